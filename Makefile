@@ -1,0 +1,53 @@
+# Two commands do everything on a machine with Python 3.11 and make:
+#   make run    the dashboard over a demo book, on 127.0.0.1
+#   make test   every test, in a real browser too
+PYTHON ?= python3.11
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.ready
+BOOK ?= book
+SCALE ?= small
+CHROMIUM ?= $(shell command -v chromium || command -v chromium-browser || command -v google-chrome)
+
+.PHONY: setup run test quick check bench lock browser clean
+
+setup: $(STAMP)
+
+$(STAMP): requirements.lock pyproject.toml
+	@command -v $(PYTHON) >/dev/null || { echo "Lockring needs Python 3.11 ($(PYTHON) not found; set PYTHON=...)" >&2; exit 1; }
+	test -d $(VENV) || $(PYTHON) -m venv $(VENV)
+	$(BIN)/pip install --quiet --require-hashes --only-binary :all: -r requirements.lock
+	$(BIN)/pip install --quiet --no-deps --no-build-isolation -e .
+	touch $(STAMP)
+
+run: $(STAMP)
+	test -e $(BOOK)/book.toml || $(BIN)/lockring demo --book $(BOOK)
+	$(BIN)/lockring dashboard --book $(BOOK)
+
+browser:
+	@.ci/browser
+
+test: $(STAMP) browser
+	$(BIN)/pytest -n 2 --dist loadgroup tests
+
+quick: $(STAMP)
+	$(BIN)/pytest -n 2 --dist loadgroup -m "not slow and not browser" tests
+
+check: $(STAMP)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	$(BIN)/python -m ledger.sql.lint
+
+bench: $(STAMP)
+	$(BIN)/python -m tests.benchmarks --scale $(SCALE)
+
+lock:
+	$(PYTHON) -m venv .lock-venv
+	.lock-venv/bin/pip install --quiet pip-tools
+	.lock-venv/bin/pip-compile --quiet --upgrade --generate-hashes --allow-unsafe --strip-extras --no-emit-options --no-header --no-emit-index-url --no-emit-find-links --no-emit-trusted-host --no-annotate -o requirements.lock requirements.in
+	rm -rf .lock-venv
+
+clean:
+	rm -rf $(VENV) .lock-venv .pytest_cache .mypy_cache .ruff_cache .hypothesis

@@ -1,0 +1,1 @@
+"""Lockring: the service-history ledger of a bicycle workshop."""

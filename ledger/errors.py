@@ -1,0 +1,82 @@
+"""Every way Lockring can say no, as one family.
+
+Problems found in data are values (`Problem`), gathered and listed together. Operations that
+cannot go on raise a `LedgerError`, whose text a mechanic can act on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+Severity = Literal["refused", "warning"]
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing wrong with one field of one event (or row), and what would be right."""
+
+    event: str
+    """Which event or row: `event 3 (part_fitted, bike 7K3M9QXA)`, `row 12`, an event id."""
+    field: str
+    """The field as the person entered it: `data.value.unit`, `occurred_at`, a column name."""
+    wrong: str
+    right: str
+    rule: str = ""
+    """The name of the rule that found it, stable, for programs: `position_occupied`."""
+    severity: Severity = "refused"
+
+    def __str__(self) -> str:
+        """Give the one line a person reads."""
+        return f"{self.event}: {self.field}: {self.wrong}. {self.right}"
+
+
+class LedgerError(Exception):
+    """Anything Lockring refuses or cannot do; the message says what to do about it."""
+
+
+class Refused(LedgerError):
+    """A commit that broke at least one rule; nothing of it was recorded."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(problems)
+        count = len(self.problems)
+        head = f"Nothing was recorded: {count} problem{'' if count == 1 else 's'}."
+        super().__init__("\n".join([head, *(f"  {problem}" for problem in self.problems)]))
+
+
+class NoBook(LedgerError):
+    """There is no book where one was asked for."""
+
+
+class BookExists(LedgerError):
+    """A book is to be made where there already is something."""
+
+
+class BookDamaged(LedgerError):
+    """A file of the book does not hold what it says it holds, or one is missing."""
+
+
+class WriteRefused(LedgerError):
+    """The place the book stands on cannot keep the promises a commit makes."""
+
+
+class NotDurable(LedgerError):
+    """The disk did not confirm a write; the book must be opened again and read."""
+
+
+class ClockJumped(LedgerError):
+    """The clock is more than a day past the newest commit and nobody confirmed it."""
+
+
+class UnknownBike(LedgerError):
+    """The tag asked for is not in this book."""
+
+
+class UnreadableInput(LedgerError):
+    """A file to import, or a line to record, cannot be read at all."""
+
+
+class WrongUse(LedgerError):
+    """The command line was used wrongly (exit code 2)."""

@@ -1,0 +1,55 @@
+"""The facts: every kind of event, frozen, versioned and strictly validated."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import rfc8785
+from pydantic import BaseModel, TypeAdapter
+
+from ledger.events import kinds
+from ledger.events.envelope import Envelope
+from ledger.events.kinds import Event
+from ledger.events.upcast import upcast
+
+EVENTS: TypeAdapter[Event] = TypeAdapter(Event)
+
+BOOK_KINDS = frozenset({"terms_set", "mechanic_registered", "gauge_registered", "bike_linked"})
+"""Kinds that are of the book itself and name no bike."""
+
+
+@cache
+def event_classes() -> dict[str, type[BaseModel]]:
+    """Give every kind's name and its event class."""
+    classes = [
+        found
+        for found in vars(kinds).values()
+        if isinstance(found, type) and issubclass(found, Envelope) and "kind" in found.model_fields
+    ]
+    return {found.model_fields["kind"].default: found for found in classes}
+
+
+def payload_class(kind: str) -> type[BaseModel]:
+    """Give the payload class of a kind; KeyError if there is no such kind."""
+    annotation = event_classes()[kind].model_fields["data"].annotation
+    assert isinstance(annotation, type)
+    return annotation
+
+
+def parse_event(raw: dict[str, Any]) -> Event:
+    """Give the event that plain JSON types describe, read as the newest version.
+
+    Raises pydantic's ValidationError, naming each field that is wrong.
+    """
+    return EVENTS.validate_python(upcast(raw))
+
+
+def plain(event: Event) -> dict[str, Any]:
+    """Give the event as plain JSON types; fields that are None are left out."""
+    return event.model_dump(mode="json", exclude_none=True)
+
+
+def canonical_bytes(event: Event) -> bytes:
+    """Give the exact bytes that are stored and hashed: RFC 8785 of the whole event."""
+    return rfc8785.dumps(plain(event))
