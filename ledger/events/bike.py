@@ -41,7 +41,8 @@ class BikeRegistered(Frozen):
 class RiderChanged(Frozen):
     """Somebody else rides, answers for or pays for the bike from now on."""
 
-    rider: Ref | None
+    rider: Ref | None = None
+    """None where nobody in particular rides it."""
     keeper: Ref | None = None
     payer: Ref | None = None
     riding: Code | None = None

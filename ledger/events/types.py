@@ -128,11 +128,14 @@ FreeText = PlainText | Sealed
 """Words somebody wrote: in clear on the way in, sealed by key in everything that is stored."""
 
 
+UnitText = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=16)]
+
+
 class Amount(Frozen):
     """A figure as it was entered, with its unit, beside the canonical value it stands for."""
 
     value: DecimalText
-    unit: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=16)]
+    unit: UnitText
     canonical: DecimalText | None = None
     """In the quantity's canonical unit and digits; filled in when the event is recorded."""
 

@@ -1,0 +1,197 @@
+"""The riders' register and the keys that seal what is written about them.
+
+Names, contacts and weights live here and nowhere in the events, so that a rider can be
+forgotten: without the row and the key, sealed text is noise and every proof still holds.
+"""
+
+from __future__ import annotations
+
+import base64
+import secrets
+import sqlite3
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from cryptography.exceptions import InvalidTag
+from cryptography.hazmat.primitives.ciphers.aead import AESSIV
+
+from ledger.errors import LedgerError
+from ledger.events.types import format_moment
+
+BOOK_KEY = "book"
+"""The key of text about bikes that have no rider, and of the shop's own words."""
+
+_TABLES = """
+create table if not exists riders (
+  rider text primary key, name text, phone text, email text, weight_kg text,
+  may_contact integer not null default 0, consent_at text, added_at text not null
+) strict;
+create table if not exists keys (
+  key text primary key, rider text unique, secret blob not null, made_at text not null
+) strict;
+"""
+
+
+class RiderExists(LedgerError):
+    """A rider of that id is already in the register."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rider:
+    """One row of the register. Weight in kg as decimal text."""
+
+    rider: str
+    name: str | None = None
+    phone: str | None = None
+    email: str | None = None
+    weight_kg: str | None = None
+    may_contact: bool = False
+    """Consent to be contacted, with the day it was given in `consent_at`."""
+    consent_at: str | None = None
+
+
+def _now() -> str:
+    return format_moment(datetime.now(UTC))
+
+
+class _Database:
+    """One SQLite file, opened when first needed; every write is durable when it returns."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    @contextmanager
+    def connect(self) -> Iterator[sqlite3.Connection]:
+        connection = sqlite3.connect(self.path, timeout=30, isolation_level=None)
+        try:
+            connection.execute("pragma secure_delete = on")
+            connection.execute("pragma synchronous = full")
+            yield connection
+        finally:
+            connection.close()
+
+    @contextmanager
+    def write(self) -> Iterator[sqlite3.Connection]:
+        with self.connect() as connection:
+            connection.execute("begin immediate")
+            try:
+                yield connection
+            except BaseException:
+                connection.execute("rollback")
+                raise
+            connection.execute("commit")
+
+    def make(self) -> None:
+        with self.connect() as connection:
+            connection.executescript(_TABLES)
+
+
+class Riders:
+    """The register: who riders are, and whether they may be contacted."""
+
+    def __init__(self, path: Path) -> None:
+        self._database = _Database(path)
+
+    def make(self) -> None:
+        """Make the register where there is none; an existing one is left as it is."""
+        self._database.make()
+
+    def add(self, riders: Iterable[Rider]) -> None:
+        """Enter riders; raises RiderExists and enters none if one is already there."""
+        rows = [
+            (r.rider, r.name, r.phone, r.email, r.weight_kg, int(r.may_contact), r.consent_at)
+            for r in riders
+        ]
+        with self._database.write() as connection:
+            for row in rows:
+                try:
+                    connection.execute(
+                        "insert into riders values (?, ?, ?, ?, ?, ?, ?, ?)", (*row, _now())
+                    )
+                except sqlite3.IntegrityError as error:
+                    raise RiderExists(
+                        f"Rider {row[0]} is already in the register. Choose another id."
+                    ) from error
+
+    def get(self, rider: str) -> Rider | None:
+        """Give one rider; None where nobody of that id is (or is any more) in the register."""
+        return next(iter(self._read("where rider = ?", (rider,))), None)
+
+    def all(self) -> list[Rider]:
+        """Give every rider, by id."""
+        return self._read("order by rider", ())
+
+    def _read(self, clause: str, values: tuple[str, ...]) -> list[Rider]:
+        columns = "rider, name, phone, email, weight_kg, may_contact, consent_at"
+        with self._database.connect() as connection:
+            rows = connection.execute(f"select {columns} from riders {clause}", values).fetchall()
+        return [
+            Rider(rider, name, phone, email, weight, bool(may), since)
+            for rider, name, phone, email, weight, may, since in rows
+        ]
+
+
+class Keyring:
+    """The keys that seal free text, one a rider and one for the book."""
+
+    def __init__(self, path: Path) -> None:
+        self._database = _Database(path)
+        self._by_rider: dict[str, str] = {}
+        self._ciphers: dict[str, AESSIV | None] = {}
+
+    def keys_for(self, riders: Iterable[str | None]) -> dict[str | None, str]:
+        """Give each rider's key id, making the missing keys durable first.
+
+        None stands for "no rider" and gets the book's own key.
+        """
+        asked = {rider or "" for rider in riders}
+        missing = sorted(asked - self._by_rider.keys())
+        if missing:
+            self._make_keys(missing)
+        return {rider or None: self._by_rider[rider] for rider in asked}
+
+    def _make_keys(self, riders: list[str]) -> None:
+        with self._database.write() as connection:
+            for rider in riders:
+                key = f"k-{secrets.token_hex(8)}" if rider else BOOK_KEY
+                connection.execute(
+                    "insert into keys values (?, ?, ?, ?) on conflict do nothing",
+                    (key, rider, secrets.token_bytes(64), _now()),
+                )
+                (self._by_rider[rider],) = connection.execute(
+                    "select key from keys where rider = ?", (rider,)
+                ).fetchone()
+
+    def _cipher(self, key: str) -> AESSIV | None:
+        if key not in self._ciphers:
+            with self._database.connect() as connection:
+                row = connection.execute("select secret from keys where key = ?", (key,)).fetchone()
+            self._ciphers[key] = AESSIV(row[0]) if row else None
+        return self._ciphers[key]
+
+    def seal(self, key: str, text: str, event_id: str, field: str) -> dict[str, str] | None:
+        """Seal text under a key for one field of one event; None where the key is gone.
+
+        Deterministic (AES-SIV, RFC 5297; associated data: event id, field path), so that the
+        same event entered again seals to the same bytes.
+        """
+        cipher = self._cipher(key)
+        if cipher is None:
+            return None
+        sealed = cipher.encrypt(text.encode(), [event_id.encode(), field.encode()])
+        return {"key": key, "sealed": base64.urlsafe_b64encode(sealed).rstrip(b"=").decode()}
+
+    def open(self, sealed: dict[str, str], event_id: str, field: str) -> str | None:
+        """Give the text, or None where its key is gone or does not fit."""
+        cipher = self._cipher(sealed["key"])
+        if cipher is None:
+            return None
+        raw = sealed["sealed"]
+        data = base64.urlsafe_b64decode(raw + "=" * (-len(raw) % 4))
+        try:
+            return cipher.decrypt(data, [event_id.encode(), field.encode()]).decode()
+        except InvalidTag:
+            return None
