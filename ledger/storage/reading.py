@@ -1,0 +1,235 @@
+"""Finding events in a book's files without reading what need not be read.
+
+A small index of every file in the reading set is kept in memory and follows new commits: which
+bikes, parts and jobs a commit's file names, and which bikes each row group of a segment spans.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+
+Row = tuple[int, int, bytes]
+"""(seq, commit, canonical bytes)"""
+
+_SMALL = 20_000
+"""Files of up to this many rows are indexed by name; larger ones by row group."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """One row group: the span of its bikes, and whether it holds events of no bike."""
+
+    number: int
+    lowest: str
+    highest: str
+    has_book_events: bool
+
+    def may_hold(self, bikes: Iterable[str]) -> bool:
+        return any(self.lowest <= bike <= self.highest for bike in bikes)
+
+
+@dataclass(slots=True)
+class _File:
+    path: Path
+    groups: tuple[_Group, ...]
+    bikes: frozenset[str | None] | None
+    """None in a large file: ask the groups."""
+    count_events: int
+
+
+def _groups(file: pq.ParquetFile) -> tuple[_Group, ...]:
+    metadata = file.metadata
+    position = next(
+        i for i in range(metadata.num_columns) if metadata.schema.column(i).path == "bike"
+    )
+    found = []
+    for number in range(metadata.num_row_groups):
+        statistics = metadata.row_group(number).column(position).statistics
+        if statistics is None or not statistics.has_min_max:
+            every = statistics is None
+            found.append(_Group(number, "", "\U0010ffff" if every else "", True))
+        else:
+            has_null = not statistics.has_null_count or statistics.null_count > 0
+            found.append(_Group(number, statistics.min, statistics.max, has_null))
+    return tuple(found)
+
+
+def _hashes(ids: pa.ChunkedArray | pa.Array) -> npt.NDArray[np.uint64]:
+    """Give the random tail of each id as a number: enough to tell "surely not there"."""
+    chunks = ids.chunks if isinstance(ids, pa.ChunkedArray) else [ids]
+    parts = []
+    for chunk in chunks:
+        raw = np.frombuffer(chunk.buffers()[1], dtype=np.uint64)
+        start = 2 * chunk.offset
+        parts.append(raw[start + 1 : start + 2 * len(chunk) : 2])
+    return np.concatenate(parts) if parts else np.empty(0, np.uint64)
+
+
+@dataclass(slots=True)
+class _Ids:
+    """Which ids the book holds, as sorted hashes; built only when somebody brings ids."""
+
+    known: npt.NDArray[np.uint64] = field(default_factory=lambda: np.empty(0, np.uint64))
+    fresh: list[npt.NDArray[np.uint64]] = field(default_factory=list)
+    seen: set[Path] = field(default_factory=set)
+
+    def add(self, path: Path, hashes: npt.NDArray[np.uint64]) -> None:
+        self.seen.add(path)
+        self.fresh.append(hashes)
+
+    def which(self, asked: npt.NDArray[np.uint64]) -> npt.NDArray[np.bool_]:
+        if self.fresh:
+            self.known = np.sort(np.concatenate([self.known, *self.fresh]), kind="stable")
+            self.fresh = []
+        if not len(self.known):
+            return np.zeros(len(asked), np.bool_)
+        at = np.minimum(np.searchsorted(self.known, asked), len(self.known) - 1)
+        found: npt.NDArray[np.bool_] = self.known[at] == asked
+        return found
+
+
+class Reader:
+    """Reads events out of a reading set of Parquet files."""
+
+    def __init__(self) -> None:
+        self._files: dict[Path, _File] = {}
+        self._ids = _Ids()
+
+    def refresh(self, paths: Sequence[Path]) -> list[Path]:
+        """Take the present reading set in; gives the files that are new."""
+        new = [path for path in paths if path not in self._files]
+        if len(paths) - len(new) < len(self._files):
+            self._files = {p: f for p, f in self._files.items() if p in set(paths)}
+            self._ids = _Ids()
+        for path in new:
+            self._files[path] = self._index(path)
+        return new
+
+    def _index(self, path: Path) -> _File:
+        with pq.ParquetFile(path) as file:
+            count = file.metadata.num_rows
+            bikes = None
+            if count <= _SMALL:
+                bikes = frozenset(pc.unique(file.read(["bike"])["bike"]).to_pylist())
+            return _File(path, _groups(file), bikes, count)
+
+    def of_bikes(self, bikes: Iterable[str]) -> list[Row]:
+        """Give the stored events of these tags, in seq order."""
+        asked = frozenset(bikes)
+        return self._rows(
+            lambda file: _groups_of(file, asked),
+            pc.field("bike").isin(sorted(asked)),
+        )
+
+    def of_the_book(self) -> list[Row]:
+        """Give the stored events that name no bike, in seq order."""
+        return self._rows(
+            lambda file: (
+                [g.number for g in file.groups if g.has_book_events]
+                if file.bikes is None or None in file.bikes
+                else []
+            ),
+            pc.field("bike").is_null(),
+        )
+
+    def bikes_changed(self, paths: Iterable[Path]) -> frozenset[str | None] | None:
+        """Give the bikes these files name; None where a file is too large to tell."""
+        found: set[str | None] = set()
+        for path in paths:
+            bikes = self._files[path].bikes
+            if bikes is None:
+                return None
+            found |= bikes
+        return frozenset(found)
+
+    def naming(self, parts: frozenset[str], jobs: frozenset[str]) -> list[Row]:
+        """Give fitted and removed events of these parts and job_opened events of these jobs."""
+        if not parts and not jobs:
+            return []
+        of_parts = pc.field("kind").isin(["part_fitted", "part_removed"]) & (
+            pc.field("part").isin(sorted(parts)) | pc.field("replaces").isin(sorted(parts))
+        )
+        of_jobs = (pc.field("kind") == "job_opened") & pc.field("job").isin(sorted(jobs))
+        return self._rows(lambda file: [g.number for g in file.groups], of_parts | of_jobs)
+
+    def _rows(self, pick: Callable[[_File], list[int]], keep: pc.Expression) -> list[Row]:
+        columns = ["seq", "commit", "canonical"]
+        needed = [*columns, "bike", "kind", "part", "replaces", "job"]
+        found: list[Row] = []
+        for file in self._files.values():
+            groups = pick(file)
+            if not groups:
+                continue
+            with pq.ParquetFile(file.path) as parquet:
+                table = parquet.read_row_groups(groups, columns=needed, use_threads=False)
+            table = table.filter(keep).select(columns)
+            found.extend(zip(*(table[name].to_pylist() for name in columns), strict=True))
+        return sorted(found)
+
+    def with_ids(self, ids: Iterable[bytes]) -> dict[bytes, Row]:
+        """Give the stored event of each id that the book holds."""
+        asked = list(ids)
+        if not asked:
+            return {}
+        self._index_ids()
+        hashes = np.frombuffer(b"".join(asked), dtype=np.uint64)[1::2]
+        hits = [one for one, hit in zip(asked, self._ids.which(hashes), strict=True) if hit]
+        return self._look_up(hits) if hits else {}
+
+    def _index_ids(self) -> None:
+        for path in self._files:
+            if path not in self._ids.seen:
+                with pq.ParquetFile(path) as file:
+                    self._ids.add(path, _hashes(file.read(["id"])["id"]))
+
+    def _look_up(self, ids: list[bytes]) -> dict[bytes, Row]:
+        wanted = pa.array(ids, pa.binary(16))
+        found: dict[bytes, Row] = {}
+        for path in self._files:
+            with pq.ParquetFile(path) as file:
+                for group in range(file.metadata.num_row_groups):
+                    mask = pc.is_in(file.read_row_group(group, ["id"])["id"], value_set=wanted)
+                    if not pc.any(mask).as_py():
+                        continue
+                    table = file.read_row_group(group, ["id", "seq", "commit", "canonical"])
+                    for row in table.filter(mask).to_pylist():
+                        found[row["id"]] = (row["seq"], row["commit"], row["canonical"])
+        return found
+
+    def in_order(self) -> Iterator[Row]:
+        """Give every stored event in seq order, a file at a time."""
+        for path in sorted(self._files, key=lambda path: _first_commit(path.name)):
+            table = pq.read_table(path, columns=["seq", "commit", "canonical"], partitioning=None)
+            table = table.sort_by("seq")
+            for batch in table.to_batches(max_chunksize=10_000):
+                yield from zip(*(column.to_pylist() for column in batch.columns), strict=True)
+
+    def bikes(self) -> list[str]:
+        """Give every tag that the book's events name, sorted."""
+        found: set[str | None] = set()
+        for file in self._files.values():
+            if file.bikes is not None:
+                found |= file.bikes
+            else:
+                with pq.ParquetFile(file.path) as parquet:
+                    found |= set(pc.unique(parquet.read(["bike"])["bike"]).to_pylist())
+        return sorted(bike for bike in found if bike is not None)
+
+
+def _groups_of(file: _File, bikes: frozenset[str]) -> list[int]:
+    if file.bikes is not None and file.bikes.isdisjoint(bikes):
+        return []
+    return [group.number for group in file.groups if group.may_hold(bikes)]
+
+
+def _first_commit(name: str) -> int:
+    """Give the first commit of `c-<n>.parquet` or `s-<first>-<last>.parquet`."""
+    return int(name.split(".")[0].split("-")[1])
