@@ -1,0 +1,1 @@
+"""How facts come in and go out: CloudEvents lines, spreadsheets, CSV and Parquet."""
