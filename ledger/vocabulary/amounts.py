@@ -59,6 +59,6 @@ def parse_amount(text: str) -> Amount:
     unit = found["unit"].strip()
     if not unit:
         raise UnitProblem(f"{text.strip()!r} has no unit", _RIGHT)
-    if len(unit) > 16 or re.search(r"\d[.,]?\d|^[.,/]", unit) or figure >= 10**12:
+    if len(unit) > 16 or re.search(r"\d[.,]?\d|^[.,/]|\s\d", unit) or figure >= 10**12:
         raise UnitProblem(f"{text!r} is not a figure with a unit", _RIGHT)
     return Amount(value=_text(-figure if found["sign"] in ("-", "−") else figure), unit=unit)
