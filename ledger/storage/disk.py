@@ -1,0 +1,73 @@
+"""Every call to the operating system that a book's files need, in one place.
+
+A simulated disk with the same functions can stand in for this one.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import errno
+import os
+from pathlib import Path
+
+_AT_FDCWD = -100
+_RENAME_NOREPLACE = 1
+
+
+class Disk:
+    """The real disk. Each function is one call; OSError is passed on as it comes."""
+
+    def names(self, folder: Path) -> list[str]:
+        """Give the names of everything in a folder."""
+        return os.listdir(folder)  # noqa: PTH208 - names are all it takes, at a tenth of the time
+
+    def read(self, path: Path) -> bytes:
+        """Give a whole file."""
+        return path.read_bytes()
+
+    def read_end(self, path: Path, size: int) -> bytes:
+        """Give the last bytes of a file: `size` of them, or all there are."""
+        with path.open("rb") as file:
+            file.seek(max(0, os.fstat(file.fileno()).st_size - size))
+            return file.read()
+
+    def create(self, path: Path) -> int:
+        """Give a descriptor of a new file, open for writing; FileExistsError if it is there."""
+        return os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644)
+
+    def write(self, descriptor: int, content: memoryview) -> int:
+        """Write to a file; give how many bytes went in, which may be fewer."""
+        return os.write(descriptor, content)
+
+    def fsync(self, descriptor: int) -> None:
+        """Return once the file, or folder, is on the disk itself."""
+        os.fsync(descriptor)
+
+    def close(self, descriptor: int) -> None:
+        """Close a descriptor."""
+        os.close(descriptor)
+
+    def open_folder(self, folder: Path) -> int:
+        """Give a descriptor of a folder, to fsync it."""
+        return os.open(folder, os.O_RDONLY)
+
+    def link(self, source: Path, target: Path) -> None:
+        """Give a file a second name; FileExistsError if that name is taken."""
+        os.link(source, target)
+
+    def rename_exclusive(self, source: Path, target: Path) -> None:
+        """Rename a file; FileExistsError if the new name is taken.
+
+        Linux's renameat2 with RENAME_NOREPLACE: where there is none, OSError with ENOSYS.
+        """
+        function = getattr(ctypes.CDLL(None, use_errno=True), "renameat2", None)
+        if function is None:
+            raise OSError(errno.ENOSYS, "no exclusive rename here", str(target))
+        names = (_AT_FDCWD, os.fsencode(source), _AT_FDCWD, os.fsencode(target))
+        if function(*names, _RENAME_NOREPLACE) != 0:
+            number = ctypes.get_errno()
+            raise OSError(number, os.strerror(number), str(target))
+
+    def unlink(self, path: Path) -> None:
+        """Remove a name."""
+        path.unlink()

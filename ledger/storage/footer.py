@@ -1,0 +1,177 @@
+"""What a file of the book says about itself, in its Parquet footer.
+
+Each value is text under a key that starts with `lockring.`; any Parquet tool shows them. The
+file's own SHA-256 is computed with that field's 64 digits all `0`, then written in their place.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import struct
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from ledger.errors import BookDamaged
+from ledger.storage.merkle import Frontier
+
+FORMAT = "1"
+_SELF_HASH = "lockring.sha256"
+_ZEROED = "0" * 64
+# How thrift's compact protocol writes the key, then a text of 64 bytes (parquet.thrift, KeyValue).
+_MARK = bytes([len(_SELF_HASH)]) + _SELF_HASH.encode() + b"\x18\x40"
+_TRAILER_SIZE = 8
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND = timedelta(microseconds=1)
+
+
+@dataclass(frozen=True, slots=True)
+class CommitMark:
+    """Where the book stood after one commit: its number, the events so far and their root."""
+
+    commit: int
+    size: int
+    root: str
+    """RFC 6962 root over those events, 64 hexadecimal digits."""
+    recorded_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Footer:
+    """What a file holds: the marks of its commits, and the tree after the last of them."""
+
+    marks: tuple[CommitMark, ...]
+    frontier: Frontier
+    writer: str
+    """Random, made anew for every attempt to write: tells our file from somebody else's."""
+
+    @property
+    def first(self) -> int:
+        """Give the number of the first commit held."""
+        return self.marks[0].commit
+
+    @property
+    def last(self) -> CommitMark:
+        """Give the mark of the last commit held."""
+        return self.marks[-1]
+
+    def to_metadata(self) -> dict[str, str]:
+        """Give the texts that stand in the Parquet footer, the self-hash still zeroed."""
+        return {
+            "lockring.format": FORMAT,
+            "lockring.writer": self.writer,
+            "lockring.first_commit": str(self.first),
+            "lockring.last_commit": str(self.last.commit),
+            "lockring.size": str(self.last.size),
+            "lockring.root": self.last.root,
+            "lockring.frontier": self.frontier.to_hex(),
+            "lockring.commits": _pack(self.marks),
+            _SELF_HASH: _ZEROED,
+        }
+
+
+def parse_footer(metadata: Mapping[bytes, bytes], name: str) -> Footer:
+    """Give the footer that `to_metadata` wrote; BookDamaged naming the file if it is none."""
+    try:
+        texts = {key.decode(): value.decode() for key, value in metadata.items()}
+        if texts["lockring.format"] != FORMAT:
+            raise BookDamaged(f"{name} is of another version of Lockring: open it with that one.")
+        marks = _unpack(texts["lockring.commits"], int(texts["lockring.first_commit"]))
+        frontier = Frontier.from_hex(int(texts["lockring.size"]), texts["lockring.frontier"])
+        footer = Footer(marks, frontier, texts["lockring.writer"])
+        last = (texts["lockring.last_commit"], texts["lockring.root"])
+    except (KeyError, ValueError, struct.error, zlib.error) as error:
+        raise _damaged(name, f"what its footer says cannot be read ({error})") from None
+    if last != (str(footer.last.commit), footer.last.root):
+        raise _damaged(name, "what its footer says does not agree with itself")
+    if (frontier.size, frontier.root().hex()) != (footer.last.size, footer.last.root):
+        raise _damaged(name, "its frontier does not give its root")
+    return footer
+
+
+def read_footer(end: bytes, name: str = "the file") -> Footer:
+    """Give the footer, from a file's bytes or from its last bytes, if they hold the whole footer.
+
+    Raises BookDamaged, naming the file, if it cannot be read.
+    """
+    try:
+        metadata = pq.read_metadata(pa.BufferReader(end)).metadata
+    except (pa.ArrowException, OSError) as error:
+        raise _damaged(name, f"it is not a whole Parquet file ({error})") from None
+    return parse_footer(metadata or {}, name)
+
+
+def footer_size(trailer: bytes) -> int:
+    """Give how many bytes at the end of a file make up its footer, from its last 8 bytes or more.
+
+    0 if they do not end a Parquet file.
+    """
+    if len(trailer) < _TRAILER_SIZE or trailer[-4:] != b"PAR1":
+        return 0
+    return int.from_bytes(trailer[-_TRAILER_SIZE:-4], "little") + _TRAILER_SIZE
+
+
+def add_self_hash(content: bytes) -> bytes:
+    """Give a Parquet file's bytes with the zeroed self-hash filled in."""
+    at = _self_hash_at(content)
+    if at is None or content[at : at + 64] != _ZEROED.encode():
+        raise ValueError("the file has no zeroed field for its own hash")
+    digest = hashlib.sha256(content).hexdigest().encode()
+    return content[:at] + digest + content[at + 64 :]
+
+
+def check_self_hash(content: bytes) -> bool:
+    """Tell whether a file's bytes give the SHA-256 the file carries of itself."""
+    at = _self_hash_at(content)
+    if at is None:
+        return False
+    view = memoryview(content)
+    digest = hashlib.sha256(view[:at])
+    digest.update(_ZEROED.encode())
+    digest.update(view[at + 64 :])
+    return digest.hexdigest().encode() == content[at : at + 64]
+
+
+def _self_hash_at(content: bytes) -> int | None:
+    size = footer_size(content[-_TRAILER_SIZE:])
+    if not 0 < size <= len(content):
+        return None
+    # Statistics may hold anything somebody typed, but they stand before the key-value pairs.
+    found = content.rfind(_MARK, len(content) - size)
+    return None if found < 0 else found + len(_MARK)
+
+
+def _pack(marks: Sequence[CommitMark]) -> str:
+    """Give sizes, instants (both 8 bytes, big end first) and roots, column by column."""
+    count = len(marks)
+    instants = ((mark.recorded_at - _EPOCH) // _MICROSECOND for mark in marks)
+    packed = struct.pack(f">{count}q{count}q", *(mark.size for mark in marks), *instants)
+    packed += bytes.fromhex("".join(mark.root for mark in marks))
+    return base64.b64encode(zlib.compress(packed, 9)).decode()
+
+
+def _unpack(text: str, first: int) -> tuple[CommitMark, ...]:
+    packed = zlib.decompress(base64.b64decode(text, validate=True))
+    count, rest = divmod(len(packed), 48)
+    if rest or not count:
+        raise ValueError("the list of commits is cut off")
+    numbers = struct.unpack_from(f">{2 * count}q", packed)
+    roots = packed[16 * count :].hex()
+    return tuple(
+        CommitMark(
+            first + index,
+            numbers[index],
+            roots[64 * index : 64 * index + 64],
+            _EPOCH + timedelta(microseconds=numbers[count + index]),
+        )
+        for index in range(count)
+    )
+
+
+def _damaged(name: str, wrong: str) -> BookDamaged:
+    return BookDamaged(f"{name} is damaged: {wrong}. Put it back from a backup.")

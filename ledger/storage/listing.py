@@ -1,0 +1,126 @@
+"""Which files make up the book: told from their names alone."""
+
+from __future__ import annotations
+
+import math
+import re
+import time
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+from typing import NamedTuple
+
+from ledger.errors import BookDamaged
+
+_COMMIT = re.compile(r"c-(\d{12})\.parquet")
+_SEGMENT = re.compile(r"s-(\d{12})-(\d{12})\.parquet")
+_PAUSES = (0.0, 0.01, 0.05, 0.1)
+"""Seconds before listing again: a listing made while files come and go may miss one."""
+
+
+class Cover(NamedTuple):
+    """A file of the book, and the run of commits it holds."""
+
+    first: int
+    last: int
+    name: str
+
+    @property
+    def is_segment(self) -> bool:
+        """Tell whether it is a segment, not a single commit's own file."""
+        return self.name.startswith("s-")
+
+
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """The reading set: files that hold every commit from 1 on exactly once, in order."""
+
+    files: tuple[Cover, ...] = ()
+
+    @property
+    def last(self) -> int:
+        """Give the number of the newest commit; 0 in an empty book."""
+        return self.files[-1].last if self.files else 0
+
+    def covering(self, commit: int) -> Cover | None:
+        """Give the file that holds a commit, or None."""
+        return next((file for file in reversed(self.files) if file.first <= commit), None)
+
+
+class Gapped(BookDamaged):
+    """The names do not cover every commit from 1 to the newest."""
+
+
+def commit_name(commit: int) -> str:
+    """Give the name of the file one commit is written to."""
+    return f"c-{commit:012}.parquet"
+
+
+def segment_name(first: int, last: int) -> str:
+    """Give the name of the file that holds the commits from first to last."""
+    return f"s-{first:012}-{last:012}.parquet"
+
+
+@lru_cache(maxsize=65_536)
+def parse_name(name: str) -> Cover | None:
+    """Give what a file name says the file holds; None for a name that is not the book's."""
+    if match := _COMMIT.fullmatch(name):
+        cover = Cover(int(match[1]), int(match[1]), name)
+    elif match := _SEGMENT.fullmatch(name):
+        cover = Cover(int(match[1]), int(match[2]), name)
+    else:
+        return None
+    return cover if 1 <= cover.first <= cover.last else None
+
+
+def reading_set(names: Iterable[str]) -> Listing:
+    """Give the fewest files that hold every commit from 1 to the newest exactly once.
+
+    Raises Gapped, naming the first commit that is missing.
+    """
+    # Sorting the names first makes the second sort, which is by number, a mere merge.
+    covers = sorted(filter(None, map(parse_name, sorted(names))))
+    follows = all(cover.first == before.last + 1 for before, cover in pairwise(covers))
+    if not covers or (covers[0].first == 1 and follows):
+        return Listing(tuple(covers))
+    return Listing(tuple(_fewest(covers)))
+
+
+def _fewest(covers: Sequence[Cover]) -> Iterator[Cover]:
+    """Give the way from commit 1 to the newest that takes the fewest files."""
+    end = max(cover.last for cover in covers)
+    count_after = {end + 1: 0}
+    best: dict[int, Cover] = {}
+    for cover in reversed(covers):
+        count = count_after.get(cover.last + 1, math.inf) + 1
+        if count < count_after.get(cover.first, math.inf):
+            count_after[cover.first], best[cover.first] = int(count), cover
+    if 1 not in best:
+        raise _gapped(covers, end)
+    start = 1
+    while start <= end:
+        yield best[start]
+        start = best[start].last + 1
+
+
+def settled_listing(names: Callable[[], Iterable[str]]) -> Listing:
+    """List until the reading set has no gap; raise Gapped if it still has after a few times."""
+    for pause in _PAUSES:
+        try:
+            return reading_set(names())
+        except Gapped:
+            time.sleep(pause)
+    return reading_set(names())
+
+
+def _gapped(covers: Sequence[Cover], end: int) -> Gapped:
+    reached = {1}
+    for cover in covers:
+        if cover.first in reached:
+            reached.add(cover.last + 1)
+    missing = max(reached)
+    return Gapped(
+        f"The book has commit {end} but commit {missing} is missing ({commit_name(missing)}, or "
+        "a segment that starts with it). Nothing was written. Put the file back from a backup."
+    )

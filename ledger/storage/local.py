@@ -1,0 +1,164 @@
+"""A book's files in a folder of a local disk."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import secrets
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from ledger.errors import NotDurable, WriteRefused
+from ledger.storage.disk import Disk
+
+_NO_SUCH_WAY = {errno.EPERM, errno.ENOSYS, errno.EOPNOTSUPP, errno.EINVAL, errno.EMLINK}
+"""How file systems say that they have no hard links, or no exclusive rename."""
+
+Way = Callable[[Path, Path], None]
+
+
+class LocalStore:
+    """Files created whole: a temporary file, fsync, an exclusive second name, fsync of the folder.
+
+    What a writer that was killed left behind starts with `.tmp-` and is in nobody's way.
+    """
+
+    def __init__(self, folder: Path, disk: Disk | None = None) -> None:
+        self.folder = folder
+        self._disk = disk or Disk()
+        self._way: Way | None = None
+
+    def names(self) -> list[str]:
+        """Give the names of all files there are now."""
+        return self._disk.names(self.folder)
+
+    def read(self, name: str) -> bytes:
+        """Give a whole file."""
+        return self._disk.read(self.folder / name)
+
+    def read_end(self, name: str, size: int) -> bytes:
+        """Give the last bytes of a file."""
+        return self._disk.read_end(self.folder / name, size)
+
+    def path(self, name: str) -> Path:
+        """Give where the file stands."""
+        return self.folder / name
+
+    def create(self, name: str, content: bytes) -> None:
+        """Make a file that lasts, unless the name is taken; see `Store.create`."""
+        if self._way is None:
+            self.probe()
+        assert self._way is not None
+        with self._temporary(content) as temporary:
+            self._way(temporary, self.folder / name)
+        self.confirm()
+
+    def confirm(self) -> None:
+        """Return once every name now in the folder is durable."""
+        try:
+            descriptor = self._disk.open_folder(self.folder)
+            try:
+                self._disk.fsync(descriptor)
+            finally:
+                self._disk.close(descriptor)
+        except OSError as error:
+            raise NotDurable(
+                f"The disk did not confirm that the folder {self.folder} was written ({error}). "
+                "Whether the last commit was kept is not certain. Check the disk, then open the "
+                "book again and look; recording the same events again makes no second copy."
+            ) from error
+
+    def remove(self, name: str) -> None:
+        """Remove a file, durably; no error if it is gone already."""
+        try:
+            self._disk.unlink(self.folder / name)
+        except FileNotFoundError:
+            return
+        except OSError as error:
+            raise NotDurable(
+                f"{name} could not be taken back ({error}). Open the book again and look whether "
+                "its events are there before recording them again."
+            ) from error
+        self.confirm()
+
+    def probe(self) -> None:
+        """Find the exclusive way this file system has; WriteRefused if it has none."""
+        with _refusing(self.folder), self._temporary(b"") as taken:
+            for way in (self._disk.link, self._disk.rename_exclusive):
+                if self._is_exclusive(way, taken):
+                    self._way = way
+                    return
+        raise WriteRefused(
+            f"The file system of {self.folder} has neither hard links nor exclusive renames, so "
+            "two people recording at once could overwrite each other. The book can be read "
+            "there, not written. Keep it on a local disk (ext4, xfs, btrfs, apfs)."
+        )
+
+    def _is_exclusive(self, way: Way, taken: Path) -> bool:
+        """Tell whether a way gives a file a free name and never gives it one that is taken."""
+        target = _temporary_name(self.folder)
+        try:
+            with self._temporary(b"") as source:
+                way(source, target)
+        except OSError as error:
+            if error.errno in _NO_SUCH_WAY:
+                return False
+            raise
+        finally:
+            self._discard(target)
+        try:
+            with self._temporary(b"") as source:
+                way(source, taken)
+        except FileExistsError:
+            return True
+        return False
+
+    @contextlib.contextmanager
+    def _temporary(self, content: bytes) -> Iterator[Path]:
+        path = _temporary_name(self.folder)
+        try:
+            with _refusing(self.folder):
+                self._write(path, content)
+            yield path
+        finally:
+            self._discard(path)
+
+    def _write(self, path: Path, content: bytes) -> None:
+        descriptor = self._disk.create(path)
+        try:
+            rest = memoryview(content)
+            while rest:
+                rest = rest[self._disk.write(descriptor, rest) :]
+            if content:
+                self._fsync(descriptor)
+        finally:
+            self._disk.close(descriptor)
+
+    def _fsync(self, descriptor: int) -> None:
+        try:
+            self._disk.fsync(descriptor)
+        except OSError as error:
+            raise NotDurable(
+                f"The disk did not confirm a write in {self.folder} ({error}). Nothing was "
+                "recorded. Check the disk and the room left on it, then open the book again."
+            ) from error
+
+    def _discard(self, path: Path) -> None:
+        with contextlib.suppress(OSError):
+            self._disk.unlink(path)
+
+
+def _temporary_name(folder: Path) -> Path:
+    return folder / f".tmp-{secrets.token_hex(8)}"
+
+
+@contextlib.contextmanager
+def _refusing(folder: Path) -> Iterator[None]:
+    """Turn what the system says no to, before anything was made, into a clear refusal."""
+    try:
+        yield
+    except OSError as error:
+        raise WriteRefused(
+            f"Nothing was recorded: {folder} cannot be written ({error}). Make room, or give "
+            "yourself the right to write there, and try again."
+        ) from error

@@ -1,0 +1,246 @@
+"""The log: numbered commits, each one file, appended by compare-and-swap on the number."""
+
+from __future__ import annotations
+
+import contextlib
+import random
+import secrets
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+from ledger.errors import NotDurable, WriteRefused
+from ledger.events import Event, canonical_bytes
+from ledger.storage.files import check_newest, footer_of, size_at
+from ledger.storage.footer import CommitMark, Footer
+from ledger.storage.hot import units_after
+from ledger.storage.listing import Cover, Gapped, Listing, commit_name, settled_listing
+from ledger.storage.merkle import EMPTY_ROOT, Frontier, leaf_hash
+from ledger.storage.segment import Entry, encode
+from ledger.storage.store import Store
+
+_ATTEMPTS = 1_000
+_LONGEST_PAUSE = 0.02
+
+Decide = Callable[["Head"], Sequence[Event]]
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """Where the log stands: its newest commit, and the tree over all its events."""
+
+    commit: int = 0
+    size: int = 0
+    root: str = EMPTY_ROOT.hex()
+    """RFC 6962 root over all events, 64 hexadecimal digits."""
+    frontier: Frontier = field(default_factory=Frontier)
+    recorded_at: datetime | None = None
+    """When the newest commit was recorded; None in an empty log."""
+
+    @classmethod
+    def after(cls, footer: Footer) -> Head:
+        """Give the head a file leaves behind."""
+        mark = footer.last
+        return cls(mark.commit, mark.size, mark.root, footer.frontier, mark.recorded_at)
+
+
+@dataclass(frozen=True, slots=True)
+class Committed:
+    """A commit that is durable: its number, the head after it, and its events."""
+
+    commit: int
+    head: Head
+    events: tuple[Event, ...]
+
+
+def next_footer(head: Head, events: Sequence[Event], canonical: Sequence[bytes]) -> Footer:
+    """Give the footer of the commit that appends these events after a head.
+
+    Raises ValueError where `seq` has a gap or `recorded_at` falls.
+    """
+    latest = head.recorded_at
+    for seq, event in enumerate(events, head.size + 1):
+        if event.seq != seq or event.recorded_at is None:
+            raise ValueError(f"event {event.id} has seq {event.seq}; {seq} and recorded_at needed")
+        if latest is not None and event.recorded_at < latest:
+            raise ValueError(f"event {event.id} is recorded before the one in front of it")
+        latest = event.recorded_at
+    if latest is None:
+        raise ValueError("a commit needs at least one event")
+    frontier = head.frontier.extend(map(leaf_hash, canonical))
+    mark = CommitMark(head.commit + 1, frontier.size, frontier.root().hex(), latest)
+    return Footer((mark,), frontier, writer=secrets.token_hex(16))
+
+
+class Log:
+    """The commits of one book, in any store.
+
+    Opening checks the newest commits against their own hashes and roots (BookDamaged) and
+    removes nothing. `units` is each quantity's canonical unit, for the `unit` column; terms
+    committed through this log add to it.
+    """
+
+    def __init__(self, store: Store, units: Mapping[str, str] | None = None) -> None:
+        self.store = store
+        self.units: Mapping[str, str] = _standard_units() if units is None else units
+        self._head = Head()
+        self._newest: Cover | None = None
+        self._stopped: NotDurable | None = None
+        self._is_probed = False
+        check_newest(store, settled_listing(store.names))
+
+    def head(self) -> Head:
+        """Give the head as the store has it now."""
+        self._see(settled_listing(self.store.names))
+        return self._head
+
+    def reading_set(self) -> tuple[str, ...]:
+        """Give the names of the files that hold every event once, in order of commits."""
+        return tuple(file.name for file in settled_listing(self.store.names).files)
+
+    def paths(self) -> list[Path]:
+        """Give where the files of the reading set stand."""
+        return [self.store.path(name) for name in self.reading_set()]
+
+    def commit_state(self, commit: int) -> CommitMark:
+        """Give size, root and recording time of the log as one of its commits left it.
+
+        Raises LookupError if there is no such commit.
+        """
+        listing = settled_listing(self.store.names)
+        cover = listing.covering(commit)
+        if cover is None or not 1 <= commit <= listing.last:
+            raise LookupError(f"there is no commit {commit}; the newest is {listing.last}")
+        return footer_of(self.store, cover.name).marks[commit - cover.first]
+
+    def size_at(self, moment: datetime) -> int:
+        """Give how many events had been recorded by an instant (`recorded_at` up to it)."""
+        return size_at(self.store, settled_listing(self.store.names), moment)
+
+    def commit(self, decide: Decide) -> Committed | None:
+        """Append what `decide` makes of the head, and return once it is durable.
+
+        `decide` is called again after each race lost to another writer; it returns events
+        complete with `seq` and `recorded_at`. If it returns none, nothing is written and None
+        comes back, once all that is in the store is durable. Raises WriteRefused where nothing
+        was recorded, NotDurable where the disk did not confirm, BookDamaged where commits are
+        missing.
+        """
+        self._get_ready()
+        for attempt in range(_ATTEMPTS):
+            head = self.head()
+            events = tuple(decide(head))
+            with self._stopped_by_doubt():
+                if not events:
+                    self.store.confirm()
+                    return None
+                after = self._try(head, events)
+            if after is not None:
+                self.units = _learn(self.units, events)
+                return Committed(after.commit, after, events)
+            time.sleep(random.uniform(0, min(_LONGEST_PAUSE, 0.001 * (attempt + 1))))
+        raise WriteRefused("Nothing was recorded: others record without a pause. Try again later.")
+
+    def _get_ready(self) -> None:
+        if self._stopped is not None:
+            raise self._stopped
+        if not self._is_probed:
+            self.store.probe()
+            self._is_probed = True
+
+    def _see(self, listing: Listing) -> None:
+        newest = listing.files[-1] if listing.files else None
+        if newest != self._newest:
+            self._head = Head.after(footer_of(self.store, newest.name)) if newest else Head()
+            self._newest = newest
+
+    def _try(self, head: Head, events: tuple[Event, ...]) -> Head | None:
+        """Write the commit after a head; None if its number went to somebody else."""
+        canonical = [canonical_bytes(event) for event in events]
+        footer = next_footer(head, events, canonical)
+        commit = footer.last.commit
+        entries = [Entry(commit, *pair) for pair in zip(events, canonical, strict=True)]
+        is_kept = self._create(footer, encode(entries, footer, self.units)) and self._stands(footer)
+        return Head.after(footer) if is_kept else None
+
+    def _create(self, footer: Footer, content: bytes) -> bool:
+        try:
+            self.store.create(commit_name(footer.last.commit), content)
+        except OSError as error:
+            if self._is_ours(footer):
+                self.store.confirm()
+            elif isinstance(error, FileExistsError):
+                return False
+            else:
+                raise WriteRefused(f"Nothing was recorded ({error}). Try again.") from error
+        return True
+
+    def _is_ours(self, footer: Footer) -> bool:
+        """Read a commit's number back: tell whether this very write is what stands there."""
+        try:
+            return self._has_token(footer) or self._is_merged(
+                footer, settled_listing(self.store.names)
+            )
+        except OSError as error:
+            raise NotDurable(
+                f"Whether commit {footer.last.commit} was kept cannot be read back ({error}). "
+                "Open the book again and look before recording the same events again."
+            ) from error
+
+    def _has_token(self, footer: Footer) -> bool:
+        try:
+            found = footer_of(self.store, commit_name(footer.last.commit))
+        except FileNotFoundError:
+            return False
+        return found.writer == footer.writer
+
+    def _is_merged(self, footer: Footer, listing: Listing) -> bool:
+        """Tell whether a segment holds this very commit: its root says so."""
+        cover = listing.covering(footer.last.commit)
+        if cover is None or not cover.is_segment:
+            return False
+        return footer.last in footer_of(self.store, cover.name).marks
+
+    def _stands(self, footer: Footer) -> bool:
+        """List again before the commit is acknowledged; withdraw it if it must not be.
+
+        A writer that slept through a compaction has created a number that a segment covers, or
+        one after a gap: nobody reads it there.
+        """
+        name = commit_name(footer.last.commit)
+        try:
+            listing = settled_listing(self.store.names)
+        except Gapped:
+            listing = Listing()
+        cover = listing.covering(footer.last.commit)
+        if cover is not None and cover.name == name:
+            self._newest, self._head = cover, Head.after(footer)
+            return True
+        if self._is_merged(footer, listing):
+            return True
+        if self._has_token(footer):
+            self.store.remove(name)
+        return False
+
+    @contextlib.contextmanager
+    def _stopped_by_doubt(self) -> Iterator[None]:
+        """Remember that the disk did not confirm: from then on the log must be opened again."""
+        try:
+            yield
+        except NotDurable as error:
+            self._stopped = error
+            raise
+
+
+def _learn(units: Mapping[str, str], events: Iterable[Event]) -> Mapping[str, str]:
+    for event in events:
+        units = units_after(units, event)
+    return units
+
+
+def _standard_units() -> Mapping[str, str]:
+    from ledger.vocabulary import standard
+
+    return {code: word.unit for code, word in standard().quantities.items()}

@@ -1,0 +1,122 @@
+"""Events into the bytes of one Parquet file, and back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from ledger.events import Event
+from ledger.storage.footer import Footer, add_self_hash
+from ledger.storage.hot import hot_row, units_after
+from ledger.storage.schema import EVENT_SCHEMA
+
+ROWS_IN_GROUP = 10_000
+"""Few enough that one bike's events are read without much else."""
+
+_ORDER = [("bike", "ascending"), ("occurred_at", "ascending"), ("seq", "ascending")]
+_FIELDS = tuple((field.name, field.type) for field in EVENT_SCHEMA)
+_WITHOUT_REPEATS = ("seq", "id", "canonical", "target_id", "restores_id")
+_OPTIONS: Mapping[str, Any] = {
+    "store_schema": False,
+    "store_decimal_as_integer": True,
+    "version": "2.6",
+}
+# A dictionary or a compressor for each of fifty columns costs a commit more than its fsync.
+_COMMIT_OPTIONS = {**_OPTIONS, "compression": {"canonical": "zstd"}, "use_dictionary": False}
+_SEGMENT_OPTIONS = {
+    **_OPTIONS,
+    "compression": "zstd",
+    "compression_level": 6,
+    "use_dictionary": [
+        path
+        for field in EVENT_SCHEMA
+        if field.name not in _WITHOUT_REPEATS
+        for path in (
+            [f"lines.list.element.{inner.name}" for inner in field.type.value_type]
+            if field.name == "lines"
+            else [field.name]
+        )
+    ],
+    "bloom_filter_options": {"bike": {"ndv": 2_000, "fpp": 0.01}},
+}
+
+
+class Entry(NamedTuple):
+    """One event on its way into a file."""
+
+    commit: int
+    event: Event
+    canonical: bytes
+
+
+class Stored(NamedTuple):
+    """One event as a file holds it; `canonical` is what was hashed."""
+
+    seq: int
+    commit: int
+    canonical: bytes
+
+
+@lru_cache(maxsize=4096)
+def _nulls(count: int, kind: pa.DataType) -> pa.Array:
+    return pa.nulls(count, kind)
+
+
+def tabulate(entries: Sequence[Entry], units: Mapping[str, str]) -> pa.RecordBatch:
+    """Give the events as columns of EVENT_SCHEMA, in the order they come.
+
+    `units` is each quantity's canonical unit; quantities that terms among the events add count
+    from there on. Raises Refused where a figure has no place in its column.
+    """
+    rows = []
+    for commit, event, canonical in entries:
+        units = units_after(units, event)
+        row = hot_row(event, commit, units)
+        row["canonical"] = canonical
+        rows.append(row)
+    used = frozenset().union(*rows)
+    columns = [
+        pa.array([row.get(name) for row in rows], type=kind)
+        if name in used
+        else _nulls(len(rows), kind)
+        for name, kind in _FIELDS
+    ]
+    return pa.RecordBatch.from_arrays(columns, schema=EVENT_SCHEMA)
+
+
+def encode(entries: Sequence[Entry], footer: Footer, units: Mapping[str, str]) -> bytes:
+    """Give the bytes of a commit's file, its events in `seq` order."""
+    batch = tabulate(entries, units)
+    return _write(pa.Table.from_batches([batch]), footer, _COMMIT_OPTIONS)
+
+
+def encode_segment(table: pa.Table, footer: Footer) -> bytes:
+    """Give the bytes of a segment, its events sorted by bike, then time, then `seq`."""
+    return _write(table.sort_by(_ORDER), footer, _SEGMENT_OPTIONS)
+
+
+def _write(table: pa.Table, footer: Footer, options: Mapping[str, Any]) -> bytes:
+    sink = pa.BufferOutputStream()
+    with pq.ParquetWriter(sink, EVENT_SCHEMA, **options) as writer:
+        writer.write_table(table, row_group_size=ROWS_IN_GROUP)
+        writer.add_key_value_metadata(footer.to_metadata())
+    return add_self_hash(sink.getvalue().to_pybytes())
+
+
+def read_events(content: bytes) -> Iterator[Stored]:
+    """Give the events in a file's bytes, in `seq` order."""
+    table = pq.read_table(pa.BufferReader(content), columns=["seq", "commit", "canonical"])
+    yield from stored_in(table)
+
+
+def stored_in(table: pa.Table) -> Iterator[Stored]:
+    """Give the events of a table that has seq, commit and canonical, in `seq` order."""
+    for batch in table.sort_by("seq").to_batches(max_chunksize=ROWS_IN_GROUP):
+        columns: Iterable[list[Any]] = (
+            batch.column(name).to_pylist() for name in ("seq", "commit", "canonical")
+        )
+        yield from map(Stored, *columns)

@@ -1,0 +1,39 @@
+"""What a place must be able to do to hold a book's files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Protocol
+
+
+class Store(Protocol):
+    """A flat set of named files that are created whole, or not at all, and never changed."""
+
+    def names(self) -> list[str]:
+        """Give the names of all files there are now, in no order; others' files too."""
+
+    def read(self, name: str) -> bytes:
+        """Give a whole file; FileNotFoundError if there is none."""
+
+    def read_end(self, name: str, size: int) -> bytes:
+        """Give the last bytes of a file, `size` at most; FileNotFoundError if there is none."""
+
+    def create(self, name: str, content: bytes) -> None:
+        """Make a file that lasts, unless the name is taken.
+
+        On return the file is durable. FileExistsError: the name is taken. WriteRefused: nothing
+        was made. NotDurable: the disk did not confirm. Any other OSError: the reply was lost, and
+        the file may be there; read it back.
+        """
+
+    def confirm(self) -> None:
+        """Return once every name now in the store is durable; NotDurable if it cannot be said."""
+
+    def remove(self, name: str) -> None:
+        """Remove a file, durably; no error if it is gone already."""
+
+    def path(self, name: str) -> Path:
+        """Give where the file stands, for tools that read Parquet by path."""
+
+    def probe(self) -> None:
+        """Raise WriteRefused, saying why, where `create` cannot keep its promise."""
