@@ -52,6 +52,7 @@ class RowReader:
         self._zone = self._read.zone
         self._actor = self._read.text_maker(mapping.actor)
         self._rules = [self._rule(rule) for rule in mapping.event]
+        self.tag_column = mapping.bike.tag or ""
         self._bike_fields = self._read.makers("bike_registered", mapping.bike.fields)
         self.has_jobs = mapping.job is not None or any(
             rule.kind in NEEDS_A_JOB for rule in mapping.event
