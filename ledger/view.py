@@ -123,20 +123,21 @@ def _number(value: Decimal | None) -> float | int | None:
     return int(value) if value == value.to_integral_value() else float(value)
 
 
-def _plain(value: Any) -> Any:
+def plain_value(value: Any) -> Any:
+    """Give a value as plain JSON types: instants as text, exact figures as numbers."""
     if isinstance(value, datetime):
         return format_moment(value)
     if isinstance(value, Decimal):
         return _number(value)
     if isinstance(value, tuple):
-        return [_plain(item) for item in value]
+        return [plain_value(item) for item in value]
     if hasattr(value, "__dataclass_fields__"):
-        return {name: _plain(getattr(value, name)) for name in value.__dataclass_fields__}
+        return {name: plain_value(getattr(value, name)) for name in value.__dataclass_fields__}
     return value
 
 
 def view_json(view: BikeView) -> dict[str, Any]:
     """Give the view as plain JSON types: the form `lockring state --json` prints."""
-    plain = _plain(view)
+    plain = plain_value(view)
     assert isinstance(plain, dict)
     return plain

@@ -1,0 +1,36 @@
+"""The commands of `lockring`, in the order a newcomer meets them."""
+
+from __future__ import annotations
+
+import typer
+
+from ledger.cli import riders
+from ledger.cli.dashboard import dashboard
+from ledger.cli.guard import Guarded
+from ledger.cli.look import bikes, history, state
+from ledger.cli.record import record, strike
+from ledger.cli.schema import schema
+from ledger.cli.start import init
+
+app = typer.Typer(
+    name="lockring",
+    cls=Guarded,
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode="rich",
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["--help", "-h"]},
+    help="The service-history ledger of a bicycle workshop.",
+)
+
+GROUPS = {
+    "Start": (init,),
+    "At the bench": (record, strike),
+    "Look": (state, history, bikes, dashboard),
+    "Other programs": (schema,),
+}
+
+for panel, commands in GROUPS.items():
+    for command in commands:
+        app.command(rich_help_panel=panel)(command)
+app.add_typer(riders.app, name="riders", rich_help_panel="At the bench")

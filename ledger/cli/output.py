@@ -1,0 +1,81 @@
+"""What the commands print: tables for people, JSON for programs, progress for the patient."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+PIPED_WIDTH = 160
+"""Columns a table may take where there is no terminal to ask."""
+
+VERDICT_STYLES = {
+    "within limit": "green",
+    "watch": "yellow",
+    "due": "bold yellow",
+    "unsafe": "bold red",
+    "not checked": "dim",
+}
+
+
+def say(text: str = "") -> None:
+    """Print one plain line on stdout."""
+    print(text)
+
+
+def warn(text: str) -> None:
+    """Print one plain line on stderr."""
+    print(text, file=sys.stderr)
+
+
+def say_json(value: Any) -> None:
+    """Print plain JSON types, readable and in the order they came."""
+    print(json.dumps(value, ensure_ascii=False, indent=2))
+
+
+def console(*, is_stderr: bool = False) -> Console:
+    """Give a console that fits the terminal, or is wide and plain where there is none."""
+    from rich.console import Console
+
+    stream = sys.stderr if is_stderr else sys.stdout
+    width = None if stream.isatty() or "COLUMNS" in os.environ else PIPED_WIDTH
+    return Console(file=stream, width=width, highlight=False, soft_wrap=False)
+
+
+def say_table(title: str, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    """Print a table; nothing at all where there are no rows. Columns named `>x` align right."""
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    kept = [list(row) for row in rows]
+    if not kept:
+        return
+    out = console()
+    form = box.SIMPLE_HEAD if out.is_terminal else None
+    table = Table(title=title, title_justify="left", box=form, title_style="bold", pad_edge=False)
+    for column in columns:
+        table.add_column(column.lstrip(">"), justify="right" if column.startswith(">") else "left")
+    for row in kept:
+        table.add_row(*(Text(cell, style=VERDICT_STYLES.get(cell, "")) for cell in row))
+    out.print(table)
+    out.print()
+
+
+@contextmanager
+def progress(doing: str, total: int | None = None) -> Iterator[Callable[[int], None]]:
+    """Give a function to be told how many are done; it draws a bar on a terminal only."""
+    if not sys.stderr.isatty():
+        yield lambda done: None
+        return
+    from rich.progress import Progress
+
+    with Progress(console=console(is_stderr=True), transient=True) as bar:
+        task = bar.add_task(doing, total=total)
+        yield lambda done: bar.update(task, completed=done)

@@ -1,0 +1,99 @@
+"""Recording, and what is said about it: the receipt, its warnings, the verdict at once."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from ledger.cli import words
+from ledger.cli.output import say, say_json, warn
+from ledger.errors import ClockJumped, LedgerError
+from ledger.events.types import format_moment
+
+if TYPE_CHECKING:
+    from ledger.book import Book
+    from ledger.receipts import Receipt
+
+LISTED = 8
+"""Events named one by one in a receipt; more are only counted."""
+
+
+def confirming(act: Callable[[bool], Receipt], *, confirm_clock: bool) -> Receipt:
+    """Do what records; on a terminal, a clock that jumped is asked about.
+
+    `act` is told whether the clock was confirmed. Raises what it raises, and ClockJumped where
+    nobody confirms the clock.
+    """
+    try:
+        return act(confirm_clock)
+    except ClockJumped as jumped:
+        if not (sys.stdin.isatty() and sys.stderr.isatty()):
+            raise
+        warn(str(jumped))
+        if input("Is the clock right? (yes or no) ").strip().lower() not in ("y", "yes"):
+            raise LedgerError("The clock was not confirmed.") from None
+        return act(True)
+
+
+def say_receipt(book: Book, receipt: Receipt, *, as_json: bool) -> None:
+    """Print what was recorded, what was there already, warnings, and verdicts."""
+    for problem in receipt.warnings:
+        warn(f"Warning: {problem}")
+    if as_json:
+        say_json(receipt_json(receipt))
+        return
+    new = [event for event in receipt.events if event.is_new]
+    if new:
+        say(f"Recorded {count_words(len(new))} in commit {receipt.commit}.")
+    if new and len(new) <= LISTED:
+        stored = book.find([event.id for event in new])
+        for event in new:
+            say(f"  {event.seq}  {event.id}  {event_words(book, stored[event.id])}")
+    for event in receipt.events:
+        if not event.is_new:
+            say(f"Already recorded: {event.id}, event {event.seq} in commit {event.commit}.")
+
+
+def receipt_json(receipt: Receipt) -> dict[str, Any]:
+    """Give a receipt as plain JSON types."""
+    return {
+        "commit": receipt.commit,
+        "root": receipt.root,
+        "size": receipt.size,
+        "recorded_at": receipt.recorded_at and format_moment(receipt.recorded_at),
+        "events": [
+            {"id": item.id, "seq": item.seq, "commit": item.commit, "is_new": item.is_new}
+            for item in receipt.events
+        ],
+        "warnings": [str(problem) for problem in receipt.warnings],
+    }
+
+
+def count_words(count: int, noun: str = "event") -> str:
+    """Give a count with its noun: 1 event, 2 events."""
+    return f"{count:,} {noun}{'' if count == 1 else 's'}"
+
+
+def event_words(book: Book, event: Any) -> str:
+    """Give one stored event in a few words; a reading comes with its limit and verdict."""
+    parts = [event.kind.replace("_", " ")]
+    position = getattr(event.data, "position", None)
+    if position:
+        parts.append(words.position_words(book.vocabulary, position))
+    if event.kind == "measured":
+        parts.append(verdict_words(book, event.data))
+    return ", ".join(parts)
+
+
+def verdict_words(book: Book, measured: Any) -> str:
+    """Give a reading as `chain wear 0.55 %: due (limit 0.5 %)`."""
+    unit = book.vocabulary.quantities[measured.quantity].unit
+    value, low, high = (
+        words.canonical_of(amount) for amount in (measured.value, measured.low, measured.high)
+    )
+    limit = words.canonical_of(measured.limit)
+    beside = f"limit {words.figure(limit, unit)}" if limit is not None else "no limit set"
+    what = words.quantity_words(book.vocabulary, measured.quantity)
+    shown = words.span(value, low, high, unit)
+    return f"{what} {shown}: {measured.verdict or 'no verdict'} ({beside})"

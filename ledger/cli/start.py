@@ -1,0 +1,76 @@
+"""`init` and `demo`: a new book, and one to look around in."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Annotated
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import typer
+
+from ledger.cli.options import DEFAULT_BOOK, AsJson
+from ledger.cli.output import say, say_json
+
+Currency = Annotated[str, typer.Option(help="The ISO 4217 code prices are in, such as EUR.")]
+TimeZone = Annotated[
+    str | None, typer.Option(help="An IANA time zone, such as Europe/Lisbon; else this machine's.")
+]
+
+
+def init(
+    path: Annotated[Path, typer.Argument(help="The folder to make; ./book if not given.")] = (
+        DEFAULT_BOOK
+    ),
+    shop: Annotated[str, typer.Option(help="A short code: lower-case letters, digits, -.")] = (
+        "shop"
+    ),
+    name: Annotated[str | None, typer.Option(help="The name on reports; the code if none.")] = None,
+    currency: Currency = "EUR",
+    time_zone: TimeZone = None,
+    locale: Annotated[str, typer.Option(help="How numbers are written, such as en or pt.")] = "en",
+    mechanic: Annotated[
+        str | None, typer.Option(help="Registers the first who may record, by an id such as m1.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Make a new, empty book.
+
+    Examples:
+    $ lockring init --mechanic m1
+    $ lockring init ./quay --shop quay --name "Quay Bikes"
+      --currency EUR --time-zone Europe/Lisbon --mechanic m1
+    """
+    from ledger.book import Book
+    from ledger.cli.drafts import checked_ref
+
+    if mechanic is not None:
+        checked_ref("--mechanic", mechanic)
+    zone = time_zone or machine_zone()
+    book = Book.init(
+        path, shop=shop, name=name or shop, currency=currency, time_zone=zone, locale=locale
+    )
+    if mechanic is not None:
+        data = {"mechanic": mechanic, "role": "owner"}
+        book.append([{"kind": "mechanic_registered", "actor": mechanic, "data": data}])
+    if as_json:
+        say_json({"book": str(path), "shop": shop, "time_zone": zone, "mechanic": mechanic})
+        return
+    say(f"Made a new book in {path}, with times in {zone}.")
+    if mechanic is not None:
+        say(f"{mechanic} may record.")
+    else:
+        say("Next, say who may record:")
+        say(f"  lockring record mechanic_registered --set mechanic=m1 --book {path}")
+
+
+def machine_zone() -> str:
+    """Give this machine's IANA time zone; UTC where it does not say."""
+    local = Path("/etc/localtime")
+    named = os.environ.get("TZ", "").lstrip(":") or str(local.resolve())
+    named = named.partition("zoneinfo/")[2] or named
+    try:
+        ZoneInfo(named)
+    except (ValueError, OSError, ZoneInfoNotFoundError):
+        return "UTC"
+    return named
