@@ -6,7 +6,7 @@ of the payload.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -26,7 +26,7 @@ def _fields(*same: str, **renamed: str) -> dict[str, str]:
 _PUTS_RIGHT = {"fault": "puts_right.fault", "cause": "puts_right.cause"}
 
 COLUMNS: Mapping[str, Mapping[str, str]] = {
-    "bike_registered": _fields("make", "model", "riding", "speeds"),
+    "bike_registered": _fields("make", "model", "riding", "speeds", "bike_kind"),
     "rider_changed": _fields("rider", "keeper", "payer", "riding"),
     "distance_read": _fields(
         distance_km="odometer", outcome="source", is_computer_replaced="computer_replaced"
@@ -112,11 +112,12 @@ def hot_row(event: Event, commit: int, units: Mapping[str, str]) -> Row:
     return row
 
 
-def units_after(units: Mapping[str, str], event: Event) -> Mapping[str, str]:
-    """Give the canonical units known once this event holds: terms may add quantities."""
-    if event.kind != "terms_set" or not event.data.quantities:
-        return units
-    return {**units, **{added.code: added.unit for added in event.data.quantities}}
+def units_after(units: Mapping[str, str], events: Iterable[Event]) -> Mapping[str, str]:
+    """Give the canonical units known once these events hold: terms may add quantities."""
+    for event in events:
+        if event.kind == "terms_set" and event.data.quantities:
+            units = {**units, **{added.code: added.unit for added in event.data.quantities}}
+    return units
 
 
 def id_bytes(text: str) -> bytes:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import secrets
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 from ledger.errors import NotDurable, WriteRefused
@@ -46,12 +46,40 @@ class LocalStore:
 
     def create(self, name: str, content: bytes) -> None:
         """Make a file that lasts, unless the name is taken; see `Store.create`."""
+        with self._temporary(content) as temporary:
+            self._exclusively(temporary, self.folder / name)
+        self.confirm()
+
+    def create_all(
+        self, files: Iterable[tuple[str, bytes]], may_finish: Callable[[], bool]
+    ) -> None:
+        """Make many files that last, last one first, or none; see `Store.create_all`."""
+        with contextlib.ExitStack() as temporaries:
+            written = [
+                (temporaries.enter_context(self._temporary(content)), self.folder / name)
+                for name, content in files
+            ]
+            self._name_all(written, may_finish)
+        self.confirm()
+
+    def _name_all(self, written: list[tuple[Path, Path]], may_finish: Callable[[], bool]) -> None:
+        named: list[Path] = []
+        try:
+            for temporary, path in reversed(written):
+                if len(named) == len(written) - 1 and not may_finish():
+                    raise FileExistsError(str(path))
+                self._exclusively(temporary, path)
+                named.append(path)
+        except OSError:
+            for path in named:
+                self.remove(path.name)
+            raise
+
+    def _exclusively(self, temporary: Path, path: Path) -> None:
         if self._way is None:
             self.probe()
         assert self._way is not None
-        with self._temporary(content) as temporary:
-            self._way(temporary, self.folder / name)
-        self.confirm()
+        self._way(temporary, path)
 
     def confirm(self) -> None:
         """Return once every name now in the folder is durable."""

@@ -4,74 +4,31 @@ from __future__ import annotations
 
 import contextlib
 import random
-import secrets
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
+from itertools import chain, islice
 from pathlib import Path
 
-from ledger.errors import NotDurable, WriteRefused
+from ledger.errors import BookDamaged, BookExists, NotDurable, Problem, WriteRefused
 from ledger.events import Event, canonical_bytes
+from ledger.storage.bulk import FEWEST_COMMITS, files_of
 from ledger.storage.files import check_newest, footer_of, size_at
 from ledger.storage.footer import CommitMark, Footer
+from ledger.storage.head import Committed, Head, next_footer
 from ledger.storage.hot import units_after
-from ledger.storage.listing import Cover, Gapped, Listing, commit_name, settled_listing
-from ledger.storage.merkle import EMPTY_ROOT, Frontier, leaf_hash
+from ledger.storage.listing import Cover, Gapped, Listing, commit_name, parse_name, settled_listing
 from ledger.storage.segment import Entry, encode
 from ledger.storage.store import Store
+from ledger.storage.verify import verify_log
+
+__all__ = ["Committed", "Decide", "Head", "Log"]
 
 _ATTEMPTS = 1_000
 _LONGEST_PAUSE = 0.02
 
-Decide = Callable[["Head"], Sequence[Event]]
-
-
-@dataclass(frozen=True, slots=True)
-class Head:
-    """Where the log stands: its newest commit, and the tree over all its events."""
-
-    commit: int = 0
-    size: int = 0
-    root: str = EMPTY_ROOT.hex()
-    """RFC 6962 root over all events, 64 hexadecimal digits."""
-    frontier: Frontier = field(default_factory=Frontier)
-    recorded_at: datetime | None = None
-    """When the newest commit was recorded; None in an empty log."""
-
-    @classmethod
-    def after(cls, footer: Footer) -> Head:
-        """Give the head a file leaves behind."""
-        mark = footer.last
-        return cls(mark.commit, mark.size, mark.root, footer.frontier, mark.recorded_at)
-
-
-@dataclass(frozen=True, slots=True)
-class Committed:
-    """A commit that is durable: its number, the head after it, and its events."""
-
-    commit: int
-    head: Head
-    events: tuple[Event, ...]
-
-
-def next_footer(head: Head, events: Sequence[Event], canonical: Sequence[bytes]) -> Footer:
-    """Give the footer of the commit that appends these events after a head.
-
-    Raises ValueError where `seq` has a gap or `recorded_at` falls.
-    """
-    latest = head.recorded_at
-    for seq, event in enumerate(events, head.size + 1):
-        if event.seq != seq or event.recorded_at is None:
-            raise ValueError(f"event {event.id} has seq {event.seq}; {seq} and recorded_at needed")
-        if latest is not None and event.recorded_at < latest:
-            raise ValueError(f"event {event.id} is recorded before the one in front of it")
-        latest = event.recorded_at
-    if latest is None:
-        raise ValueError("a commit needs at least one event")
-    frontier = head.frontier.extend(map(leaf_hash, canonical))
-    mark = CommitMark(head.commit + 1, frontier.size, frontier.root().hex(), latest)
-    return Footer((mark,), frontier, writer=secrets.token_hex(16))
+Decide = Callable[[Head], Sequence[Event]]
 
 
 class Log:
@@ -138,10 +95,51 @@ class Log:
                     return None
                 after = self._try(head, events)
             if after is not None:
-                self.units = _learn(self.units, events)
+                self.units = units_after(self.units, events)
                 return Committed(after.commit, after, events)
             time.sleep(random.uniform(0, min(_LONGEST_PAUSE, 0.001 * (attempt + 1))))
         raise WriteRefused("Nothing was recorded: others record without a pause. Try again later.")
+
+    def write_segment(self, commits: Iterable[Sequence[Event]]) -> Head:
+        """Append many commits at once to an empty log, all or none, in bounded memory.
+
+        They stand in segments of about 100,000 events each. Raises BookExists if the log is not
+        empty, or not any more, and whatever `commits` raises; nothing is recorded then.
+        """
+        self._get_ready()
+        if self.head().size:
+            raise _not_empty()
+        commits = iter(commits)
+        start = list(islice(commits, FEWEST_COMMITS))
+        with self._stopped_by_doubt():
+            if len(start) == FEWEST_COMMITS:
+                self._create_all(files_of(chain(start, commits), self.units))
+        if len(start) < FEWEST_COMMITS:
+            for number, events in enumerate(start):
+                self.commit(partial(_only_after, number, events))
+        return self.head()
+
+    def verify_roots(self) -> list[Problem]:
+        """Recompute every hash, root and hot column from the canonical bytes; give what differs."""
+        return verify_log(self.store, settled_listing(self.store.names), self.units)
+
+    def _create_all(self, files: Iterator[tuple[str, bytes]]) -> None:
+        names: list[str] = []
+
+        def noted() -> Iterator[tuple[str, bytes]]:
+            for name, content in files:
+                names.append(name)
+                yield name, content
+
+        def is_alone() -> bool:
+            return {name for name in self.store.names() if parse_name(name)} == set(names[1:])
+
+        try:
+            self.store.create_all(noted(), is_alone)
+        except FileExistsError:
+            raise _not_empty() from None
+        if self.reading_set()[: len(names)] != tuple(names):
+            raise BookDamaged(f"{names[0]} and what follows it are not what the book reads.")
 
     def _get_ready(self) -> None:
         if self._stopped is not None:
@@ -234,10 +232,14 @@ class Log:
             raise
 
 
-def _learn(units: Mapping[str, str], events: Iterable[Event]) -> Mapping[str, str]:
-    for event in events:
-        units = units_after(units, event)
-    return units
+def _only_after(number: int, events: Sequence[Event], head: Head) -> Sequence[Event]:
+    if head.commit != number:
+        raise _not_empty()
+    return events
+
+
+def _not_empty() -> BookExists:
+    return BookExists("The book already holds events; use a new, empty one. Nothing was recorded.")
 
 
 def _standard_units() -> Mapping[str, str]:

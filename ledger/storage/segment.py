@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -20,6 +21,8 @@ ROWS_IN_GROUP = 10_000
 _ORDER = [("bike", "ascending"), ("occurred_at", "ascending"), ("seq", "ascending")]
 _FIELDS = tuple((field.name, field.type) for field in EVENT_SCHEMA)
 _WITHOUT_REPEATS = ("seq", "id", "canonical", "target_id", "restores_id")
+# In RFC 8785 order it stands just before seq and shop; inside text its quotes would be escaped.
+_VERSION = re.compile(rb'"schema_version":(\d+),"seq":')
 _OPTIONS: Mapping[str, Any] = {
     "store_schema": False,
     "store_decimal_as_integer": True,
@@ -74,9 +77,10 @@ def tabulate(entries: Sequence[Entry], units: Mapping[str, str]) -> pa.RecordBat
     """
     rows = []
     for commit, event, canonical in entries:
-        units = units_after(units, event)
+        units = units_after(units, (event,))
         row = hot_row(event, commit, units)
         row["canonical"] = canonical
+        row["schema_version"] = _stored_version(canonical)
         rows.append(row)
     used = frozenset().union(*rows)
     columns = [
@@ -86,6 +90,13 @@ def tabulate(entries: Sequence[Entry], units: Mapping[str, str]) -> pa.RecordBat
         for name, kind in _FIELDS
     ]
     return pa.RecordBatch.from_arrays(columns, schema=EVENT_SCHEMA)
+
+
+def _stored_version(canonical: bytes) -> int:
+    """Give the version the event was stored in; read, it is always of the newest."""
+    found = _VERSION.search(canonical)
+    assert found is not None
+    return int(found[1])
 
 
 def encode(entries: Sequence[Entry], footer: Footer, units: Mapping[str, str]) -> bytes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Protocol
 
@@ -24,6 +25,16 @@ class Store(Protocol):
         On return the file is durable. FileExistsError: the name is taken. WriteRefused: nothing
         was made. NotDurable: the disk did not confirm. Any other OSError: the reply was lost, and
         the file may be there; read it back.
+        """
+
+    def create_all(
+        self, files: Iterable[tuple[str, bytes]], may_finish: Callable[[], bool]
+    ) -> None:
+        """Make many files that last, last one first, or none.
+
+        All are written before any takes its name. `may_finish` is asked before the first file
+        takes its name; if it says no, or any name is taken, the others are taken back and
+        FileExistsError raised. Otherwise as `create`.
         """
 
     def confirm(self) -> None:
