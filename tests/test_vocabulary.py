@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ledger.events.shop import TermsSet
-from ledger.vocabulary import UnitProblem, load, standard
+from ledger.vocabulary import load, standard
 from ledger.vocabulary.limits import Limit, plain_limit
 
 LISTS = ["positions", "quantities", "faults", "causes", "treatments", "ridings", "bike_kinds"]
@@ -270,11 +270,11 @@ def test_shop_limit_for_safety_alone_is_unsafe_when_past() -> None:
     assert limit.judge(Decimal(3)) == "unsafe"
 
 
-def test_shop_limit_in_a_wrong_unit_is_refused() -> None:
-    """A limit for a thickness in psi is no limit."""
+def test_shop_limit_that_cannot_be_read_changes_nothing() -> None:
+    """A limit for a thickness in psi, or of an unknown quantity, is left out."""
     wrong = {**shop_limit("1"), "due": {"value": "1", "unit": "psi"}}
-    with pytest.raises(UnitProblem, match="psi is a pressure"):
-        standard().extended(terms(limits=[wrong]))
+    words = standard().extended(terms(limits=[wrong, {**shop_limit("1"), "quantity": "girth"}]))
+    assert words.limits == standard().limits
 
 
 def test_a_limit_is_laxer_where_it_allows_more_wear() -> None:

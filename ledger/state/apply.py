@@ -43,6 +43,13 @@ def figure(amount: Amount | None) -> Decimal | None:
     return None if amount is None or amount.canonical is None else Decimal(amount.canonical)
 
 
+def _unit(words: Vocabulary, quantity: str, *amounts: Amount | None) -> str:
+    """Give a quantity's canonical unit; for one no longer known, the unit as entered."""
+    if quantity in words.quantities:
+        return words.quantities[quantity].unit
+    return next(amount.unit for amount in amounts if amount is not None)
+
+
 def _registered(state: BikeState, event: kinds.BikeRegistered, words: Vocabulary) -> Changes:
     changes: Changes = {}
     if event.bike is not None:
@@ -149,7 +156,7 @@ def _measured(state: BikeState, event: kinds.Measured, words: Vocabulary) -> Cha
         value=figure(data.value),
         value_low=figure(data.low),
         value_high=figure(data.high),
-        unit=words.quantities[data.quantity].unit,
+        unit=_unit(words, data.quantity, data.value, data.low, data.high),
         measured_at=event.occurred_at,
         limit=figure(data.limit),
         verdict=data.verdict,
@@ -185,7 +192,7 @@ def _adjusted(state: BikeState, event: kinds.Adjusted, words: Vocabulary) -> Cha
     changes = _torque_disturbed(state, event, words)
     value = figure(data.after)
     if data.quantity is not None and value is not None:
-        unit = words.quantities[data.quantity].unit
+        unit = _unit(words, data.quantity, data.after)
         place = (data.position, data.quantity, data.point)
         setting = Setting(*place, value, unit, event.occurred_at, event.id)
         changes["settings"] = _put(changes.get("settings", state.settings), place, setting)

@@ -63,7 +63,8 @@ class Vocabulary:
     def extended(self, terms: TermsSet) -> Vocabulary:
         """Give the vocabulary with what a shop's terms add to it.
 
-        Raises UnitProblem or KeyError where a limit of theirs has a wrong unit or quantity.
+        A limit that cannot be read (a wrong unit, an unknown quantity) is left out: the rules
+        refuse such terms.
         """
         grown: dict[str, Any] = {
             name: MappingProxyType({**getattr(self, name), **added})

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import replace
 from decimal import Decimal
 from typing import Any
@@ -10,7 +11,7 @@ from typing import Any
 from ledger.events.shop import NewCode, NewPosition, NewQuantity, ShopLimit, TermsSet
 from ledger.events.types import Amount
 from ledger.vocabulary.limits import Limit
-from ledger.vocabulary.units import canonical
+from ledger.vocabulary.units import UnitProblem, canonical
 from ledger.vocabulary.words import (
     PositionWord,
     QuantityWord,
@@ -97,8 +98,14 @@ def _limit(
 def limits(
     quantities: Mapping[str, QuantityWord], known: tuple[Limit, ...], terms: TermsSet
 ) -> tuple[Limit, ...]:
-    """Give the limits with the terms' own in front, those that hold from a later day first."""
-    added = [_limit(new, terms.from_on, quantities, known) for new in terms.limits]
+    """Give the limits with the terms' own in front, those that hold from a later day first.
+
+    What cannot be read as a limit is left out: a rule refuses it before it is recorded.
+    """
+    added = []
+    for new in terms.limits:
+        with suppress(KeyError, UnitProblem):
+            added.append(_limit(new, terms.from_on, quantities, known))
     shops = added + [limit for limit in known if limit.from_on is not None]
     shops.sort(key=lambda limit: limit.from_on or "", reverse=True)
     return (*shops, *(limit for limit in known if limit.from_on is None))

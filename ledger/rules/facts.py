@@ -1,0 +1,41 @@
+"""What the rules know of the book beyond the bike at hand."""
+
+from __future__ import annotations
+
+from collections.abc import Container, Mapping, Sequence, Set
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+from ledger.events import Event
+from ledger.events.shop import GaugeRegistered
+from ledger.vocabulary import Vocabulary
+
+
+@dataclass(frozen=True)
+class BookFacts:
+    """The book as a commit finds it, the commit's own events of the book included."""
+
+    vocabulary: Vocabulary
+    now: datetime
+    time_zone: ZoneInfo
+    currency: str
+    mechanics: Set[str] = frozenset()
+    gauges: Mapping[str, GaugeRegistered] = field(default_factory=dict)
+    rounding: Literal["half even", "half up"] = "half even"
+    labels: Mapping[str, str] = field(default_factory=dict)
+    """How to name an event to whoever entered it (`event 3`), by event id."""
+    bikes: Container[str] | None = None
+    """Every tag in the book; None where the caller does not know."""
+    part_events: Mapping[str, Sequence[Event]] = field(default_factory=dict)
+    """By part id: the live `part_fitted` and `part_removed` events that name it, of all bikes
+    (a `part_fitted` names the part it `replaces` too), the commit's own included."""
+    labour_events: Mapping[str, Sequence[Event]] = field(default_factory=dict)
+    """By mechanic: the live `labour_started` and `labour_stopped` events, of all bikes."""
+    job_bikes: Mapping[str, str] = field(default_factory=dict)
+    """The bike tag of each job the commit's events name, where the book has it."""
+    targets: Mapping[str, Event] = field(default_factory=dict)
+    """Stored events that the commit's strikes and restores name, by id."""
+    struck: Set[str] = frozenset()
+    """Which of the targets are struck already."""
