@@ -1,0 +1,160 @@
+"""What to know before touching a bike, as HTML: the gravest first, and never that it is fine."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from dashboard import markup
+from dashboard.entries import Entry, not_checked, standing_notes, systems_not_looked_at
+from dashboard.markup import capital, text
+from dashboard.words import Words
+from ledger.cli.words import CAUTION, needs_caution
+from ledger.view import BikeView, OpenAdvice, OpenFault, OpenJob, Reading
+
+CORE_SYSTEMS = (
+    "drivetrain",
+    "front_brake",
+    "rear_brake",
+    "front_wheel",
+    "rear_wheel",
+    "steering",
+    "frame",
+)
+"""What every bike has, so that no look at it is worth saying."""
+
+RANK = {"unsafe": 0, "due": 1, "watch": 2}
+PAST = ("unsafe", "due")
+
+
+def _matter(mark: str, what: str, why: str) -> str:
+    return (
+        f'<li>{mark}<span class="lk-what">{text(capital(what))}</span>'
+        f'<span class="lk-why">{text(why)}</span></li>'
+    )
+
+
+def _waiting(word: str) -> str:
+    return f'<span class="lk-verdict lk-open">{markup.shape("open")}{text(word)}</span>'
+
+
+def figure_of(reading: Reading, words: Words) -> str:
+    """Give a reading's figure or interval in words."""
+    if reading.value is not None:
+        return words.formats.figure(reading.value, reading.unit)
+    return words.formats.between(reading.value_low, reading.value_high, reading.unit)
+
+
+def place_of(position: str, point: str | None, words: Words) -> str:
+    """Give a position with the point on it in brackets."""
+    return f"{words.position(position)} ({point})" if point else words.position(position)
+
+
+def _reading(reading: Reading, words: Words) -> str:
+    place = place_of(reading.position, reading.point, words)
+    what = f"{place}: {words.quantity(reading.quantity)} {figure_of(reading, words)}"
+    limit = (
+        f"limit {words.formats.figure(reading.limit, reading.unit)}"
+        if reading.limit is not None
+        else "no limit known"
+    )
+    why = f"{limit}, measured {words.formats.day(reading.measured_at)}"
+    return _matter(markup.verdict(reading.verdict), what, why)
+
+
+def _fault(fault: OpenFault, words: Words) -> str:
+    what = f"{words.position(fault.position)}: {words.fault(fault.fault)}"
+    cause = f"cause: {words.cause(fault.cause)}, " if fault.cause else "cause not known, "
+    why = f"{cause}found {words.formats.day(fault.found_at)}"
+    judged = f"fault, {fault.verdict}" if fault.verdict else "open fault"
+    return _matter(_waiting(judged), what, why)
+
+
+def _advice(advice: OpenAdvice, words: Words) -> str:
+    answer = f"last answer: {advice.answer}" if advice.answer else "no answer yet"
+    why = f"advised {words.formats.day(advice.advised_at)}, {answer}"
+    what = f"{words.position(advice.position)}: {advice.verdict}, {advice.urgency}"
+    return _matter(_waiting("advice open"), what, why)
+
+
+def _job(job: OpenJob, words: Words) -> str:
+    tier = words.tier(job.tier) if job.tier else "no tier named"
+    promised = f", promised {words.formats.moment(job.promised_at)}" if job.promised_at else ""
+    waits = f", waiting for {job.waiting_for}" if job.waiting_for else ""
+    why = f"booked in {words.formats.day(job.opened_at)}{promised}{waits}"
+    return _matter(_waiting("in the shop"), tier, why)
+
+
+def _unchecked(entry: Entry, words: Words) -> str:
+    why = entry.remark or "no reason given"
+    what = words.position(entry.position or "")
+    return _matter(
+        markup.verdict("not checked"), what, f"{words.formats.day(entry.occurred_at)}: {why}"
+    )
+
+
+def _never(systems: Sequence[str], words: Words) -> str:
+    what = _listed(words.system(system) for system in systems)
+    return _matter(markup.verdict("not checked"), what, "no look and no reading on record")
+
+
+def _note(entry: Entry, words: Words) -> str:
+    mark = '<span class="lk-verdict lk-standing">note</span>'
+    what = f"{words.position(entry.position or '')}: {entry.remark}"
+    return _matter(mark, what, f"noted {words.formats.day(entry.occurred_at)}")
+
+
+def _listed(names: Iterable[str]) -> str:
+    *most, last = list(dict.fromkeys(names))
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def _counted(count: int, one: str, many: str) -> str:
+    return f"{count} {one if count == 1 else many}"
+
+
+def headline(view: BikeView, words: Words) -> str:
+    """Give the one sentence a mechanic reads first; it never says that a bike is fine."""
+    past = [reading for reading in view.readings if reading.verdict in PAST]
+    if past:
+        first = f"Past its limit: {_listed(words.position(reading.position) for reading in past)}."
+    elif view.readings:
+        first = "No reading on record is past its limit."
+    else:
+        first = "Nothing measured is on record."
+    opened = len(view.faults_open)
+    return f"{first} {_counted(opened, 'fault', 'faults')} open." if opened else first
+
+
+def answer(view: BikeView, entries: list[Entry], words: Words) -> str:
+    """Give what to know before touching the bike, the gravest first."""
+    as_at = view.as_at
+    never = systems_not_looked_at(entries, as_at, CORE_SYSTEMS)
+    graded = [reading for reading in view.readings if reading.verdict in RANK]
+    graded.sort(key=lambda reading: (RANK[reading.verdict or ""], reading.position))
+    matters = [
+        *(_reading(reading, words) for reading in graded),
+        *(_fault(fault, words) for fault in view.faults_open),
+        *(_unchecked(entry, words) for entry in not_checked(entries, as_at)),
+        *([_never(never, words)] if never else []),
+        *(_job(job, words) for job in view.jobs_open),
+        *(_advice(advice, words) for advice in view.advice_open),
+        *(_note(note, words) for note in standing_notes(entries, as_at)),
+    ]
+    nothing = '<p class="lk-note">No open fault, advice, job or standing note on record.</p>'
+    body = f'<ul class="lk-matters">{"".join(matters)}</ul>' if matters else nothing
+    return (
+        '<section class="lk-answer" aria-label="Before you touch it">'
+        f'<p class="lk-headline">{text(headline(view, words))}</p>{body}</section>'
+    )
+
+
+def caution(view: BikeView, words: Words) -> str:
+    """Give the caution, where any figure shown may decide whether somebody gets hurt."""
+    shown: list[tuple[str, str | None]] = [
+        *((item.position, item.quantity) for item in view.readings),
+        *((item.position, item.quantity) for item in view.settings),
+        *((fault.position, None) for fault in view.faults_open),
+    ]
+    if any(needs_caution(words.vocabulary, position, quantity) for position, quantity in shown):
+        return f'<p class="lk-caution">{text(CAUTION)}</p>'
+    return ""

@@ -1,0 +1,57 @@
+"""The dashboard's entry point: the frame every page stands in."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import data, filters, markup, theme
+from dashboard.views import bike, home
+from ledger.book import Book
+from ledger.errors import LedgerError
+
+
+def main() -> None:
+    """Draw the frame, and the page asked for in it."""
+    st.set_page_config(page_title="Lockring", page_icon=str(theme.ICON), layout="wide")
+    st.html(f"<style>{theme.style_sheet()}</style>")
+    try:
+        book = data.open_book()
+        _pages(book)
+    except LedgerError as error:
+        st.html(markup.blank("The book cannot be read", str(error)))
+
+
+def _pages(book: Book) -> None:
+    at_home = st.Page(home.page, title="Lockring", url_path="home", default=True)
+    at_bike = st.Page(bike.page, title="Bike", url_path="bike")
+    chosen = st.navigation([at_home, at_bike], position="hidden")
+    _masthead(book)
+    asked = st.session_state.pop("asked", None)
+    if asked is not None:
+        tag = filters.fold_tag(asked)
+        if filters.is_tag(asked) or tag in data.tags(book):
+            st.switch_page(at_bike, query_params={bike.TAG: tag})
+        st.switch_page(at_home, query_params={home.FIND: asked} if asked else {})
+    chosen.run()
+
+
+def _ask() -> None:
+    st.session_state["asked"] = st.session_state["find"].strip()
+
+
+def _masthead(book: Book) -> None:
+    with st.container(key="masthead", horizontal=True, vertical_alignment="center"):
+        st.html(
+            f'<a class="lk-mark" href="." target="_self">{markup.shape("mark")}'
+            f"<span><b>Lockring</b><small>{markup.text(book.settings.name)}</small></span></a>"
+        )
+        st.text_input(
+            "Find a bike",
+            key="find",
+            placeholder="Tag, make or model",
+            on_change=_ask,
+            label_visibility="collapsed",
+        )
+
+
+main()

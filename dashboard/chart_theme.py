@@ -1,0 +1,79 @@
+"""The chart theme: our inks and type, quiet axes, numbers and months in the book's locale."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from babel import Locale
+
+ACCENT, INK, LINE, GROOVE, SHEET, SOFT = (
+    f"var(--lk-{name})" for name in ("accent", "ink", "line", "groove", "sheet", "soft")
+)
+FONT = "Source Sans, sans-serif"
+OCTAGON = "M-.4-1H.4L1-.4V.4L.4 1H-.4L-1 .4V-.4Z"
+VERDICT_MARKS = (
+    ("within limit", "var(--lk-within)", "circle"),
+    ("watch", "var(--lk-watch)", "diamond"),
+    ("due", "var(--lk-due)", "triangle-up"),
+    ("unsafe", "var(--lk-unsafe)", OCTAGON),
+    ("not checked", "var(--lk-unchecked)", "cross"),
+    ("no limit known", "var(--lk-unchecked)", "M-1-.3H1V.3H-1Z"),
+)
+"""(verdict, colour, shape): the shapes that stand beside the words, as a chart draws them."""
+
+
+def _numbers(locale: Locale) -> dict[str, Any]:
+    symbols = locale.number_symbols.get("latn", locale.number_symbols)
+    return {
+        "decimal": symbols["decimal"],
+        "thousands": symbols["group"],
+        "grouping": [3],
+        "currency": ["", ""],
+    }
+
+
+def _times(locale: Locale) -> dict[str, Any]:
+    months, days = locale.months["format"], locale.days["format"]
+    week = [6, 0, 1, 2, 3, 4, 5]
+    return {
+        "dateTime": "%x, %X",
+        "date": "%d %b %Y",
+        "time": "%H:%M:%S",
+        "periods": ["AM", "PM"],
+        "days": [days["wide"][day] for day in week],
+        "shortDays": [days["abbreviated"][day] for day in week],
+        "months": [months["wide"][month] for month in range(1, 13)],
+        "shortMonths": [months["abbreviated"][month] for month in range(1, 13)],
+    }
+
+
+def config(locale: Locale) -> dict[str, Any]:
+    """Give the settings every chart is drawn with."""
+    axis = {
+        "labelColor": SOFT,
+        "domainColor": LINE,
+        "tickColor": LINE,
+        "gridColor": GROOVE,
+        "labelFont": FONT,
+        "labelFontSize": 12,
+    }
+    title = {
+        "titleColor": SOFT,
+        "titleFont": FONT,
+        "titleFontSize": 12,
+        "titleFontWeight": "normal",
+        "titleAngle": 0,
+        "titleAlign": "left",
+        "titleAnchor": "end",
+        "titleY": -8,
+        "titleX": -24,
+    }
+    return {
+        "background": "transparent",
+        "font": FONT,
+        "padding": {"left": 2, "right": 8, "top": 6, "bottom": 2},
+        "view": {"stroke": None},
+        "axisX": axis,
+        "axisY": {**axis, **title, "tickCount": 4, "domain": False, "ticks": False},
+        "locale": {"number": _numbers(locale), "time": _times(locale)},
+    }

@@ -1,0 +1,193 @@
+"""What the pages read from the book, remembered until its head moves."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from dashboard.entries import Entry
+from dashboard.filters import fold_tag
+from dashboard.formats import Formats, find_locale
+from dashboard.words import FORGOTTEN, Words
+from ledger import queries
+from ledger.book import Book
+from ledger.view import BikeView
+
+BOOK_VARIABLE = "LOCKRING_BOOK"
+
+
+def book_path() -> Path:
+    """Give the book's folder: the argument after `--`, else LOCKRING_BOOK, else `book`."""
+    given = [argument for argument in sys.argv[1:] if not argument.startswith("-")]
+    return Path(given[-1] if given else os.environ.get(BOOK_VARIABLE) or "book")
+
+
+@st.cache_resource(show_spinner=False)
+def _open(path: str) -> Book:
+    return Book.open(Path(path))
+
+
+def open_book() -> Book:
+    """Give the book, opened once for the server; raises NoBook, BookDamaged."""
+    return _open(str(book_path()))
+
+
+@dataclass(frozen=True)
+class Found:
+    """One bike in a list."""
+
+    tag: str
+    name: str
+    seen_at: datetime | None
+
+
+@dataclass(frozen=True)
+class Bike:
+    """One bike with everything that was recorded of it, oldest first."""
+
+    tag: str
+    name: str
+    entries: list[Entry]
+    days: list[date]
+    """The days on which something happened, in the book's time zone, without repeats."""
+
+
+def words_of(book: Book) -> Words:
+    """Give the book's labels and its way of writing figures and dates."""
+    formats = Formats(find_locale(book.settings.locale), book.settings.zone)
+    return Words(book.vocabulary, formats)
+
+
+def end_of(book: Book, day: date) -> datetime:
+    """Give the last instant of a day in the book's time zone."""
+    return book.instant(day.isoformat())
+
+
+def today(book: Book) -> date:
+    """Give today's date in the book's time zone."""
+    return datetime.now(book.settings.zone).date()
+
+
+def tags(book: Book) -> list[str]:
+    """Give every tag of the book, sorted."""
+    return _tags(book, book.head.commit)
+
+
+@st.cache_data(show_spinner=False, max_entries=4)
+def _tags(_book: Book, commit: int) -> list[str]:
+    return _book.bikes()
+
+
+def found(book: Book, asked: str) -> list[Found]:
+    """Give the bikes whose tag, make or model has what is asked for, seen last first."""
+    return _found(book, book.head.commit, asked)
+
+
+@st.cache_data(show_spinner=False, max_entries=200)
+def _found(_book: Book, commit: int, asked: str) -> list[Found]:
+    rows = queries.bikes(_book, asked)
+    folded = fold_tag(asked)
+    if folded.lower() != asked.lower():
+        seen = {row.bike for row in rows}
+        rows += [row for row in queries.bikes(_book, folded) if row.bike not in seen]
+    return [Found(row.bike, name_of(row.make, row.model), row.last_seen_at) for row in rows]
+
+
+def named(book: Book, wanted: Iterable[str]) -> list[Found]:
+    """Give bikes by tag, in the order asked for; raises UnknownBike."""
+    bikes = [bike(book, tag) for tag in wanted]
+    return [Found(one.tag, one.name, one.entries[-1].occurred_at) for one in bikes]
+
+
+def name_of(make: str | None, model: str | None) -> str:
+    """Give what a bike is called: its make and model, or that they are not known."""
+    return " ".join(filter(None, (make, model))) or "Make not known"
+
+
+def view(book: Book, tag: str, as_at: datetime) -> BikeView:
+    """Give the bike as at an instant; raises UnknownBike."""
+    return _view(book, book.head.commit, tag, as_at)
+
+
+@st.cache_data(show_spinner=False, max_entries=500)
+def _view(_book: Book, commit: int, tag: str, as_at: datetime) -> BikeView:
+    return queries.bike_view(_book, tag, as_at)
+
+
+def bike(book: Book, tag: str) -> Bike:
+    """Give a bike with its whole timeline in words; raises UnknownBike."""
+    return _bike(book, book.head.commit, tag)
+
+
+@st.cache_data(show_spinner=False, max_entries=50)
+def _bike(_book: Book, commit: int, tag: str) -> Bike:
+    words = words_of(_book)
+    entries = timeline_entries(_book, tag, words)
+    days = list(dict.fromkeys(words.formats.local(e.occurred_at).date() for e in entries))
+    registered = next((e.data for e in entries if e.kind == "bike_registered"), {})
+    name = name_of(registered.get("make"), registered.get("model"))
+    return Bike(tag, name, entries, days)
+
+
+def timeline_entries(book: Book, tag: str, words: Words) -> list[Entry]:
+    """Give a bike's events in words, oldest first; a strike stands with what it struck."""
+    known = queries.timeline(book, tag)
+    strikes = {one.id: one for one in known if one.kind == "event_struck"}
+    targets = {one.struck_by for one in known}
+    return [
+        entry_of(one, strikes.get(one.struck_by or ""), words)
+        for one in known
+        if one.id not in targets
+    ]
+
+
+def said(data: Any) -> Any:
+    """Give a payload with text whose key is gone said to be forgotten."""
+    if isinstance(data, Mapping):
+        return {name: FORGOTTEN if inner is None else said(inner) for name, inner in data.items()}
+    return [said(inner) for inner in data] if isinstance(data, list) else data
+
+
+def entry_of(
+    known: queries.TimelineEntry, strike: queries.TimelineEntry | None, words: Words
+) -> Entry:
+    """Give a stored event as a line of the timeline."""
+    data = said(known.data)
+    return Entry(
+        event=known.id,
+        seq=known.seq,
+        kind=known.kind,
+        occurred_at=known.occurred_at,
+        job=known.job,
+        actor=known.actor,
+        position=known.position,
+        system=known.system,
+        verdict=data.get("verdict"),
+        line=words.line(known.kind, data),
+        remark=words.remark(data),
+        is_struck=known.is_struck,
+        struck_because=_because(strike, words),
+        data=data,
+    )
+
+
+def _because(strike: queries.TimelineEntry | None, words: Words) -> str:
+    if strike is None:
+        return ""
+    when = words.formats.day(strike.recorded_at)
+    return f"{said(strike.data)['reason']} ({strike.actor}, {when})"
+
+
+def person(book: Book, rider: str | None) -> str:
+    """Give a rider's name from the register; the id alone where no name is there (any more)."""
+    if rider is None:
+        return "nobody named"
+    row = book.riders.get(rider)
+    return row.name if row and row.name else rider
