@@ -6,8 +6,11 @@ bikes, parts and jobs a commit's file names, and which bikes each row group of a
 
 from __future__ import annotations
 
+import operator
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
+from functools import reduce
 from pathlib import Path
 
 import numpy as np
@@ -16,8 +19,12 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
+from ledger.storage.schema import EVENT_SCHEMA
+
 Row = tuple[int, int, bytes]
 """(seq, commit, canonical bytes)"""
+
+_NAMING = ("kind", "part", "replaces", "job", "actor", "occurred_at")
 
 _SMALL = 20_000
 """Files of up to this many rows are indexed by name; larger ones by row group."""
@@ -43,6 +50,8 @@ class _File:
     bikes: frozenset[str | None] | None
     """None in a large file: ask the groups."""
     count_events: int
+    metadata: pq.FileMetaData | None = None
+    """Kept for a large file, whose footer takes longer to parse than a bike to read."""
 
 
 def _groups(file: pq.ParquetFile) -> tuple[_Group, ...]:
@@ -119,7 +128,8 @@ class Reader:
             bikes = None
             if count <= _SMALL:
                 bikes = frozenset(pc.unique(file.read(["bike"])["bike"]).to_pylist())
-            return _File(path, _groups(file), bikes, count)
+            metadata = None if count <= _SMALL else file.metadata
+            return _File(path, _groups(file), bikes, count, metadata)
 
     def of_bikes(self, bikes: Iterable[str]) -> list[Row]:
         """Give the stored events of these tags, in seq order."""
@@ -127,7 +137,27 @@ class Reader:
         return self._rows(
             lambda file: _groups_of(file, asked),
             pc.field("bike").isin(sorted(asked)),
+            ["bike"],
         )
+
+    def table_of_bikes(self, bikes: Iterable[str], columns: Sequence[str]) -> pa.Table:
+        """Give hot columns of the stored events of these tags, in no promised order.
+
+        A column that a file does not have yet comes as nulls.
+        """
+        asked = frozenset(bikes)
+        keep = pc.field("bike").isin(sorted(asked))
+        schema = pa.schema([EVENT_SCHEMA.field(name) for name in columns])
+        tables = [schema.empty_table()]
+        for file in self._files.values():
+            groups = _groups_of(file, asked)
+            if groups:
+                with pq.ParquetFile(file.path, metadata=file.metadata) as parquet:
+                    table = parquet.read_row_groups(
+                        groups, columns=list(dict.fromkeys([*columns, "bike"])), use_threads=False
+                    )
+                tables.append(_as_declared(table.filter(keep), schema))
+        return pa.concat_tables(tables)
 
     def of_the_book(self) -> list[Row]:
         """Give the stored events that name no bike, in seq order."""
@@ -138,6 +168,7 @@ class Reader:
                 else []
             ),
             pc.field("bike").is_null(),
+            ["bike"],
         )
 
     def bikes_changed(self, paths: Iterable[Path]) -> frozenset[str | None] | None:
@@ -150,19 +181,47 @@ class Reader:
             found |= bikes
         return frozenset(found)
 
-    def naming(self, parts: frozenset[str], jobs: frozenset[str]) -> list[Row]:
-        """Give fitted and removed events of these parts and job_opened events of these jobs."""
-        if not parts and not jobs:
-            return []
-        of_parts = pc.field("kind").isin(["part_fitted", "part_removed"]) & (
-            pc.field("part").isin(sorted(parts)) | pc.field("replaces").isin(sorted(parts))
-        )
-        of_jobs = (pc.field("kind") == "job_opened") & pc.field("job").isin(sorted(jobs))
-        return self._rows(lambda file: [g.number for g in file.groups], of_parts | of_jobs)
+    def naming(
+        self,
+        parts: frozenset[str],
+        jobs: frozenset[str],
+        actors: frozenset[str] = frozenset(),
+        since: datetime | None = None,
+    ) -> list[Row]:
+        """Give the moves of these parts, the openings of these jobs, and these people's clocks.
 
-    def _rows(self, pick: Callable[[_File], list[int]], keep: pc.Expression) -> list[Row]:
+        Clocks only from `since` on.
+        """
+        asked = []
+        if parts:
+            named = pc.field("part").isin(sorted(parts)) | pc.field("replaces").isin(sorted(parts))
+            asked.append(pc.field("kind").isin(["part_fitted", "part_removed"]) & named)
+        if jobs:
+            opened = pc.field("kind") == "job_opened"
+            asked.append(opened & pc.field("job").isin(sorted(jobs)))
+        if actors:
+            clock = pc.field("kind").isin(["labour_started", "labour_stopped"])
+            recent = pc.field("occurred_at") >= pa.scalar(since, pa.timestamp("us", "UTC"))
+            asked.append(clock & recent & pc.field("actor").isin(sorted(actors)))
+        if not asked:
+            return []
+        return self._rows(_every_group, reduce(operator.or_, asked), _NAMING)
+
+    def strikes_of(self, ids: frozenset[bytes]) -> list[Row]:
+        """Give the strikes of these events."""
+        if not ids:
+            return []
+        struck = pc.field("kind") == "event_struck"
+        targets = pa.array(sorted(ids), pa.binary(16))
+        return self._rows(
+            _every_group, struck & pc.field("target_id").isin(targets), ["kind", "target_id"]
+        )
+
+    def _rows(
+        self, pick: Callable[[_File], list[int]], keep: pc.Expression, by: Iterable[str]
+    ) -> list[Row]:
         columns = ["seq", "commit", "canonical"]
-        needed = [*columns, "bike", "kind", "part", "replaces", "job"]
+        needed = [*columns, *by]
         found: list[Row] = []
         for file in self._files.values():
             groups = pick(file)
@@ -222,6 +281,21 @@ class Reader:
                 with pq.ParquetFile(file.path) as parquet:
                     found |= set(pc.unique(parquet.read(["bike"])["bike"]).to_pylist())
         return sorted(bike for bike in found if bike is not None)
+
+
+def _as_declared(table: pa.Table, schema: pa.Schema) -> pa.Table:
+    present = frozenset(table.column_names)
+    return pa.table(
+        [
+            table[field.name] if field.name in present else pa.nulls(len(table), field.type)
+            for field in schema
+        ],
+        schema=schema,
+    )
+
+
+def _every_group(file: _File) -> list[int]:
+    return [group.number for group in file.groups]
 
 
 def _groups_of(file: _File, bikes: frozenset[str]) -> list[int]:

@@ -1,0 +1,384 @@
+"""The one door to a book: make it, open it, append to it, read it."""
+
+from __future__ import annotations
+
+import difflib
+import json
+import secrets
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+from uuid import UUID
+
+import pyarrow as pa
+
+from ledger import settings as book_settings
+from ledger.drafts import Draft, Entry, read_drafts
+from ledger.errors import BookExists, ClockJumped, Problem, Refused, UnknownBike
+from ledger.events import Event, parse_event, plain
+from ledger.events.types import TAG_ALPHABET
+from ledger.receipts import Checked, EventReceipt, Receipt
+from ledger.recording import Decision, Recorder
+from ledger.repeats import difference
+from ledger.replay import Replay
+from ledger.riders import Keyring, Riders
+from ledger.sealing import reveal_event
+from ledger.settings import BookSettings
+from ledger.storage.local import LocalStore
+from ledger.storage.log import Head, Log
+from ledger.storage.reading import Reader, Row
+from ledger.vocabulary import Vocabulary
+
+Clock = Callable[[], datetime]
+
+
+def utc_now() -> datetime:
+    """Give the present instant, UTC."""
+    return datetime.now(UTC)
+
+
+class Book:
+    """One shop's ledger on disk."""
+
+    def __init__(self, path: Path, settings: BookSettings, clock: Clock) -> None:
+        self.path = path
+        self.settings = settings
+        self.riders = Riders(path / "riders.sqlite")
+        self.keys = Keyring(path / "riders.sqlite")
+        self._clock = clock
+        self._log = Log(LocalStore(path / "events"))
+        self._reader = Reader()
+        self._recorder = Recorder(self._reader, settings)
+
+    @classmethod
+    def init(
+        cls,
+        path: Path | str,
+        *,
+        shop: str,
+        name: str | None = None,
+        currency: str = "EUR",
+        time_zone: str = "UTC",
+        locale: str = "en",
+        clock: Clock = utc_now,
+    ) -> Book:
+        """Make a new, empty book.
+
+        Raises BookExists where the folder holds anything, BadSettings, and WriteRefused where
+        the file system cannot keep a commit's promises.
+        """
+        path = Path(path)
+        settings = book_settings.check(
+            BookSettings(shop, name or shop, currency.upper(), time_zone, locale)
+        )
+        if path.exists() and (not path.is_dir() or any(path.iterdir())):
+            raise BookExists(f"{path} already holds something. Choose an empty or a new folder.")
+        (path / "events").mkdir(parents=True, exist_ok=True)
+        (path / "photos").mkdir(exist_ok=True)
+        LocalStore(path / "events").probe()
+        Riders(path / "riders.sqlite").make()
+        book_settings.write(path / "book.toml", settings)
+        return cls(path, settings, clock)
+
+    @classmethod
+    def open(cls, path: Path | str, *, clock: Clock = utc_now) -> Book:
+        """Open a book; its newest commits are checked, and nothing is removed.
+
+        Raises NoBook and BookDamaged.
+        """
+        path = Path(path)
+        book = cls(path, book_settings.read(path / "book.toml"), clock)
+        (path / "events").mkdir(exist_ok=True)
+        book.riders.make()
+        _ = book.head
+        return book
+
+    # -- reading ---------------------------------------------------------------------------
+
+    @property
+    def head(self) -> Head:
+        """Give the newest commit, its tree and its time, as the folder stands now."""
+        return self._log.head()
+
+    def files(self) -> list[Path]:
+        """Give the Parquet files that together are the book, as the folder stands now."""
+        return self._log.paths()
+
+    def _fresh(self) -> Reader:
+        self._recorder.follow(self.files())
+        return self._reader
+
+    @property
+    def vocabulary(self) -> Vocabulary:
+        """Give the standard words with everything the shop's terms added."""
+        self._fresh()
+        return self._recorder.facts(self._now()).vocabulary
+
+    @property
+    def mechanics(self) -> frozenset[str]:
+        """Give the ids of everybody who was registered to record."""
+        self._fresh()
+        return frozenset(self._recorder.facts(self._now()).mechanics)
+
+    @property
+    def gauges(self) -> dict[str, Any]:
+        """Give the registered gauges and torque tools by id, as last registered."""
+        self._fresh()
+        return dict(self._recorder.facts(self._now()).gauges)
+
+    def aliases(self, known_seq: int | None = None) -> dict[str, frozenset[str]]:
+        """Give, for each tag that was joined to others, all tags of that one bike."""
+        self._fresh()
+        return self._recorder.aliases(known_seq)
+
+    def bikes(self) -> list[str]:
+        """Give every tag of the book, sorted."""
+        return self._fresh().bikes()
+
+    def bike_events(self, bike: str) -> list[Event]:
+        """Give every stored event of a bike (joined tags too), struck ones too, in seq order."""
+        reader = self._fresh()
+        return _events(reader.of_bikes(self.aliases().get(bike, frozenset({bike}))))
+
+    def bike_columns(self, bikes: Iterable[str], columns: Sequence[str]) -> pa.Table:
+        """Give hot columns of the stored events of these tags, in no promised order."""
+        return self._fresh().table_of_bikes(bikes, columns)
+
+    def book_events(self) -> list[Event]:
+        """Give every stored event of the book itself, in seq order."""
+        return _events(self._fresh().of_the_book())
+
+    def events(self) -> Iterator[Event]:
+        """Give every stored event in seq order, in bounded memory."""
+        for _, _, canonical in self._fresh().in_order():
+            yield parse_event(json.loads(canonical))
+
+    def rows(self) -> Iterator[Row]:
+        """Give (seq, commit, canonical bytes) of every stored event, in seq order."""
+        return self._fresh().in_order()
+
+    def find(self, ids: Iterable[str]) -> dict[str, Event]:
+        """Give the stored events of these ids; an id that is not there is left out."""
+        rows = self._fresh().with_ids(UUID(one).bytes for one in ids)
+        return {event.id: event for event in _events(rows.values())}
+
+    def reveal(self, event: Event) -> dict[str, Any]:
+        """Give the event as plain JSON types with its free text opened.
+
+        Text whose key is gone is None.
+        """
+        return reveal_event(event, self.keys)
+
+    def instant(self, text: str) -> datetime:
+        """Give the instant a person means; see `BookSettings.instant`."""
+        return self.settings.instant(text)
+
+    def known_seq(self, as_known: str | int | datetime | None = None) -> int:
+        """Give the last seq the book held then: for a date, a seq, or None for now.
+
+        Raises ValueError where the text is neither.
+        """
+        size = self.head.size
+        if as_known is None:
+            return size
+        if isinstance(as_known, str) and as_known.strip().isdigit():
+            as_known = int(as_known)
+        if isinstance(as_known, int):
+            return min(as_known, size)
+        moment = as_known if isinstance(as_known, datetime) else self.instant(as_known)
+        return self._log.size_at(moment)
+
+    def new_tag(self) -> str:
+        """Give a random tag that no bike of this book has."""
+        taken = set(self.bikes())
+        while True:
+            tag = "".join(secrets.choice(TAG_ALPHABET) for _ in range(8))
+            if tag not in taken:
+                return tag
+
+    def require_bike(self, bike: str) -> None:
+        """Raise UnknownBike, with the nearest tags, where the book has no such tag."""
+        known = self.bikes()
+        if bike not in known:
+            raise UnknownBike(_unknown(bike, known))
+
+    # -- writing ---------------------------------------------------------------------------
+
+    def append(
+        self,
+        drafts: Sequence[Draft],
+        *,
+        confirm_clock: bool = False,
+        labels: Sequence[str] | None = None,
+    ) -> Receipt:
+        """Record events in one commit, all or none; durable when this returns.
+
+        Drafts are plain JSON types (or parsed events). An id that the book already holds with
+        the same content is answered with its first receipt; `labels` are what refusals call
+        each draft. Raises Refused with every problem, and ClockJumped.
+        """
+        now = self._now()
+        entries, problems = read_drafts(drafts, self.settings, now, labels)
+        if problems:
+            self._raise_all(entries, problems, now)
+        if not drafts:
+            return self._receipt_of_nothing()
+        decided: Decision | None = None
+
+        def decide(head: Head) -> Sequence[Event]:
+            nonlocal decided
+            self._check_clock(head, now, confirm_clock)
+            decided = self._decide(entries, head, now)
+            if decided.problems:
+                raise Refused(decided.problems)
+            return decided.events
+
+        committed = self._log.commit(decide)
+        assert decided is not None
+        if committed is None:
+            return self._receipt_of_known(decided)
+        self._recorder.committed(self.files(), decided)
+        return _receipt(decided, committed.head)
+
+    def check(self, drafts: Sequence[Draft], labels: Sequence[str] | None = None) -> Checked:
+        """Say what would become of drafts; nothing is recorded."""
+        now = self._now()
+        entries, problems = read_drafts(drafts, self.settings, now, labels)
+        decided = self._decide(entries, self.head, now)
+        return Checked(
+            problems=(*problems, *decided.problems),
+            warnings=decided.warnings,
+            count_new=len(decided.events),
+            count_known=len(decided.known),
+        )
+
+    def strike(
+        self, event_id: str, reason: str, actor: str, *, confirm_clock: bool = False
+    ) -> Receipt:
+        """Void an earlier event, with the reason; it stays readable."""
+        target = self.find([event_id]).get(event_id)
+        bike = target.bike if target is not None else None
+        job = target.job if target is not None else None
+        draft = {
+            "kind": "event_struck",
+            "bike": bike,
+            "job": job,
+            "actor": actor,
+            "data": {"target": event_id, "reason": reason},
+        }
+        return self.append([{k: v for k, v in draft.items() if v}], confirm_clock=confirm_clock)
+
+    def import_own(
+        self,
+        commits: Iterable[Sequence[dict[str, Any]]],
+        *,
+        on_progress: Callable[[int], None] | None = None,
+    ) -> Head:
+        """Replay an export into this empty book, keeping id, seq and recorded_at.
+
+        `commits` are lists of events as plain JSON types with `seq` and `recorded_at`, text in
+        the clear or sealed. `on_progress` is told the events done so far. Every rule is run.
+        Raises Refused, naming the event, and then the book is still empty.
+        """
+        if self.head.size:
+            raise BookExists(f"{self.path} already holds events; import an export into a new book.")
+        replay = Replay(self.settings, self.keys)
+        head = self._log.write_segment(replay.commits(commits, on_progress))
+        self._recorder.forget()
+        return head
+
+    def _now(self) -> datetime:
+        return self._clock().astimezone(UTC)
+
+    def _check_clock(self, head: Head, now: datetime, confirmed: bool) -> None:
+        if confirmed or head.recorded_at is None:
+            return
+        if now - head.recorded_at > timedelta(days=1):
+            newest = self.settings.local(head.recorded_at)
+            shown = self.settings.local(now)
+            raise ClockJumped(
+                f"The clock says {shown:%Y-%m-%d %H:%M}, more than a day after the newest entry "
+                f"({newest:%Y-%m-%d %H:%M}). If that is right, confirm it (--confirm-clock); "
+                "if not, set the clock first. Nothing was recorded."
+            )
+
+    def _decide(self, entries: Sequence[Entry], head: Head, now: datetime) -> Decision:
+        self._recorder.follow(self.files())
+        known, clashes = self._already_there(entries)
+        fresh = [entry for entry in entries if entry.event.id not in known]
+        decision = self._recorder.decide(fresh, head, now, self.keys)
+        return replace(decision, problems=(*clashes, *decision.problems), known=known)
+
+    def _already_there(self, entries: Sequence[Entry]) -> tuple[dict[str, Row], list[Problem]]:
+        """Find entries whose id the book holds: the same again, or something else."""
+        asked = {UUID(entry.event.id).bytes: entry for entry in entries if entry.has_id}
+        rows = self._reader.with_ids(asked)
+        known, clashes = {}, []
+        for raw_id, row in rows.items():
+            entry = asked[raw_id]
+            stored = self.reveal(parse_event(json.loads(row[2])))
+            field = difference(plain(entry.event), stored, has_time=entry.has_time)
+            if field is None:
+                known[entry.event.id] = row
+            else:
+                clashes.append(_clash(entry, field, row))
+                known[entry.event.id] = row
+        return known, clashes
+
+    def _raise_all(self, entries: list[Entry], problems: list[Problem], now: datetime) -> None:
+        """Raise every problem at once: those of reading and those of the rules."""
+        with suppress(ClockJumped):
+            decided = self._decide(entries, self.head, now)
+            broken = {problem.event for problem in problems}
+            problems = problems + [p for p in decided.problems if p.event not in broken]
+        raise Refused(problems)
+
+    def _receipt_of_known(self, decided: Decision) -> Receipt:
+        last = max(row[1] for row in decided.known.values())
+        at = self._log.commit_state(last)
+        receipts = tuple(
+            EventReceipt(one, row[0], row[1], False) for one, row in decided.known.items()
+        )
+        return Receipt(last, at.size, at.root, at.recorded_at, receipts)
+
+    def _receipt_of_nothing(self) -> Receipt:
+        head = self.head
+        return Receipt(head.commit, head.size, head.root, head.recorded_at, ())
+
+
+def _events(rows: Iterable[Row]) -> list[Event]:
+    return [parse_event(json.loads(canonical)) for _, _, canonical in rows]
+
+
+def _clash(entry: Entry, field: str, row: Row) -> Problem:
+    return Problem(
+        entry.label,
+        field,
+        f"differs from what was recorded under the same id (seq {row[0]})",
+        "Give a new id to a new fact, or strike the recorded one and record again",
+        "id_taken",
+    )
+
+
+def _receipt(decided: Decision, head: Head) -> Receipt:
+    new = [EventReceipt(event.id, event.seq or 0, head.commit, True) for event in decided.events]
+    old = [EventReceipt(one, row[0], row[1], False) for one, row in decided.known.items()]
+    return Receipt(
+        head.commit,
+        head.size,
+        head.root,
+        head.recorded_at,
+        tuple(new + old),
+        decided.warnings,
+    )
+
+
+def _unknown(bike: str, known: Sequence[str]) -> str:
+    near = difflib.get_close_matches(bike.upper(), known, n=3, cutoff=0.6)
+    hint = f" Did you mean {' or '.join(near)}?" if near else ""
+    if not known:
+        hint = " The book holds no bikes yet."
+    return f"No bike has the tag {bike}.{hint}"

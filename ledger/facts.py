@@ -1,0 +1,74 @@
+"""What the book's own events say: its words and terms, mechanics, gauges, joined tags."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from functools import reduce
+
+from ledger.events import Event
+from ledger.events.shop import GaugeRegistered
+from ledger.rules import BookFacts
+from ledger.settings import BookSettings
+from ledger.state import live, same_bike
+from ledger.vocabulary import UnitProblem, Vocabulary, standard
+
+
+def facts_of(events: Iterable[Event], settings: BookSettings, now: datetime) -> BookFacts:
+    """Give the facts that stored and new events of the book itself make together."""
+    counted = live(events)
+    terms = [event.data for event in counted if event.kind == "terms_set"]
+    roundings = [term.rounding for term in terms if term.rounding is not None]
+    return BookFacts(
+        vocabulary=words_of(counted),
+        now=now,
+        time_zone=settings.zone,
+        currency=settings.currency,
+        mechanics=frozenset(e.data.mechanic for e in counted if e.kind == "mechanic_registered"),
+        gauges=_gauges(counted),
+        rounding=roundings[-1] if roundings else "half even",
+    )
+
+
+def words_of(counted: Iterable[Event]) -> Vocabulary:
+    """Give the standard words with what terms add, the latest `from_on` last.
+
+    Terms that cannot be read as words (they are refused elsewhere) add nothing.
+    """
+    terms = sorted(
+        (event for event in counted if event.kind == "terms_set"),
+        key=lambda event: (event.data.from_on, event.seq or 0),
+    )
+    return reduce(_extended, terms, standard())
+
+
+def _extended(words: Vocabulary, event: Event) -> Vocabulary:
+    assert event.kind == "terms_set"
+    try:
+        return words.extended(event.data)
+    except (UnitProblem, KeyError):
+        return words
+
+
+def _gauges(counted: Iterable[Event]) -> Mapping[str, GaugeRegistered]:
+    return {e.data.gauge: e.data for e in counted if e.kind == "gauge_registered"}
+
+
+def joined_tags(
+    events: Iterable[Event], shop: str, known_seq: int | None = None
+) -> dict[str, frozenset[str]]:
+    """Give, for each tag joined to others of this shop, every tag of that one bike."""
+    held = list(events)
+    ends = {
+        end.bike
+        for event in held
+        if event.kind == "bike_linked"
+        for end in (event.data.first, event.data.second)
+        if (end.shop or event.shop) == shop
+    }
+    found: dict[str, frozenset[str]] = {}
+    for tag in ends - found.keys():
+        pairs = same_bike(held, shop, tag, known_seq)
+        tags = frozenset(bike for of_shop, bike in pairs if of_shop == shop)
+        found.update(dict.fromkeys(tags, tags) if len(tags) > 1 else {})
+    return found

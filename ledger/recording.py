@@ -1,0 +1,178 @@
+"""Deciding what becomes of entries: completed, held against every rule, sealed and numbered.
+
+Nothing here writes. The recorder keeps the state of bikes it has met, so that recording at the
+end of a bike's history does not read that history again.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict, defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import Path
+
+from ledger.deciding import Findings, Life, add_at_the_end, add_to_the_book, add_to_the_past, sealed
+from ledger.drafts import Entry
+from ledger.errors import Problem
+from ledger.events import Event
+from ledger.facts import facts_of, joined_tags
+from ledger.riders import Keyring
+from ledger.rules import BookFacts
+from ledger.settings import BookSettings
+from ledger.state import apply, live, start
+from ledger.storage.log import Head
+from ledger.storage.reading import Reader, Row
+from ledger.surroundings import parsed, surroundings
+
+_STATES_KEPT = 20_000
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What a commit would hold, or why it may not be."""
+
+    events: tuple[Event, ...] = ()
+    problems: tuple[Problem, ...] = ()
+    warnings: tuple[Problem, ...] = ()
+    known: Mapping[str, Row] = field(default_factory=dict)
+    """Entries the book already held, by id."""
+    lives: Mapping[str, Life] = field(default_factory=dict)
+
+
+class Recorder:
+    """Decides over entries against what one book holds."""
+
+    def __init__(self, reader: Reader, settings: BookSettings) -> None:
+        self._reader = reader
+        self._settings = settings
+        self._lives: OrderedDict[str, Life] = OrderedDict()
+        self._book_events: list[Event] | None = None
+        self._facts: BookFacts | None = None
+
+    def follow(self, paths: Sequence[Path]) -> None:
+        """Take in commits made since the last look, by whoever made them."""
+        new = self._reader.refresh(paths)
+        changed = self._reader.bikes_changed(new) if new else frozenset[str | None]()
+        if changed is None or None in changed:
+            self.forget()
+        else:
+            for bike in changed:
+                self._lives.pop(bike or "", None)
+
+    def forget(self) -> None:
+        """Drop everything kept; it is read again when needed."""
+        self._lives.clear()
+        self._book_events, self._facts = None, None
+
+    def committed(self, paths: Sequence[Path], decision: Decision) -> None:
+        """Take in one's own commit, keeping the states it led to."""
+        self.follow(paths)
+        if all(event.bike is not None for event in decision.events):
+            self._lives.update(decision.lives)
+            while len(self._lives) > _STATES_KEPT:
+                self._lives.popitem(last=False)
+
+    def facts(self, now: datetime) -> BookFacts:
+        """Give what the book itself says: words, mechanics, gauges, terms."""
+        if self._facts is None:
+            self._facts = facts_of(self._of_the_book(), self._settings, now)
+        return replace(self._facts, now=now)
+
+    def aliases(self, known_seq: int | None = None) -> dict[str, frozenset[str]]:
+        """Give, for each joined tag, every tag of its bike, as known to a seq."""
+        return joined_tags(self._of_the_book(), self._settings.shop, known_seq)
+
+    def _of_the_book(self) -> list[Event]:
+        if self._book_events is None:
+            self._book_events = parsed(self._reader.of_the_book())
+        return self._book_events
+
+    def decide(
+        self, entries: Sequence[Entry], head: Head, now: datetime, keys: Keyring
+    ) -> Decision:
+        """Give the events a commit on top of `head` would hold, or every problem they have."""
+        recorded_at = max(now, head.recorded_at) if head.recorded_at else now
+        at_commit = {"recorded_at": recorded_at, "clock_at": None if recorded_at == now else now}
+        numbered = [
+            entry.event.model_copy(update={"seq": head.size + 1 + place, **at_commit})
+            for place, entry in enumerate(entries)
+        ]
+        labels = {entry.event.id: entry.label for entry in entries}
+        facts = self._facts_for(numbered, labels, recorded_at)
+        twice = _ids_given_twice(entries)
+        findings = self._decide_all(numbered, facts)
+        problems = [*twice, *findings.problems]
+        refused = tuple(problem for problem in problems if problem.severity == "refused")
+        warnings = tuple(problem for problem in problems if problem.severity == "warning")
+        if refused:
+            return Decision(problems=refused, warnings=warnings)
+        events = [findings.done[event.id] for event in numbered]
+        done = sealed(events, findings.riders, keys)
+        return Decision(tuple(done), (), warnings, lives=findings.lives)
+
+    def _facts_for(
+        self, new: Sequence[Event], labels: Mapping[str, str], now: datetime
+    ) -> BookFacts:
+        facts = self.facts(now)
+        of_book = [event for event in new if event.bike is None]
+        if of_book:
+            facts = facts_of([*self._of_the_book(), *of_book], self._settings, now)
+        return replace(facts, labels=labels, **surroundings(self._reader, new))
+
+    def _decide_all(self, numbered: Sequence[Event], facts: BookFacts) -> Findings:
+        findings = Findings()
+        for tags, events in self._by_bike(numbered).items():
+            life = self._life(tags[0]) if len(tags) == 1 else None
+            if life is not None and life.takes_at_the_end(events):
+                add_at_the_end(tags[0], life, events, facts, findings)
+            else:
+                stored = parsed(self._reader.of_bikes(tags))
+                add_to_the_past(tags, stored, events, facts, findings)
+        of_book = [event for event in numbered if event.bike is None]
+        if of_book:
+            add_to_the_book(of_book, facts, findings)
+        return findings
+
+    def _by_bike(self, numbered: Sequence[Event]) -> dict[tuple[str, ...], list[Event]]:
+        """Give the events of each bike, under all of its tags, the first one first."""
+        aliases = joined_tags(
+            [*self._of_the_book(), *(event for event in numbered if event.bike is None)],
+            self._settings.shop,
+        )
+        found: dict[tuple[str, ...], list[Event]] = defaultdict(list)
+        for event in numbered:
+            if event.bike is not None:
+                tags = aliases.get(event.bike, frozenset({event.bike}))
+                found[tuple(sorted(tags))].append(event)
+            elif event.kind == "bike_linked":
+                tags = aliases.get(event.data.first.bike, frozenset({event.data.first.bike}))
+                found[tuple(sorted(tags))] += []
+        return found
+
+    def _life(self, bike: str) -> Life:
+        """Give a bike as after everything stored, from memory or from the files."""
+        if bike in self._lives:
+            self._lives.move_to_end(bike)
+            return self._lives[bike]
+        words = self.facts(_ANY_TIME).vocabulary
+        state, last_at = start(self._settings.shop, bike), None
+        for event in live(parsed(self._reader.of_bikes([bike]))):
+            state, last_at = apply(state, event, words), event.occurred_at
+        self._lives[bike] = Life(state, last_at)
+        return self._lives[bike]
+
+
+_ANY_TIME = datetime.fromisoformat("2000-01-01T00:00:00+00:00")
+
+
+def _ids_given_twice(entries: Sequence[Entry]) -> list[Problem]:
+    seen: dict[str, str] = {}
+    found = []
+    for entry in entries:
+        if entry.event.id in seen:
+            wrong = f"is the same as that of {seen[entry.event.id]}"
+            right = "Give every event of a commit its own id, or leave the ids out"
+            found.append(Problem(entry.label, "id", wrong, right, "id_given_twice"))
+        seen[entry.event.id] = entry.label
+    return found

@@ -1,0 +1,46 @@
+"""Sealing and opening the free text of whole events."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ledger.events import Event, parse_event, payload_class, plain
+from ledger.events.text import change_text, text_fields
+from ledger.riders import Keyring
+
+
+def has_text(event: Event) -> bool:
+    """Tell whether an event holds free text that is not sealed yet."""
+    model = payload_class(event.kind)
+    if not text_fields(model):
+        return False
+    found: list[bool] = []
+
+    def look(_field: str, text: Any) -> Any:
+        found.append(isinstance(text, str))
+        return text
+
+    change_text(model, plain(event)["data"], look)
+    return any(found)
+
+
+def seal_event(event: Event, key: str, keys: Keyring) -> Event:
+    """Give the event with every text that was still in the clear sealed under a key."""
+
+    def sealed(field: str, text: Any) -> Any:
+        return keys.seal(key, text, event.id, field) if isinstance(text, str) else text
+
+    raw = plain(event)
+    raw["data"] = change_text(payload_class(event.kind), raw["data"], sealed)
+    return parse_event(raw)
+
+
+def reveal_event(event: Event, keys: Keyring) -> dict[str, Any]:
+    """Give the event as plain JSON types, its text opened; None where the key is gone."""
+
+    def opened(field: str, text: Any) -> Any:
+        return text if isinstance(text, str) else keys.open(text, event.id, field)
+
+    raw = plain(event)
+    raw["data"] = change_text(payload_class(event.kind), raw["data"], opened)
+    return raw

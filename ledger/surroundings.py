@@ -1,0 +1,86 @@
+"""What the rules need of other bikes: where a part is, whose a job is, whose clock runs."""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from datetime import timedelta
+from typing import Any
+from uuid import UUID
+
+from ledger.events import Event, parse_event
+from ledger.state import in_order, live
+from ledger.storage.reading import Reader, Row
+
+_CLOCKS_LOOK_BACK = timedelta(days=31)
+_MOVES = ("part_fitted", "part_removed")
+_CLOCKS = ("labour_started", "labour_stopped")
+
+
+def parsed(rows: Iterable[Row]) -> list[Event]:
+    """Give the events of stored rows."""
+    return [parse_event(json.loads(canonical)) for _, _, canonical in rows]
+
+
+def parts_of(event: Event) -> tuple[str, ...]:
+    """Give the part ids that a fitting or removal names."""
+    if event.kind == "part_fitted":
+        named = (event.data.part, event.data.replaces)
+    elif event.kind == "part_removed":
+        named = (event.data.part, None)
+    else:
+        return ()
+    return tuple(part for part in named if part is not None)
+
+
+def surroundings(reader: Reader, new: Sequence[Event]) -> dict[str, Any]:
+    """Give the facts about other bikes that a commit's events call for, as BookFacts names them."""
+    parts = frozenset(part for event in new for part in parts_of(event))
+    jobs = frozenset(event.job for event in new if event.kind == "job_opened" and event.job)
+    actors = frozenset(event.actor for event in new if event.kind in _CLOCKS)
+    since = min((event.occurred_at for event in new), default=None)
+    stored = parsed(reader.naming(parts, jobs, actors, since and since - _CLOCKS_LOOK_BACK))
+    targets, struck = _targets(reader, new, stored)
+    counted = [event for event in live([*stored, *new]) if event.id not in struck]
+    return {
+        "part_events": _by_part(counted, parts),
+        "labour_events": _by_actor(counted),
+        "job_bikes": {
+            e.job: e.bike for e in counted if e.kind == "job_opened" and e.job and e.bike
+        },
+        "targets": targets,
+        "struck": struck,
+    }
+
+
+def _targets(
+    reader: Reader, new: Sequence[Event], near: Sequence[Event]
+) -> tuple[dict[str, Event], frozenset[str]]:
+    """Give the events that strikes and restores name, and which of all these are struck."""
+    asked = {event.data.target for event in new if event.kind == "event_struck"}
+    asked |= {event.restores for event in new if event.restores is not None}
+    rows = reader.with_ids(UUID(one).bytes for one in asked)
+    targets = {event.id: event for event in parsed(rows.values())}
+    if not targets and not near:
+        return targets, frozenset()
+    ids = frozenset(UUID(event.id).bytes for event in (*targets.values(), *near))
+    strikes = parsed(reader.strikes_of(ids))
+    return targets, frozenset(e.data.target for e in strikes if e.kind == "event_struck")
+
+
+def _by_part(counted: Iterable[Event], parts: frozenset[str]) -> dict[str, list[Event]]:
+    found: dict[str, list[Event]] = defaultdict(list)
+    for event in in_order(counted):
+        for part in parts_of(event):
+            if part in parts:
+                found[part].append(event)
+    return dict(found)
+
+
+def _by_actor(counted: Iterable[Event]) -> dict[str, list[Event]]:
+    found: dict[str, list[Event]] = defaultdict(list)
+    for event in in_order(counted):
+        if event.kind in _CLOCKS:
+            found[event.actor].append(event)
+    return dict(found)
