@@ -27,7 +27,7 @@ class Frozen(BaseModel):
 
 def format_moment(moment: datetime) -> str:
     """Give an instant as `2026-03-01T09:12:00.000000Z`: UTC, always six digits."""
-    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    return moment.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
 
 def _utc(moment: datetime) -> datetime:

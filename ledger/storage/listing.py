@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 import re
 import time
@@ -15,8 +16,8 @@ from ledger.errors import BookDamaged
 
 _COMMIT = re.compile(r"c-(\d{12})\.parquet")
 _SEGMENT = re.compile(r"s-(\d{12})-(\d{12})\.parquet")
-_PAUSES = (0.0, 0.01, 0.05, 0.1)
-"""Seconds before listing again: a listing made while files come and go may miss one."""
+_PAUSES = (0.005, 0.02, 0.05, 0.1)
+"""Seconds to wait before listing again: one made while files come and go may miss some."""
 
 
 class Cover(NamedTuple):
@@ -106,12 +107,42 @@ def _fewest(covers: Sequence[Cover]) -> Iterator[Cover]:
 
 def settled_listing(names: Callable[[], Iterable[str]]) -> Listing:
     """List until the reading set has no gap; raise Gapped if it still has after a few times."""
-    for pause in _PAUSES:
-        try:
-            return reading_set(names())
-        except Gapped:
+    return Lister(names).now()
+
+
+class Lister:
+    """Lists a store again and again, and works out only what changed since."""
+
+    def __init__(self, names: Callable[[], Iterable[str]]) -> None:
+        self._names = names
+        self._seen: frozenset[str] = frozenset()
+        self._listing = Listing()
+
+    def now(self) -> Listing:
+        """Give the reading set as it is now: list until it has no gap.
+
+        Raises Gapped, naming the first commit that is missing, if it has one after a few times.
+        """
+        for pause in _PAUSES:
+            with contextlib.suppress(Gapped):
+                return self._look()
             time.sleep(pause)
-    return reading_set(names())
+        return self._look()
+
+    def _look(self) -> Listing:
+        names = frozenset(filter(parse_name, self._names()))
+        if names != self._seen:
+            self._listing = self._one_more(names) or reading_set(names)
+            self._seen = names
+        return self._listing
+
+    def _one_more(self, names: frozenset[str]) -> Listing | None:
+        """Give what was seen with the commit that follows it, if that is all that changed."""
+        following = parse_name(commit_name(self._listing.last + 1))
+        assert following is not None
+        if len(names) != len(self._seen) + 1 or names - self._seen != {following.name}:
+            return None
+        return Listing((*self._listing.files, following))
 
 
 def _gapped(covers: Sequence[Cover], end: int) -> Gapped:

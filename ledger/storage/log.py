@@ -18,7 +18,7 @@ from ledger.storage.files import check_newest, footer_of, size_at
 from ledger.storage.footer import CommitMark, Footer
 from ledger.storage.head import Committed, Head, next_footer
 from ledger.storage.hot import units_after
-from ledger.storage.listing import Cover, Gapped, Listing, commit_name, parse_name, settled_listing
+from ledger.storage.listing import Cover, Gapped, Lister, Listing, commit_name, parse_name
 from ledger.storage.segment import Entry, encode
 from ledger.storage.store import Store
 from ledger.storage.verify import verify_log
@@ -46,16 +46,17 @@ class Log:
         self._newest: Cover | None = None
         self._stopped: NotDurable | None = None
         self._is_probed = False
-        check_newest(store, settled_listing(store.names))
+        self._lister = Lister(store.names)
+        check_newest(store, self._lister.now())
 
     def head(self) -> Head:
         """Give the head as the store has it now."""
-        self._see(settled_listing(self.store.names))
+        self._see(self._lister.now())
         return self._head
 
     def reading_set(self) -> tuple[str, ...]:
         """Give the names of the files that hold every event once, in order of commits."""
-        return tuple(file.name for file in settled_listing(self.store.names).files)
+        return tuple(file.name for file in self._lister.now().files)
 
     def paths(self) -> list[Path]:
         """Give where the files of the reading set stand."""
@@ -66,7 +67,7 @@ class Log:
 
         Raises LookupError if there is no such commit.
         """
-        listing = settled_listing(self.store.names)
+        listing = self._lister.now()
         cover = listing.covering(commit)
         if cover is None or not 1 <= commit <= listing.last:
             raise LookupError(f"there is no commit {commit}; the newest is {listing.last}")
@@ -74,7 +75,7 @@ class Log:
 
     def size_at(self, moment: datetime) -> int:
         """Give how many events had been recorded by an instant (`recorded_at` up to it)."""
-        return size_at(self.store, settled_listing(self.store.names), moment)
+        return size_at(self.store, self._lister.now(), moment)
 
     def commit(self, decide: Decide) -> Committed | None:
         """Append what `decide` makes of the head, and return once it is durable.
@@ -121,7 +122,7 @@ class Log:
 
     def verify_roots(self) -> list[Problem]:
         """Recompute every hash, root and hot column from the canonical bytes; give what differs."""
-        return verify_log(self.store, settled_listing(self.store.names), self.units)
+        return verify_log(self.store, self._lister.now(), self.units)
 
     def _create_all(self, files: Iterator[tuple[str, bytes]]) -> None:
         names: list[str] = []
@@ -178,9 +179,7 @@ class Log:
     def _is_ours(self, footer: Footer) -> bool:
         """Read a commit's number back: tell whether this very write is what stands there."""
         try:
-            return self._has_token(footer) or self._is_merged(
-                footer, settled_listing(self.store.names)
-            )
+            return self._has_token(footer) or self._is_merged(footer, self._lister.now())
         except OSError as error:
             raise NotDurable(
                 f"Whether commit {footer.last.commit} was kept cannot be read back ({error}). "
@@ -209,7 +208,7 @@ class Log:
         """
         name = commit_name(footer.last.commit)
         try:
-            listing = settled_listing(self.store.names)
+            listing = self._lister.now()
         except Gapped:
             listing = Listing()
         cover = listing.covering(footer.last.commit)
