@@ -121,16 +121,29 @@ def laxer_than_maker(
     """Refuse to judge a part by a laxer figure than its maker's."""
     data, entered = event.data, _figure(event.data.limit)
     there = state.fitted.get(data.position)
-    limit = facts.vocabulary.limit_for(data.position, data.quantity, state.speeds)
-    if entered is None or there is None or limit is None:
+    if entered is None or there is None:
         return
     for maker in there.event.data.limits:
         figure = _figure(maker.limit)
         if figure is None or maker.quantity != data.quantity:
             continue
-        if limit.at(figure).is_laxer(entered):
+        words, place = facts.vocabulary, (data.position, data.quantity)
+        limit = words.makers_limit(*place, state.speeds, figure)
+        if limit is not None and limit.is_laxer(entered):
             wrong = f"{entered} is laxer than the maker's {figure} for the part fitted"
             yield Finding("data.limit", wrong, "Leave it out: the maker's figure applies")
+
+
+@warns("backing_plate_unsaid", "a pad's thickness with or without its plate unsaid", "measured")
+def backing_plate_unsaid(
+    state: BikeState, event: kinds.Measured, facts: BookFacts
+) -> Iterator[Finding]:
+    """Warn of a pad's thickness that may or may not include its backing plate."""
+    data = event.data
+    is_pad = data.quantity == "thickness" and data.position.endswith(".pads")
+    if is_pad and data.with_backing_plate is None:
+        wrong = "not said whether the backing plate was measured too; taken as without it"
+        yield Finding("data.with_backing_plate", wrong, "Enter true or false")
 
 
 RULES = (
@@ -139,4 +152,5 @@ RULES = (
     reversed_bounds,
     outside_makers_range,
     laxer_than_maker,
+    backing_plate_unsaid,
 )

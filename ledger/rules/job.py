@@ -141,6 +141,17 @@ def labour_not_started(
         yield Finding("job", wrong, right)
 
 
+@refuses("labour_too_long", "a clock that ran for longer than 10,000 minutes", "labour_stopped")
+def labour_too_long(
+    state: BikeState, event: kinds.LabourStopped, facts: BookFacts
+) -> Iterator[Finding]:
+    """Refuse the minutes of a clock that somebody forgot."""
+    minutes = event.data.minutes
+    if minutes is not None and minutes > 10_000:
+        right = "Enter the minutes that were worked"
+        yield Finding("data.minutes", f"the clock ran for {minutes} minutes", right)
+
+
 @refuses("labour_still_running", "a job closed while a clock runs on it", "job_closed")
 def labour_still_running(
     state: BikeState, event: kinds.JobClosed, facts: BookFacts
@@ -293,6 +304,7 @@ RULES = (
     not_held,
     labour_already_running,
     labour_not_started,
+    labour_too_long,
     labour_still_running,
     quote_twice,
     line_twice,

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from difflib import get_close_matches
 from functools import cache, cached_property
 from types import MappingProxyType
@@ -15,7 +16,7 @@ from typing import Any
 from ledger.events.shop import TermsSet
 from ledger.vocabulary import extend, load
 from ledger.vocabulary.amounts import parse_amount
-from ledger.vocabulary.limits import Limit
+from ledger.vocabulary.limits import Limit, plain_limit
 from ledger.vocabulary.units import UnitProblem, canonical
 from ledger.vocabulary.words import (
     PositionWord,
@@ -99,6 +100,18 @@ class Vocabulary:
             fitting = (limit for limit in self.limits if limit.applies(*key))
             self._limits_found[key] = next(fitting, None)
         return self._limits_found[key]
+
+    def makers_limit(
+        self, position: str, quantity: str, speeds: int | None, figure: Decimal
+    ) -> Limit | None:
+        """Give a maker's figure as a limit; None where nobody knows which side of it is worn."""
+        limit = self.limit_for(position, quantity, speeds)
+        if limit is not None:
+            return limit.at(figure)
+        sides = {known.direction for known in self.limits if known.quantity == quantity}
+        if len(sides) != 1:
+            return None
+        return plain_limit(position, quantity, figure, is_upper=sides == {"above"})
 
     def torque_voided_by(self, position: str) -> frozenset[str]:
         """Give the positions whose torque work at a position voids besides its own."""

@@ -202,11 +202,14 @@ def rounded(figure: Fraction, digits: int) -> Decimal:
 def canonical(quantity: QuantityWord, value: str, unit: str) -> Decimal:
     """Give a figure in the quantity's own unit and digits, rounded half to even.
 
-    Raises UnitProblem for an unknown unit or one of the wrong dimension.
+    Raises UnitProblem for an unknown unit, one of the wrong dimension, or a figure too large.
     """
-    if unit == quantity.unit:
-        return rounded(Fraction(value), quantity.digits)
-    return rounded(Fraction(value) * _factor(quantity, value, unit), quantity.digits)
+    figure = Fraction(value)
+    if unit != quantity.unit:
+        figure *= _factor(quantity, value, unit)
+    if abs(figure) >= 10**12:
+        raise UnitProblem(f"{value} {unit} is too large to be a figure", "Check it and its unit")
+    return rounded(figure, quantity.digits)
 
 
 def length_mm(value: str, unit: str) -> Fraction | None:
