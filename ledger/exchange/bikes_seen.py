@@ -27,6 +27,9 @@ class BikeSeen:
     ahead: list[tuple[datetime, str, str | None]] = field(default_factory=list)
     """What the book says was fitted or taken off, latest first, not yet passed."""
 
+    jobs: set[str] = field(default_factory=set)
+    """Jobs that were opened."""
+
     def pass_to(self, moment: datetime) -> None:
         """Take in what the book says happened up to an instant."""
         while self.ahead and self.ahead[-1][0] <= moment:
@@ -37,7 +40,7 @@ class BikeSeen:
 
     def copy(self) -> BikeSeen:
         """Give a copy that can be changed apart."""
-        return BikeSeen(self.is_registered, dict(self.fitted), list(self.ahead))
+        return BikeSeen(self.is_registered, dict(self.fitted), list(self.ahead), set(self.jobs))
 
 
 class BikesSeen:
@@ -81,7 +84,8 @@ class BikesSeen:
             return BikeSeen(is_registered=False)
         events = live(self._book.bike_events(tag), _FAR, self._book.head.size)
         changes = [change for event in events for change in _changes(event)]
-        return BikeSeen(is_registered=True, ahead=changes[::-1])
+        jobs = {event.job for event in events if event.kind == "job_opened" and event.job}
+        return BikeSeen(is_registered=True, ahead=changes[::-1], jobs=jobs)
 
     def tag_for(self, key: str) -> str:
         """Give the tag of the bike that a key tells: always the same for the same key.

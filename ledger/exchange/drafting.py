@@ -12,7 +12,7 @@ from ledger.events.types import TAG_ALPHABET, format_moment
 from ledger.exchange.bikes_seen import BikeSeen, BikesSeen, registration_digest
 from ledger.exchange.fields import Cells, Reason, RowWrong
 from ledger.exchange.ids import uuid7, within_row
-from ledger.exchange.rows import RowReader
+from ledger.exchange.rows import Payload, RowReader
 
 if TYPE_CHECKING:
     from ledger.book import Book
@@ -68,12 +68,14 @@ class Drafter:
             "actor": self._reader.actor(row.cells),
             "occurred_at": format_moment(occurred),
         }
-        about_job = {"job": self._job(row)} if self._reader.has_jobs else {}
         bike = self._bikes.bike(tag, occurred)
         found = list(self._registration(row, key, bike, common))
+        if self._reader.is_of_a_job(payloads):
+            common["job"] = self._job(row)
+            payloads = _opened_once(payloads, common["job"], bike, found, row, common)
         for index, (kind, data) in enumerate(payloads):
-            whole = {**common, **about_job, "kind": kind, "id": row.event_id(index), "data": data}
-            found.extend(_with_parts(row, index, whole, bike))
+            draft = {**common, "kind": kind, "id": row.event_id(index), "data": data}
+            found.extend(_with_parts(row, index, draft, bike))
         return found
 
     def _registration(
@@ -108,6 +110,25 @@ class Drafter:
             right = "Write letters, digits and . _ : - (at most 64)"
             raise RowWrong(Reason("job", f"'{number[:40]}' cannot be a job's number", right))
         return number
+
+
+def _opened_once(
+    payloads: list[Payload],
+    job: str,
+    bike: BikeSeen,
+    found: list[Draft],
+    row: LogRow,
+    common: Draft,
+) -> list[Payload]:
+    """Give the payloads without opening a job that is open, after opening one that is not."""
+    kinds = [kind for kind, _ in payloads]
+    if job in bike.jobs:
+        others = [payload for payload in payloads if payload[0] != "job_opened"]
+        return others or payloads
+    bike.jobs.add(job)
+    if "job_opened" not in kinds:
+        found.append({**common, "kind": "job_opened", "id": row.event_id("job"), "data": {}})
+    return payloads
 
 
 def _with_parts(row: LogRow, index: int, draft: Draft, bike: BikeSeen) -> Iterator[Draft]:

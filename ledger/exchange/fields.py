@@ -37,6 +37,10 @@ class Reason:
         return f"{self.column}: {self.wrong}. {self.right}"
 
 
+class Skipped(Exception):
+    """An event that the mapping leaves out where no word is found."""
+
+
 class RowWrong(Exception):
     """A row that cannot be read by its mapping, with every reason found."""
 
@@ -119,6 +123,8 @@ class FieldReader:
             except NotReadable as error:
                 if source.otherwise is not None:
                     return source.otherwise
+                if source.or_skip:
+                    raise Skipped from None
                 raise RowWrong(Reason(column, error.wrong, error.right)) from None
             known = words.whole(cell) if words else None
             if known is not None:

@@ -59,9 +59,10 @@ It is TOML. Everything is optional but `[when]`, `[bike]`, `[actor]` and one `[[
     position = { column = "Teile", find = "positions" }
     model = "Teile"
 
-A field is a column's name, or `{ column, value, otherwise, words, find, prefix, unit, in_hours }`.
-Fields of a list are written `"lines.net_minor"`: one line a row. Without `needs`, an event is made
-where any of its columns has something in it.
+A field is a column's name, or `{ column, value, otherwise, words, find, or_skip, prefix, unit,
+in_hours }`.
+Fields of a list are written `"lines.net_minor"`: one line a row. Without `needs`, `contains` or
+`always`, an event is made where any of its columns has something in it.
 """
 
 from __future__ import annotations
@@ -98,6 +99,8 @@ class Source(_Strict):
     unit: str | None = None
     """The unit of a figure that has none in its cell."""
     in_hours: bool = False
+    or_skip: bool = False
+    """Leaves the whole event out where no word is found, instead of rejecting the row."""
 
     @model_validator(mode="after")
     def _one_origin(self) -> Source:
@@ -141,6 +144,22 @@ class When(_Strict):
     time_column: str | None = None
     time_of_day: Annotated[str, Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")] = "12:00"
     time_zone: str | None = None
+
+    @field_validator("formats")
+    @classmethod
+    def _one_reading(cls, formats: tuple[str, ...]) -> tuple[str, ...]:
+        for form in formats:
+            other = swapped(form)
+            if other in formats and other != form:
+                raise ValueError(
+                    f"'{form}' and '{other}' read the same text as two days; keep the right one"
+                )
+        return formats
+
+
+def swapped(form: str) -> str:
+    """Give a date form with day and month the other way round."""
+    return form.replace("%d", "\0").replace("%m", "%d").replace("\0", "%m")
 
 
 class Numbers(_Strict):
@@ -189,7 +208,10 @@ class EventRule(_WithFields):
     needs: tuple[str, ...] = ()
     contains: dict[str, tuple[str, ...]] = {}
     lacks: dict[str, tuple[str, ...]] = {}
+    always: bool = False
+    """Made for every row, whatever its cells hold."""
     each: str | None = None
+    """A column whose cell is a list: one event a piece, which `contains` is held against too."""
     split: tuple[str, ...] = (",", ";", "+", "\n")
 
 

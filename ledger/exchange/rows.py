@@ -17,6 +17,7 @@ from ledger.exchange.fields import (
     FieldReader,
     Reason,
     RowWrong,
+    Skipped,
     Surroundings,
     payload,
 )
@@ -54,9 +55,6 @@ class RowReader:
         self._rules = [self._rule(rule) for rule in mapping.event]
         self.tag_column = mapping.bike.tag or ""
         self._bike_fields = self._read.makers("bike_registered", mapping.bike.fields)
-        self.has_jobs = mapping.job is not None or any(
-            rule.kind in NEEDS_A_JOB for rule in mapping.event
-        )
 
     # -- what a row says ---------------------------------------------------------------
 
@@ -104,6 +102,10 @@ class RowReader:
             raise RowWrong(Reason(column, "is empty", f"Write {what}"))
         return text
 
+    def is_of_a_job(self, payloads: Sequence[Payload]) -> bool:
+        """Tell whether a row's events belong to a job."""
+        return self._mapping.job is not None or any(kind in NEEDS_A_JOB for kind, _ in payloads)
+
     def job_number(self, cells: Cells) -> str | None:
         """Give the number of the row's job; None where each row is a job of its own."""
         job = self._mapping.job
@@ -144,16 +146,20 @@ class RowReader:
         applies = self._condition(rule)
         each = None if rule.each is None else self._index[rule.each]
 
-        def events(cells: Cells) -> list[Payload]:
+        def alone(cells: Cells) -> list[Payload]:
             if not applies(cells):
                 return []
-            if each is None:
+            try:
                 return [(rule.kind, self._read.complete(rule.kind, payload(makers, cells)))]
-            found = []
-            for piece in _pieces(cells[each], rule.split):
-                alone = [*cells[:each], piece, *cells[each + 1 :]]
-                found.append((rule.kind, self._read.complete(rule.kind, payload(makers, alone))))
-            return found
+            except Skipped:
+                return []
+
+        def events(cells: Cells) -> list[Payload]:
+            if each is None:
+                return alone(cells)
+            pieces = _pieces(cells[each], rule.split)
+            found = [alone([*cells[:each], piece, *cells[each + 1 :]]) for piece in pieces]
+            return [made for some in found for made in some]
 
         return events
 
@@ -164,7 +170,7 @@ class RowReader:
         sources = [s for s in rule.fields.values() if s.column is not None]
         any_of = [self._index[source.column] for source in sources if source.column]
         any_of += [] if rule.each is None else [self._index[rule.each]]
-        if needs or wanted or not any_of:
+        if needs or wanted or rule.always:
             any_of = []
 
         def applies(cells: Cells) -> bool:
