@@ -44,7 +44,7 @@ def import_own(
 
     Raises UnreadableInput, Refused and BookExists; the book is then still empty.
     """
-    head = book.import_own(own_commits(path, book.settings), on_commit=on_progress)
+    head = book.import_own(own_commits(path, book.settings), on_progress=on_progress)
     root = head.root or ""
     said = _root_said(path)
     same = None if said is None else said == root
