@@ -1,0 +1,485 @@
+"""Whole bike lives that the rules accept, for property tests of everything that reads them.
+
+`lives()` gives events as they would be stored: gapless `seq`, `recorded_at` that never falls,
+completed figures; with events entered late, ties in time, strikes, restores, replaced computers
+and parts that move between two bikes. Each move is a few small numbers, so that a failing life
+shrinks to a short one.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from typing import Any, NamedTuple
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from hypothesis import strategies as st
+
+from ledger.events import Event, parse_event
+from ledger.events.shop import GaugeRegistered, TermsSet
+from ledger.prepare import prepare
+from ledger.rules import BookFacts, check_timeline
+from ledger.state import BikeState, live, state_after
+from ledger.vocabulary import standard
+
+SHOP = "quayside"
+BIKES = ("7K3M9QXA", "2B4D6F8H")
+MECHANICS = ("mia", "tom")
+BEGAN_AT = datetime(2024, 1, 1, 8, 0, tzinfo=UTC)
+WORDS = standard().extended(
+    TermsSet.model_validate(
+        {
+            "from_on": "2024-01-01",
+            "tiers": [
+                {"code": "quick_check", "label": "quick check"},
+                {"code": "full_service", "label": "full service"},
+            ],
+        }
+    )
+)
+GAUGES = {
+    "caliper": GaugeRegistered(
+        gauge="caliper", label="caliper", quantities=("elongation", "thickness")
+    )
+}
+POSITIONS = (
+    "chain",
+    "cassette",
+    "rear_brake",
+    "rear_brake.pads",
+    "rear_brake.rotor",
+    "rear_wheel",
+    "bottom_bracket",
+    "crank",
+    "stem",
+)
+FAULTS = ("squeal", "play", "worn")
+VERDICTS = ("within limit", "watch", "due", "unsafe", "not checked")
+_TEXT = "written at the bench"
+
+
+def event_id(number: int) -> str:
+    """Give the UUIDv7 of the numbered event: times rise with numbers."""
+    stamp = int(BEGAN_AT.timestamp() * 1000) + number
+    return str(UUID(int=(stamp << 80) | (0x7 << 76) | (0b10 << 62) | number))
+
+
+class Move(NamedTuple):
+    """One thing that happens, as small numbers; the maker of each kind reads what it needs."""
+
+    kind: str
+    bike: int
+    pick: int
+    other: int
+    hours: int
+    """Since the last event; 0 for the same instant."""
+    back: int
+    """0 for now; else the event is entered late, at the time of an earlier one."""
+
+
+@dataclass(frozen=True)
+class Life:
+    """What a book holds of a bike or two, in seq order."""
+
+    events: tuple[Event, ...]
+
+    def of(self, bike: str) -> list[Event]:
+        """Give every stored event of a bike, strikes included."""
+        return [event for event in self.events if event.bike == bike]
+
+    def instants(self) -> list[datetime]:
+        """Give every instant at which something can change, and one before all of them."""
+        times = {event.occurred_at for event in self.events}
+        return [BEGAN_AT - timedelta(days=1), *sorted(times), max(times) + timedelta(days=400)]
+
+
+@dataclass
+class _Diary:
+    """A book in the making: proposes events, keeps those the rules accept."""
+
+    events: list[Event] = field(default_factory=list)
+    now: datetime = BEGAN_AT
+    refused: int = 0
+
+    def of(self, bike: str) -> list[Event]:
+        return [event for event in self.events if event.bike == bike]
+
+    def state(self, bike: str, at: datetime) -> BikeState:
+        """Give the bike as a new event at that instant would find it."""
+        return state_after(live(self.of(bike), at), SHOP, bike, WORDS)
+
+    def facts(self, draft: Event) -> BookFacts:
+        moves: dict[str, list[Event]] = defaultdict(list)
+        clocks: dict[str, list[Event]] = defaultdict(list)
+        for event in live([*self.events, draft]):
+            if event.kind == "part_fitted":
+                moves[event.data.part or ""].append(event)
+                moves[event.data.replaces or ""].append(event)
+            elif event.kind == "part_removed":
+                moves[event.data.part or ""].append(event)
+            elif event.kind in ("labour_started", "labour_stopped"):
+                clocks[event.actor].append(event)
+        return BookFacts(
+            vocabulary=WORDS,
+            now=self.now,
+            time_zone=ZoneInfo("Europe/Amsterdam"),
+            currency="EUR",
+            mechanics=frozenset(MECHANICS),
+            gauges=GAUGES,
+            part_events=moves,
+            labour_events=clocks,
+            job_bikes={e.job: e.bike for e in self.events if e.kind == "job_opened"},
+            targets={event.id: event for event in self.events},
+            struck={e.data.target for e in self.events if e.kind == "event_struck"},
+        )
+
+    def record(self, raw: dict[str, Any]) -> bool:
+        """Record one event if nothing refuses it, and say whether it was."""
+        at = raw["occurred_at"]
+        self.now = max(self.now, at)
+        draft = parse_event(
+            {
+                "id": event_id(len(self.events) + 1000 * self.refused),
+                "seq": len(self.events) + 1,
+                "shop": SHOP,
+                "recorded_at": self.now,
+                **raw,
+            }
+        )
+        assert draft.bike is not None
+        draft, problems = prepare(draft, self.state(draft.bike, at), self.facts(draft))
+        timeline = [*self.of(draft.bike), draft]
+        problems += check_timeline(timeline, {draft.id}, self.facts(draft))
+        if any(problem.severity == "refused" for problem in problems):
+            self.refused += 1
+            return False
+        self.events.append(draft)
+        return True
+
+
+def _amount(value: object, unit: str) -> dict[str, str]:
+    return {"value": str(value), "unit": unit}
+
+
+def _job(state: BikeState, move: Move, *, is_needed: bool = False) -> str | None:
+    """Give an open job, now and then none where none is needed."""
+    names = [job.job for job in state.jobs.values() if not job.is_closed]
+    if not names or (move.other % 3 == 0 and not is_needed):
+        return None
+    return names[move.pick % len(names)]
+
+
+def _puts_right(state: BikeState, move: Move) -> dict[str, Any]:
+    if move.other % 2 or not state.faults:
+        return {}
+    position, fault = sorted(state.faults)[move.pick % len(state.faults)]
+    return {"puts_right": {"fault": fault, "position": position}}
+
+
+def _position(move: Move) -> str:
+    return POSITIONS[move.pick % len(POSITIONS)]
+
+
+def _rider_changed(state: BikeState, move: Move) -> dict[str, Any]:
+    riding = {"riding": "commute"} if move.other % 2 else {}
+    return {"rider": f"r{move.pick % 3}", "keeper": f"k{move.other % 2}", **riding}
+
+
+def _distance_read(state: BikeState, move: Move) -> dict[str, Any]:
+    if move.other % 4 == 0:
+        return {"odometer": _amount(move.pick % 50, "km"), "computer_replaced": True}
+    shown = state.shown_highest_km + move.pick
+    unit = "miles" if move.other % 4 == 1 else "km"
+    return {"odometer": _amount(shown, unit), "source": ("read", "told")[move.other % 2]}
+
+
+def _job_opened(state: BikeState, move: Move) -> dict[str, Any]:
+    tiers: list[dict[str, Any]] = [{}, {"tier": "quick_check"}, {"tier": "full_service"}]
+    return {**tiers[move.pick % 3], **({"riding": "courier"} if move.other % 3 == 0 else {})}
+
+
+def _quote_given(state: BikeState, move: Move) -> dict[str, Any]:
+    line = {"line_type": "labour", "code": "chain", "net_minor": move.pick, "tax_rate": "0.21"}
+    lines = [{"line": f"{index}", **line} for index in range(1 + move.other % 2)]
+    return {"quote": f"q{move.pick}", "form": "fixed", "currency": "EUR", "lines": lines}
+
+
+def _quote_answered(state: BikeState, move: Move) -> dict[str, Any]:
+    name = sorted(state.quotes)[move.pick % len(state.quotes)]
+    answer = ("yes", "no", "later", "no reply")[move.other % 4]
+    return {"quote": name, "answers": [{"line": "0", "answer": answer}], "how": "phone"}
+
+
+def _inspected(state: BikeState, move: Move) -> dict[str, Any]:
+    verdict = VERDICTS[move.other % 5]
+    data: dict[str, Any] = {"position": _position(move), "verdict": verdict}
+    if verdict == "not checked":
+        data["why_not_checked"] = _TEXT
+    if move.pick % 4:
+        data["fault"] = FAULTS[move.pick % 3]
+    return data | ({"cause": "wear"} if move.pick % 5 == 0 else {})
+
+
+def _diagnosed(state: BikeState, move: Move) -> dict[str, Any]:
+    found = {"cause": "glazed_pad", "why_stopped": "cause found"}
+    return {
+        "position": _position(move),
+        "symptom": FAULTS[move.other % 3],
+        **(found if move.other % 2 else {"why_stopped": "time spent"}),
+    }
+
+
+def _measured(state: BikeState, move: Move) -> dict[str, Any]:
+    kind = move.other % 5
+    if kind == 0:
+        return {
+            "position": "chain",
+            "quantity": "elongation",
+            "value": _amount(f"{(move.pick % 90) / 100:.2f}", "%"),
+            "gauge": "caliper",
+        }
+    if kind == 1:
+        over = {"over_pitches": 24, "value": _amount(f"12.{move.pick % 1000:04d}", "in")}
+        return {"position": "chain", "quantity": "elongation", "point": "middle", **over}
+    if kind == 2:
+        marks = {"low": _amount("0.5", "%")} if move.pick % 2 else {"high": _amount("0.5", "%")}
+        return {"position": "chain", "quantity": "elongation", **marks}
+    if kind == 3:
+        pressure = _amount(20 + move.pick % 60, "psi")
+        return {"position": "rear_wheel.tyre", "quantity": "pressure", "value": pressure}
+    thickness = _amount(f"{(move.pick % 40) / 10}", "mm")
+    return {"position": "rear_brake.pads", "quantity": "thickness", "value": thickness}
+
+
+def _part_fitted(state: BikeState, move: Move) -> dict[str, Any]:
+    at = _position(move)
+    data: dict[str, Any] = {"position": at, "model": f"M{move.other % 3}"}
+    data["is_found"] = move.other % 5 == 0
+    if at in state.fitted:
+        data["replaces"] = state.fitted[at].part
+    if move.other % 3:
+        data["part"] = f"p{move.pick % 40}"
+    return data | _puts_right(state, move)
+
+
+def _part_removed(state: BikeState, move: Move) -> dict[str, Any]:
+    at = sorted(state.fitted)[move.pick % len(state.fitted)]
+    named = {"part": state.fitted[at].part} if move.other % 2 else {}
+    return {"position": at, "reason": "worn", **named, **_puts_right(state, move)}
+
+
+def _adjusted(state: BikeState, move: Move) -> dict[str, Any]:
+    at, kind = _position(move), move.other % 4
+    if kind == 0:
+        return {"position": at, **_puts_right(state, move)}
+    if kind == 1:
+        gap = _amount(f"{move.pick % 30}", "mm")
+        return {"position": at, "quantity": "gap", "after": gap, "before": gap}
+    point = {"point": ("drive side", "other side")[move.pick % 2]} if kind == 3 else {}
+    torque = _amount(20 + move.pick % 80, "lbf.in")
+    return {"position": at, "quantity": "torque", "after": torque, **point}
+
+
+def _treated(state: BikeState, move: Move) -> dict[str, Any]:
+    treatment = {"treatment": "cleaned", "is_preventive": move.other % 3 == 0}
+    return {"position": _position(move), **treatment, **_puts_right(state, move)}
+
+
+def _advised(state: BikeState, move: Move) -> dict[str, Any]:
+    at = _position(move)
+    if state.unsafe and move.other % 2:
+        at = sorted(state.unsafe)[move.pick % len(state.unsafe)][1]
+    return {"position": at, "verdict": "unsafe", "urgency": "now", "advice": _TEXT}
+
+
+def _advice_answered(state: BikeState, move: Move) -> dict[str, Any]:
+    advice = sorted(state.advice)[move.pick % len(state.advice)]
+    answer = ("yes", "no", "later", "no reply")[move.other % 4]
+    return {"advice": advice, "answer": answer, "how": "in person"}
+
+
+def _job_closed(state: BikeState, move: Move) -> dict[str, Any]:
+    line = {"line": "1", "line_type": "part", "code": "M1", "net_minor": 100 * move.pick}
+    return {"currency": "EUR", "lines": [{**line, "tax_rate": "0.09"}]} if move.other % 2 else {}
+
+
+_MAKERS: dict[str, Callable[[BikeState, Move], dict[str, Any]]] = {
+    "rider_changed": _rider_changed,
+    "distance_read": _distance_read,
+    "job_opened": _job_opened,
+    "job_held": lambda state, move: {"waiting_for": ("answer", "part")[move.pick % 2]},
+    "job_resumed": lambda state, move: {},
+    "quote_given": _quote_given,
+    "quote_answered": _quote_answered,
+    "labour_started": lambda state, move: {"task": "brakes"},
+    "labour_stopped": lambda state, move: {},
+    "labour_logged": lambda state, move: {"task": "chain", "minutes": move.pick % 90},
+    "goodwill_given": lambda state, move: {"value_minor": move.pick, "minutes": 5},
+    "advised": _advised,
+    "advice_answered": _advice_answered,
+    "released": lambda state, move: {"is_test_ridden": True},
+    "job_closed": _job_closed,
+    "inspected": _inspected,
+    "diagnosed": _diagnosed,
+    "measured": _measured,
+    "part_fitted": _part_fitted,
+    "part_removed": _part_removed,
+    "adjusted": _adjusted,
+    "treated": _treated,
+    "noted": lambda state, move: {"position": _position(move), "text": _TEXT},
+    "photo_attached": lambda state, move: {
+        "photo": f"{move.pick:064x}",
+        "key": "book",
+        "media_type": "image/png",
+    },
+}
+_IN_A_JOB = frozenset(
+    [
+        "job_held",
+        "job_resumed",
+        "quote_given",
+        "quote_answered",
+        "labour_started",
+        "labour_stopped",
+        "labour_logged",
+        "released",
+        "job_closed",
+    ]
+)
+
+
+def _happens_at(diary: _Diary, move: Move) -> datetime:
+    if move.back and diary.events:
+        return diary.events[-(move.back % len(diary.events))].occurred_at
+    return diary.now + timedelta(hours=move.hours)
+
+
+def _strike(diary: _Diary, move: Move) -> None:
+    bike = BIKES[move.bike]
+    stored = [event for event in diary.of(bike) if event.kind != "event_struck"]
+    target = stored[-1 - move.pick % len(stored)]
+    data = {"target": target.id, "reason": _TEXT}
+    raw = {"kind": "event_struck", "bike": bike, "actor": MECHANICS[0], "data": data}
+    diary.record({**raw, "occurred_at": _happens_at(diary, move)})
+
+
+def _restore(diary: _Diary, move: Move) -> None:
+    """Record a struck event again, as it was."""
+    by_id = {event.id: event for event in diary.of(BIKES[move.bike])}
+    struck = [e.data.target for e in by_id.values() if e.kind == "event_struck"]
+    again = {event.restores for event in by_id.values()}
+    lost = [target for target in struck if target not in again]
+    if lost:
+        raw = by_id[lost[move.pick % len(lost)]].model_dump(
+            mode="json", exclude_none=True, exclude={"id", "seq", "recorded_at"}
+        )
+        at = datetime.fromisoformat(raw["occurred_at"])
+        diary.record({**raw, "occurred_at": at, "restores": lost[move.pick % len(lost)]})
+
+
+def _swap(diary: _Diary, move: Move) -> None:
+    """Take a part off one bike and fit it on the other, now."""
+    giver, taker = BIKES[move.bike], BIKES[1 - move.bike]
+    at = diary.now + timedelta(hours=move.hours)
+    fitted, there = diary.state(giver, at).fitted, diary.state(taker, at).fitted
+    free = sorted(set(fitted) - set(there))
+    if not free:
+        return
+    position = free[move.pick % len(free)]
+    raw = {"actor": MECHANICS[0], "occurred_at": at}
+    moved = {"position": position, "part": fitted[position].part}
+    if diary.record({"kind": "part_removed", "bike": giver, "data": moved, **raw}):
+        diary.record({"kind": "part_fitted", "bike": taker, "data": moved, **raw})
+
+
+_OTHERS = {"event_struck": _strike, "restored": _restore, "swapped": _swap}
+
+
+def _told(diary: _Diary, kind: str, move: Move) -> tuple[str, BikeState, dict[str, Any]]:
+    """Give the kind that can happen now: what needs a job, quote or advice gets one first."""
+    state = diary.state(BIKES[move.bike], _happens_at(diary, move))
+    is_open = any(not job.is_closed for job in state.jobs.values())
+    if kind in _IN_A_JOB and not is_open:
+        kind = "job_opened"
+    instead = {
+        "quote_answered": ("quote_given", not state.quotes),
+        "advice_answered": ("advised", not state.advice),
+        "job_resumed": ("job_held", not any(job.waiting_for for job in state.jobs.values())),
+        "labour_stopped": ("labour_started", not state.running),
+        "part_removed": ("part_fitted", not state.fitted),
+    }
+    if kind in instead and instead[kind][1]:
+        kind = instead[kind][0]
+    return kind, state, _MAKERS[kind](state, move)
+
+
+def _who_and_where(kind: str, state: BikeState, move: Move) -> dict[str, Any]:
+    actor, job = MECHANICS[move.pick % 2], f"j{move.bike}-{move.pick}"
+    if kind == "labour_stopped" and state.running:
+        actor = sorted(state.running)[move.pick % len(state.running)]
+        return {"actor": actor, "job": state.running[actor].job}
+    if kind == "job_opened":
+        return {"actor": actor, "job": job}
+    if kind == "quote_answered":
+        name = sorted(state.quotes)[move.pick % len(state.quotes)]
+        return {"actor": actor, "job": state.quotes[name].job}
+    named = _job(state, move, is_needed=kind in _IN_A_JOB)
+    return {"actor": actor, **({"job": named} if named else {})}
+
+
+def _happen(diary: _Diary, move: Move) -> None:
+    if move.kind in _OTHERS:
+        _OTHERS[move.kind](diary, move)
+        return
+    kind, state, data = _told(diary, move.kind, move)
+    raw = {"kind": kind, "bike": BIKES[move.bike], **_who_and_where(kind, state, move)}
+    diary.record({**raw, "occurred_at": _happens_at(diary, move), "data": data})
+
+
+def life_of(moves: Sequence[Move]) -> Life:
+    """Give the life that moves make: two registered bikes, then every move the rules accept."""
+    diary = _Diary()
+    for index, bike in enumerate(BIKES):
+        data = {"speeds": (11, 9)[index], "riding": "leisure"}
+        raw = {"kind": "bike_registered", "bike": bike, "actor": "mia", "data": data}
+        assert diary.record({**raw, "occurred_at": BEGAN_AT})
+    for move in moves:
+        _happen(diary, move)
+    return Life(tuple(diary.events))
+
+
+ALL_MOVES = (*_MAKERS, *_OTHERS)
+_OFTEN = [
+    "part_fitted",
+    "part_removed",
+    "measured",
+    "adjusted",
+    "distance_read",
+    "job_opened",
+    "inspected",
+    "event_struck",
+    "part_fitted",
+    "measured",
+    "adjusted",
+    "event_struck",
+    "restored",
+    "swapped",
+    "treated",
+]
+
+
+def lives(most_events: int = 40) -> st.SearchStrategy[Life]:
+    """Give lives of two bikes that the rules accept, of at most about that many events."""
+    move = st.builds(
+        Move,
+        kind=st.sampled_from((*ALL_MOVES, *_OFTEN)),
+        bike=st.sampled_from((0, 0, 0, 1)),
+        pick=st.integers(0, 400),
+        other=st.integers(0, 59),
+        hours=st.sampled_from((0, 1, 5, 30, 500)),
+        back=st.sampled_from((0, 0, 0, 0, 1, 2, 3, 5, 8)),
+    )
+    return st.lists(move, min_size=most_events // 2, max_size=most_events).map(life_of)
