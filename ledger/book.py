@@ -27,6 +27,7 @@ from ledger.replay import Replay
 from ledger.riders import Keyring, Riders
 from ledger.sealing import reveal_event
 from ledger.settings import BookSettings
+from ledger.storage.listing import commit_name
 from ledger.storage.local import LocalStore
 from ledger.storage.log import Head, Log
 from ledger.storage.reading import Reader, Row
@@ -240,7 +241,8 @@ class Book:
         assert decided is not None
         if committed is None:
             return self._receipt_of_known(decided)
-        self._recorder.committed(self.files(), decided)
+        path = self._log.store.path(commit_name(committed.commit))
+        self._recorder.committed(path, decided)
         return _receipt(decided, committed.head)
 
     def check(self, drafts: Sequence[Draft], labels: Sequence[str] | None = None) -> Checked:

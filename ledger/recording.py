@@ -11,6 +11,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
+from uuid import UUID
 
 from ledger.deciding import Findings, Life, add_at_the_end, add_to_the_book, add_to_the_past, sealed
 from ledger.drafts import Entry
@@ -65,10 +67,12 @@ class Recorder:
         self._lives.clear()
         self._book_events, self._facts = None, None
 
-    def committed(self, paths: Sequence[Path], decision: Decision) -> None:
+    def committed(self, path: Path, decision: Decision) -> None:
         """Take in one's own commit, keeping the states it led to."""
-        self.follow(paths)
-        if all(event.bike is not None for event in decision.events):
+        self._reader.add_own(path, [_names(event) for event in decision.events])
+        if any(event.bike is None for event in decision.events):
+            self.forget()
+        else:
             self._lives.update(decision.lives)
             while len(self._lives) > _STATES_KEPT:
                 self._lives.popitem(last=False)
@@ -164,6 +168,20 @@ class Recorder:
 
 
 _ANY_TIME = datetime.fromisoformat("2000-01-01T00:00:00+00:00")
+
+
+def _names(event: Event) -> dict[str, Any]:
+    """Give the columns of an event that a file is indexed by."""
+    target = event.data.target if event.kind == "event_struck" else None
+    return {
+        "bike": event.bike,
+        "kind": event.kind,
+        "part": getattr(event.data, "part", None),
+        "replaces": getattr(event.data, "replaces", None),
+        "job": event.job,
+        "actor": event.actor,
+        "target_id": UUID(target).bytes if target else None,
+    }
 
 
 def _ids_given_twice(entries: Sequence[Entry]) -> list[Problem]:

@@ -7,11 +7,12 @@ bikes, parts and jobs a commit's file names, and which bikes each row group of a
 from __future__ import annotations
 
 import operator
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import reduce
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -25,6 +26,9 @@ Row = tuple[int, int, bytes]
 """(seq, commit, canonical bytes)"""
 
 _NAMING = ("kind", "part", "replaces", "job", "actor", "occurred_at")
+_NAMES = ("bike", "kind", "part", "replaces", "job", "actor", "target_id")
+_MOVES = ("part_fitted", "part_removed")
+_CLOCKS = ("labour_started", "labour_stopped")
 
 _SMALL = 20_000
 """Files of up to this many rows are indexed by name; larger ones by row group."""
@@ -43,11 +47,39 @@ class _Group:
         return any(self.lowest <= bike <= self.highest for bike in bikes)
 
 
+@dataclass(frozen=True, slots=True)
+class _Names:
+    """What the events of a small file name, so that most files need not be opened."""
+
+    bikes: frozenset[str | None]
+    parts: frozenset[str]
+    """Parts that were fitted or removed."""
+    jobs: frozenset[str]
+    """Jobs that were opened."""
+    actors: frozenset[str]
+    """Mechanics whose clock was started or stopped."""
+    struck: frozenset[bytes]
+    """Ids that were struck."""
+
+    @classmethod
+    def of(cls, rows: Iterable[Mapping[str, Any]]) -> _Names:
+        held = list(rows)
+        moved = [row for row in held if row["kind"] in _MOVES]
+        parts = {row[name] for row in moved for name in ("part", "replaces")}
+        return cls(
+            bikes=frozenset(row["bike"] for row in held),
+            parts=frozenset(parts - {None}),
+            jobs=frozenset(row["job"] for row in held if row["kind"] == "job_opened"),
+            actors=frozenset(row["actor"] for row in held if row["kind"] in _CLOCKS),
+            struck=frozenset(row["target_id"] for row in held if row["kind"] == "event_struck"),
+        )
+
+
 @dataclass(slots=True)
 class _File:
     path: Path
     groups: tuple[_Group, ...]
-    bikes: frozenset[str | None] | None
+    names: _Names | None
     """None in a large file: ask the groups."""
     count_events: int
     metadata: pq.FileMetaData | None = None
@@ -125,11 +157,22 @@ class Reader:
     def _index(self, path: Path) -> _File:
         with pq.ParquetFile(path) as file:
             count = file.metadata.num_rows
-            bikes = None
-            if count <= _SMALL:
-                bikes = frozenset(pc.unique(file.read(["bike"])["bike"]).to_pylist())
-            metadata = None if count <= _SMALL else file.metadata
-            return _File(path, _groups(file), bikes, count, metadata)
+            if count > _SMALL:
+                return _File(path, _groups(file), None, count, file.metadata)
+            rows = file.read(list(_NAMES), use_threads=False).to_pylist()
+            return _File(path, _groups(file), _Names.of(rows), count)
+
+    def add_own(self, path: Path, rows: Sequence[Mapping[str, Any]]) -> None:
+        """Take in a file this process has just written, from its rows instead of from the disk.
+
+        `rows` are its events' columns that names are indexed by.
+        """
+        if len(rows) > _SMALL or path in self._files:
+            return
+        names = _Names.of(rows)
+        held = sorted(bike for bike in names.bikes if bike is not None)
+        group = _Group(0, held[0] if held else "", held[-1] if held else "", None in names.bikes)
+        self._files[path] = _File(path, (group,), names, len(rows))
 
     def of_bikes(self, bikes: Iterable[str]) -> list[Row]:
         """Give the stored events of these tags, in seq order."""
@@ -164,7 +207,7 @@ class Reader:
         return self._rows(
             lambda file: (
                 [g.number for g in file.groups if g.has_book_events]
-                if file.bikes is None or None in file.bikes
+                if file.names is None or None in file.names.bikes
                 else []
             ),
             pc.field("bike").is_null(),
@@ -175,10 +218,10 @@ class Reader:
         """Give the bikes these files name; None where a file is too large to tell."""
         found: set[str | None] = set()
         for path in paths:
-            bikes = self._files[path].bikes
-            if bikes is None:
+            names = self._files[path].names
+            if names is None:
                 return None
-            found |= bikes
+            found |= names.bikes
         return frozenset(found)
 
     def naming(
@@ -195,17 +238,24 @@ class Reader:
         asked = []
         if parts:
             named = pc.field("part").isin(sorted(parts)) | pc.field("replaces").isin(sorted(parts))
-            asked.append(pc.field("kind").isin(["part_fitted", "part_removed"]) & named)
+            asked.append(pc.field("kind").isin(_MOVES) & named)
         if jobs:
             opened = pc.field("kind") == "job_opened"
             asked.append(opened & pc.field("job").isin(sorted(jobs)))
         if actors:
-            clock = pc.field("kind").isin(["labour_started", "labour_stopped"])
+            clock = pc.field("kind").isin(_CLOCKS)
             recent = pc.field("occurred_at") >= pa.scalar(since, pa.timestamp("us", "UTC"))
             asked.append(clock & recent & pc.field("actor").isin(sorted(actors)))
         if not asked:
             return []
-        return self._rows(_every_group, reduce(operator.or_, asked), _NAMING)
+
+        def may_name(file: _File) -> list[int]:
+            names = file.names
+            if names and names.parts.isdisjoint(parts) and names.jobs.isdisjoint(jobs):
+                return [] if names.actors.isdisjoint(actors) else _every_group(file)
+            return _every_group(file)
+
+        return self._rows(may_name, reduce(operator.or_, asked), _NAMING)
 
     def strikes_of(self, ids: frozenset[bytes]) -> list[Row]:
         """Give the strikes of these events."""
@@ -213,9 +263,13 @@ class Reader:
             return []
         struck = pc.field("kind") == "event_struck"
         targets = pa.array(sorted(ids), pa.binary(16))
-        return self._rows(
-            _every_group, struck & pc.field("target_id").isin(targets), ["kind", "target_id"]
-        )
+
+        def may_strike(file: _File) -> list[int]:
+            none_there = file.names is not None and file.names.struck.isdisjoint(ids)
+            return [] if none_there else _every_group(file)
+
+        keep = struck & pc.field("target_id").isin(targets)
+        return self._rows(may_strike, keep, ["kind", "target_id"])
 
     def _rows(
         self, pick: Callable[[_File], list[int]], keep: pc.Expression, by: Iterable[str]
@@ -227,7 +281,7 @@ class Reader:
             groups = pick(file)
             if not groups:
                 continue
-            with pq.ParquetFile(file.path) as parquet:
+            with pq.ParquetFile(file.path, metadata=file.metadata) as parquet:
                 table = parquet.read_row_groups(groups, columns=needed, use_threads=False)
             table = table.filter(keep).select(columns)
             found.extend(zip(*(table[name].to_pylist() for name in columns), strict=True))
@@ -275,8 +329,8 @@ class Reader:
         """Give every tag that the book's events name, sorted."""
         found: set[str | None] = set()
         for file in self._files.values():
-            if file.bikes is not None:
-                found |= file.bikes
+            if file.names is not None:
+                found |= file.names.bikes
             else:
                 with pq.ParquetFile(file.path) as parquet:
                     found |= set(pc.unique(parquet.read(["bike"])["bike"]).to_pylist())
@@ -299,7 +353,7 @@ def _every_group(file: _File) -> list[int]:
 
 
 def _groups_of(file: _File, bikes: frozenset[str]) -> list[int]:
-    if file.bikes is not None and file.bikes.isdisjoint(bikes):
+    if file.names is not None and file.names.bikes.isdisjoint(bikes):
         return []
     return [group.number for group in file.groups if group.may_hold(bikes)]
 
