@@ -14,8 +14,8 @@ from typing import NamedTuple
 
 from ledger.errors import BookDamaged
 
-_COMMIT = re.compile(r"c-(\d{12})\.parquet")
-_SEGMENT = re.compile(r"s-(\d{12})-(\d{12})\.parquet")
+_COMMIT = re.compile(r"c-([0-9]{12})\.parquet")
+_SEGMENT = re.compile(r"s-([0-9]{12})-([0-9]{12})\.parquet")
 _PAUSES = (0.005, 0.02, 0.05, 0.1)
 """Seconds to wait before listing again: one made while files come and go may miss some."""
 

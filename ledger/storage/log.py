@@ -150,6 +150,11 @@ class Log:
             self._is_probed = True
 
     def _see(self, listing: Listing) -> None:
+        if listing.last < self._head.commit:
+            raise BookDamaged(
+                f"The book's commit {self._head.commit} has been seen and is gone. Nothing was "
+                "written. Put its file back from a backup."
+            )
         newest = listing.files[-1] if listing.files else None
         if newest != self._newest:
             self._head = Head.after(footer_of(self.store, newest.name)) if newest else Head()
