@@ -32,6 +32,8 @@ def _pages(book: Book) -> None:
         if filters.is_tag(asked) or tag in data.tags(book):
             st.switch_page(at_bike, query_params={bike.TAG: tag})
         st.switch_page(at_home, query_params={home.FIND: asked} if asked else {})
+    if chosen == at_home and st.query_params.get(bike.TAG):
+        st.switch_page(at_bike, query_params=st.query_params.to_dict())
     chosen.run()
 
 

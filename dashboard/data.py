@@ -85,6 +85,16 @@ def _tags(_book: Book, commit: int) -> list[str]:
     return _book.bikes()
 
 
+def summary(book: Book) -> queries.ShopSummary:
+    """Give how much the book holds."""
+    return _summary(book, book.head.commit)
+
+
+@st.cache_data(show_spinner=False, max_entries=4)
+def _summary(_book: Book, commit: int) -> queries.ShopSummary:
+    return queries.shop_summary(_book)
+
+
 def found(book: Book, asked: str) -> list[Found]:
     """Give the bikes whose tag, make or model has what is asked for, seen last first."""
     return _found(book, book.head.commit, asked)

@@ -22,17 +22,15 @@ def page() -> None:
         words = "Try fewer letters, or the first letters of the tag."
         st.html(markup.blank(f"No bike matches {asked}", words))
         return
-    _title(asked, len(found))
-    st.html(panels.bike_list(found[:MOST], data.words_of(book)))
+    words = data.words_of(book)
+    st.html(_title(asked, len(found)) if asked else panels.book_head(data.summary(book), words))
+    st.html(panels.bike_list(found[:MOST], words))
 
 
-def _title(asked: str, count: int) -> None:
-    if not asked:
-        st.html("<h1>Seen last</h1>")
-        return
+def _title(asked: str, count: int) -> str:
     more = f", the {MOST} seen last shown" if count > MOST else ""
     noun = "bike matches" if count == 1 else "bikes match"
-    st.html(f"<h1>{count} {noun} {markup.text(asked)}{more}</h1>")
+    return f"<h1>{count} {noun} {markup.text(asked)}{more}</h1>"
 
 
 def _empty() -> None:

@@ -1,0 +1,45 @@
+"""Books the pages' tests open, and the app over them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+import small_book
+import streamlit as st
+from streamlit.testing.v1 import AppTest
+
+APP = Path(__file__).parents[2] / "dashboard" / "app.py"
+Opener = Callable[..., AppTest]
+
+
+@pytest.fixture(scope="session")
+def quay(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A small book with a tourer's life in it."""
+    path = tmp_path_factory.mktemp("quay") / "book"
+    small_book.small_book(path)
+    return path
+
+
+@pytest.fixture
+def opened(monkeypatch: pytest.MonkeyPatch) -> Opener:
+    """Open the app over a book, with what the address asks for."""
+
+    def run(book: Path, **asked: str) -> AppTest:
+        st.cache_data.clear()
+        st.cache_resource.clear()
+        monkeypatch.setenv("LOCKRING_BOOK", str(book))
+        monkeypatch.setattr("sys.argv", ["app.py"])
+        app = AppTest.from_file(str(APP), default_timeout=30)
+        for name, value in asked.items():
+            app.query_params[name] = value
+        return app.run()
+
+    return run
+
+
+def shown(app: AppTest) -> str:
+    """Give everything a page shows as HTML, one element a line, styles left out."""
+    bodies = [element.proto.body for element in app.get("html")]
+    return "\n".join(body for body in bodies if not body.startswith("<style>"))

@@ -1,0 +1,213 @@
+"""The pages through the app's entry point, over real books."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pytest
+import small_book
+from conftest import Opener, shown
+from small_book import FORGOTTEN_TAG, NEW_TAG, TAG
+from streamlit.testing.v1 import AppTest
+
+
+def part_of(page: str, title: str) -> str:
+    """Give the HTML of the section with a title, tags taken out."""
+    found = re.search(rf"<h2>{title}</h2>(.*?)</section>", page, re.S)
+    assert found, f"no section {title}"
+    return re.sub(r"<[^>]+>", " ", found[1])
+
+
+def plain(page: str) -> str:
+    """Give a page's words alone."""
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page))
+
+
+def test_a_bike_answers_first(quay: Path, opened: Opener) -> None:
+    """The first thing said is what is past its limit and what is open."""
+    page = shown(opened(quay, tag=TAG))
+    assert "Past its limit: rear brake pads. 1 fault open." in page
+    assert page.index("Past its limit") < page.index("<h2>Fitted</h2>")
+    assert "a qualified mechanic" in page
+
+
+def test_no_page_calls_a_bike_safe(quay: Path, opened: Opener) -> None:
+    """The word 'safe' stands nowhere, on any date."""
+    for day in ("2023-03-04", "2024-03-05", "2025-04-02"):
+        page = plain(shown(opened(quay, tag=TAG, as_at=day)))
+        assert not re.search(r"\bsafe\b", page, re.I)
+
+
+def test_not_checked_says_why_and_never_reads_as_fine(quay: Path, opened: Opener) -> None:
+    """A position left unchecked, and systems nobody looked at, stand in the answer."""
+    page = shown(opened(quay, tag=TAG))
+    answer = plain(page[page.index("lk-answer") : page.index("<h2>Settings</h2>")])
+    assert "not checked Steering 2 Apr 2025: Rider &lt;b&gt;waiting&lt;/b&gt;" in answer
+    assert "no look and no reading on record" in answer
+    assert "<b>waiting</b>" not in page
+
+
+def test_sliding_the_date_changes_what_is_fitted(quay: Path, opened: Opener) -> None:
+    """Before the new chain the old one is fitted; the address follows the slider."""
+    app = opened(quay, tag=TAG)
+    assert "Halm K10" in part_of(shown(app), "Fitted")
+    app.slider(key="day_slider").set_value(date(2023, 12, 1)).run()
+    fitted = part_of(shown(app), "Fitted")
+    assert "Halm K10" not in fitted
+    assert "C10" in fitted
+    assert app.query_params["as_at"] == "2023-12-01"
+    assert "1 Dec 2023" in shown(app)
+
+
+def test_an_address_with_a_date_shows_that_date(quay: Path, opened: Opener) -> None:
+    """A deep link in lower case with look-alikes opens the bike as at its date."""
+    app = opened(quay, tag="7k3m-9qxa", as_at="2024-02-01")
+    page = shown(app)
+    assert "<h1>Varde Tourer 28</h1>" in page
+    assert "As at <strong>1 Feb 2024</strong>" in page
+    assert "chain wear 0.3\u00a0%" in page or "0.3\u00a0% on 12 Sept 2023" in page
+    assert app.query_params["tag"] == TAG
+
+
+def test_a_date_before_the_book_shows_the_first_day(quay: Path, opened: Opener) -> None:
+    """A date out of range is answered with the nearest day the book knows of."""
+    app = opened(quay, tag=TAG, as_at="1999-01-01")
+    assert "As at <strong>4 Mar 2023</strong>" in shown(app)
+
+
+def test_visits_are_stepped_through(quay: Path, opened: Opener) -> None:
+    """'Visit before' goes to the last day with events before the one shown, and back."""
+    app = opened(quay, tag=TAG, as_at="2025-04-01")
+    next(button for button in app.button if "before" in button.label).click().run()
+    assert app.query_params["as_at"] == "2024-03-05"
+    next(button for button in app.button if "after" in button.label).click().run()
+    assert app.query_params["as_at"] == "2025-04-02"
+
+
+def test_every_reading_has_its_chart(quay: Path, opened: Opener) -> None:
+    """One chart a position and quantity, titled with the figure, its limit and the verdict."""
+    app = opened(quay, tag=TAG)
+    page = shown(app)
+    assert len(app.get("vega_lite_chart")) == 2
+    assert "Chain, chain wear" in page
+    assert "0.8\u00a0mm on 2 Apr 2025, limit 1\u00a0mm" in page
+
+
+def test_settings_stand_in_the_canonical_unit(quay: Path, opened: Opener) -> None:
+    """72 psi entered is 4.964 bar set (1 psi = 6894.757 Pa, NIST SP 811, B.8)."""
+    assert "4.964\u00a0bar" in part_of(shown(opened(quay, tag=TAG)), "Settings")
+
+
+def test_the_timeline_shows_what_was_struck_and_why(quay: Path, opened: Opener) -> None:
+    """A struck entry stays, struck through, with its reason and who struck it."""
+    page = shown(opened(quay, tag=TAG))
+    assert "<del>Chain waxed</del>" in page
+    assert "struck: Typed on the wrong bike (ada, " in page
+
+
+def test_the_timeline_narrows_by_system_and_words(quay: Path, opened: Opener) -> None:
+    """A system keeps its entries, words keep the lines that have them all."""
+    app = opened(quay, tag=TAG)
+    app.get("button_group")[0].set_value(["steering"]).run()
+    timeline = shown(app)[shown(app).index("lk-timeline") :]
+    assert "Steering looked at" in timeline
+    assert "Chain" not in timeline
+    app.get("button_group")[0].set_value([]).run()
+    app.text_input(key=f"words-{TAG}").set_value("SQUEAL brake").run()
+    timeline = plain(shown(app)[shown(app).index("lk-timeline") :])
+    assert "Rear brake looked at: squeal" in timeline
+    assert "Booked in" not in timeline
+    app.text_input(key=f"words-{TAG}").set_value("no such words").run()
+    assert "Nothing matches" in shown(app)
+
+
+def test_an_unknown_tag_offers_the_nearest(quay: Path, opened: Opener) -> None:
+    """A tag misread by one sign is answered with the tags that read nearly the same."""
+    page = shown(opened(quay, tag="7K3M9QX8"))
+    assert "No bike has the tag 7K3M9QX8" in page
+    assert f"bike?tag={TAG}" in page
+    assert f"bike?tag={NEW_TAG}" in page
+
+
+def test_a_bike_with_one_event(quay: Path, opened: Opener) -> None:
+    """Nothing is invented for a bike that was only entered: all is said to be not on record."""
+    app = opened(quay, tag=NEW_TAG)
+    page = shown(app)
+    assert "Nothing measured is on record." in page
+    assert "One event so far." in page
+    assert "No part is on record." in page
+    assert not app.exception
+
+
+def test_a_bike_entered_today_needs_no_slider(tmp_path: Path, opened: Opener) -> None:
+    """A life of one day is shown without a slider, since there is nowhere to slide to."""
+    book = small_book.empty_book(tmp_path / "book")
+    book.append(small_book.shop_events())
+    now = datetime.now(UTC).isoformat()
+    book.append([small_book.event("bike_registered", now, NEW_TAG, make="Osk")])
+    app = opened(tmp_path / "book", tag=NEW_TAG)
+    assert not app.exception
+    assert len(app.slider) == 0
+    assert "<h1>Osk</h1>" in shown(app)
+
+
+def test_forgotten_text_is_said_to_be_forgotten(quay: Path, opened: Opener) -> None:
+    """Words whose key is gone read '(forgotten)', and the event stays."""
+    page = shown(opened(quay, tag=FORGOTTEN_TAG))
+    assert '<span class="lk-remark lk-forgotten">(forgotten)</span>' in page
+    assert "Booked in" in page
+
+
+def test_a_rider_is_named_from_the_register(quay: Path, opened: Opener) -> None:
+    """The register's name stands on the page; where it has none, the id does."""
+    assert "Tilde Moen" in shown(opened(quay, tag=TAG))
+    assert "r-2" in shown(opened(quay, tag=FORGOTTEN_TAG))
+
+
+def test_an_empty_book_says_how_to_begin(tmp_path: Path, opened: Opener) -> None:
+    """A book with nothing in it tells how the first bike is entered."""
+    small_book.empty_book(tmp_path / "book")
+    page = shown(opened(tmp_path / "book"))
+    assert "The book is empty" in page
+    assert "lockring record --follow" in page
+
+
+def test_no_book_is_said_plainly(tmp_path: Path, opened: Opener) -> None:
+    """A folder without a book is named, with how to make one, and nothing is raised."""
+    app = opened(tmp_path / "nothing")
+    assert "The book cannot be read" in shown(app)
+    assert "lockring init" in shown(app)
+    assert not app.exception
+
+
+@pytest.mark.parametrize("typed", ["tourer", "vard", "7k3m9qxa", "9QXA"])
+def test_a_bike_is_found_by_letters_or_tag(quay: Path, opened: Opener, typed: str) -> None:
+    """Letters of make or model list bikes; a whole tag opens the bike."""
+    app = opened(quay)
+    app.text_input(key="find").set_value(typed).run()
+    page = shown(app)
+    assert "Varde Tourer 28" in page
+    assert "Osk" not in page
+
+
+def test_what_is_not_found_is_said(quay: Path, opened: Opener) -> None:
+    """Letters nothing has are answered in words, shown as typed and never as markup."""
+    app = opened(quay)
+    app.text_input(key="find").set_value("<i>zzz</i>").run()
+    assert "No bike matches &lt;i&gt;zzz&lt;/i&gt;" in shown(app)
+
+
+def test_a_new_commit_shows_at_once(tmp_path: Path, opened: Opener) -> None:
+    """What is remembered is forgotten when the book's head moves."""
+    book = small_book.small_book(tmp_path / "book")
+    app = opened(tmp_path / "book", tag=NEW_TAG)
+    assert "One event so far." in shown(app)
+    at = "2025-06-01T10:00:00+02:00"
+    book.append([small_book.event("noted", at, NEW_TAG, position="frame", text="New note")])
+    assert "New note" in shown(_again(app))
+
+
+def _again(app: AppTest) -> AppTest:
+    return app.run()
