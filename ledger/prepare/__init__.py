@@ -13,12 +13,12 @@ from typing import Any
 from ledger.errors import Problem
 from ledger.events import Event, kinds
 from ledger.events.job import Line
-from ledger.prepare.figures import PREPARING, filled
+from ledger.prepare.figures import filled
 from ledger.prepare.verdict import judged
 from ledger.rules import BookFacts
 from ledger.state import BikeState, made_up_part, start
 
-__all__ = ["PREPARING", "prepare", "tax_minor"]
+__all__ = ["prepare", "tax_minor"]
 
 Changes = dict[str, Any]
 _MINUTE = timedelta(minutes=1)

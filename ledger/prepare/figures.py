@@ -19,10 +19,6 @@ from ledger.vocabulary.units import length_mm, rounded, unit_named
 PITCH_MM = Fraction("12.7")
 """The pitch of a bicycle chain, half an inch (ISO 9633)."""
 
-PREPARING = (
-    ("wrong_unit", "a figure in an unknown unit, or in one of the wrong dimension"),
-    ("canonical_differs", "an entered canonical figure that is not what value and unit give"),
-)
 Convert = Callable[[QuantityWord, Amount], Decimal]
 Figures = tuple[dict[str, Any], list[Problem]]
 """Changed fields of the payload, and what is wrong."""
