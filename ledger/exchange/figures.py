@@ -93,7 +93,7 @@ def minor_units(cell: str, exponent: int, decimal: str = ".", thousands: str = "
     """
     text = cell
     if not isinstance(cell, Exact):
-        text = re.sub(rf"^([+-]?)\s*[{CURRENCY_SIGNS}]|[{CURRENCY_SIGNS}]$", r"\1", cell.strip())
+        text = re.sub(rf"^([+-]?)\s*[{CURRENCY_SIGNS}]\s*|[{CURRENCY_SIGNS}]$", r"\1", cell.strip())
         text = re.sub(r"^[A-Za-z]{2,3}\.?(?=[\s\d])|(?<=[\s\d])[A-Za-z]{2,3}\.?$", "", text.strip())
         text = re.sub(r"[,.](-{1,2}|–)$", "", text.strip())
     minor = Decimal(decimal_text(text.strip() if text is not cell else cell, decimal, thousands))
