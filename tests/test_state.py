@@ -9,11 +9,11 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from strategies import BEGAN_AT, BIKES, SHOP, WORDS, Life, Move, event_id, life_of, lives
 
 from ledger.events import Event, parse_event
 from ledger.state import fold, in_order, live, same_bike, state_after, view_of
 from ledger.view import BikeView, view_json
+from tests.strategies import BEGAN_AT, BIKES, SHOP, WORDS, Life, Move, event_id, life_of, lives
 
 BIKE = BIKES[0]
 
