@@ -1,0 +1,1 @@
+"""A seeded generator of an invented harbour-town workshop: its bikes, riders, benches and wear."""
