@@ -8,6 +8,22 @@ from collections.abc import Sequence
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run `lockring` and leave with its exit code: 0 done, 1 a problem, 2 wrong use."""
+    given = sys.argv[1:] if arguments is None else list(arguments)
+    if "dashboard" not in given:
+        sys.meta_path.insert(0, WithoutPandas)
     from ledger.cli.guard import leave, run
 
-    leave(run(sys.argv[1:] if arguments is None else list(arguments)))
+    leave(run(given))
+
+
+class WithoutPandas:
+    """Keeps pandas out of a process that has no use for it.
+
+    pyarrow loads it unasked wherever it is installed, at a third of a second a command.
+    """
+
+    @staticmethod
+    def find_spec(name: str, path: object = None, target: object = None) -> None:
+        """Say that there is no pandas, and leave every other module to the usual finders."""
+        if name == "pandas":
+            raise ModuleNotFoundError("pandas is kept out of the command line", name=name)

@@ -11,6 +11,8 @@ from ledger.cli.look import bikes, history, state
 from ledger.cli.record import record, strike
 from ledger.cli.schema import schema
 from ledger.cli.start import init
+from ledger.cli.transfer import export, import_file
+from ledger.cli.verify import verify
 
 app = typer.Typer(
     name="lockring",
@@ -27,10 +29,14 @@ GROUPS = {
     "Start": (init,),
     "At the bench": (record, strike),
     "Look": (state, history, bikes, dashboard),
-    "Other programs": (schema,),
+    "Check": (verify,),
+    "Other programs": (import_file, export, schema),
 }
+
+NAMES = {"import_file": "import"}
+"""Commands whose name Python keeps for itself."""
 
 for panel, commands in GROUPS.items():
     for command in commands:
-        app.command(rich_help_panel=panel)(command)
+        app.command(NAMES.get(command.__name__), rich_help_panel=panel)(command)
 app.add_typer(riders.app, name="riders", rich_help_panel="At the bench")

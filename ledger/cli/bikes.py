@@ -53,9 +53,8 @@ def bike_words(book: Book, row: BikeRow) -> str:
     """Give a bike in a line: its tag, what it is, and who rides it."""
     from ledger.cli.bike_page import person
 
-    kind = book.vocabulary.bike_kinds.get(row.bike_kind or "")
-    what = " ".join(
-        part for part in (row.make, row.model, f"({kind.label})" if kind else "") if part
-    )
+    kind = bike_kind_words(book.vocabulary, row.bike_kind)
+    parts = (row.make, row.model, f"({kind})" if kind else "")
+    what = " ".join(part for part in parts if part)
     rider = f"ridden by {person(book, row.rider)}" if row.rider else ""
     return ", ".join(part for part in (row.bike, what, rider) if part)

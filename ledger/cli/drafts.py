@@ -12,7 +12,7 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from ledger.errors import Problem, Refused, WrongUse
 from ledger.events import event_classes, payload_class
-from ledger.events.types import Amount, Ref, format_moment
+from ledger.events.types import Amount, EventId, Ref, format_moment
 from ledger.vocabulary.amounts import parse_amount
 from ledger.vocabulary.units import UnitProblem
 
@@ -103,6 +103,16 @@ def checked_ref(flag: str, text: str) -> None:
         raise WrongUse(f"{flag}: {text!r} cannot stand here; {right}.") from None
 
 
+def event_id(text: str) -> str:
+    """Give an event's id as it is stored; raises WrongUse for text that is none."""
+    try:
+        return str(TypeAdapter(EventId).validate_python(text.strip()))
+    except ValidationError:
+        raise WrongUse(
+            f"{text!r} is not an event's id; `lockring history TAG --ids` shows them."
+        ) from None
+
+
 def named_fields(
     kind: str, position: str | None, quantity: str | None, **by_kind: str | None
 ) -> dict[str, str | None]:
@@ -133,7 +143,7 @@ def read_value(model: type[BaseModel], kind: str, path: str, text: str) -> Any:
     Text that fits no reading is handed on as it is, so that the refusal names the field. Raises
     UnitProblem for a figure without a unit, WrongUse for a field the kind does not have.
     """
-    wanted = _annotation(model, kind, path)
+    wanted = field_type(model, kind, path)
     adapter: TypeAdapter[Any] = TypeAdapter(wanted)
     for candidate in _readings(text):
         try:
@@ -146,7 +156,7 @@ def read_value(model: type[BaseModel], kind: str, path: str, text: str) -> Any:
     return text
 
 
-def _annotation(model: type[BaseModel], kind: str, path: str) -> Any:
+def field_type(model: type[BaseModel], kind: str, path: str) -> Any:
     """Give the type of a field; raises WrongUse where the kind has no such field."""
     name, _, rest = path.partition(".")
     field = model.model_fields.get(name)
@@ -160,7 +170,7 @@ def _annotation(model: type[BaseModel], kind: str, path: str) -> Any:
     inner = next(models_in(field.annotation), None)
     if inner is None:
         raise WrongUse(f"{kind}: {name} has no fields of its own, so {path!r} means nothing.")
-    return _annotation(inner, kind, rest)
+    return field_type(inner, kind, rest)
 
 
 def _readings(text: str) -> Iterator[Any]:

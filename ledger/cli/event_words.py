@@ -123,13 +123,20 @@ def _measured(d: Describer, data: Data) -> list[str]:
     quantity = data["quantity"]
     ends = [d.amount(quantity, data.get(name)) for name in ("low", "high")]
     reading = d.amount(quantity, data.get("value")) or " to ".join(end for end in ends if end)
-    limit = d.amount(quantity, data.get("limit"))
     return [
         d.place(data),
         f"{words.quantity_words(d.known, quantity)} {reading}",
         data.get("verdict", ""),
-        f"limit {limit}" if limit else "",
+        _limit(d, quantity, data.get("limit")),
     ]
+
+
+def _limit(d: Describer, quantity: str, limit: Data | None) -> str:
+    """Give a limit, which mostly nobody entered, in the canonical unit."""
+    word = d.known.quantities.get(quantity)
+    if limit is None or word is None or "canonical" not in limit:
+        return "" if limit is None else f"limit {d.amount(quantity, limit)}"
+    return f"limit {words.figure(Decimal(limit['canonical']), word.unit)}"
 
 
 def _fitted(d: Describer, data: Data) -> list[str]:

@@ -69,13 +69,18 @@ def say_table(title: str, columns: Sequence[str], rows: Iterable[Sequence[str]])
 
 
 @contextmanager
-def progress(doing: str, total: int | None = None) -> Iterator[Callable[[int], None]]:
-    """Give a function to be told how many are done; it draws a bar on a terminal only."""
+def progress(doing: str, total: int | None = None) -> Iterator[Callable[..., None]]:
+    """Give a function to be told how many are done (of how many); a bar on a terminal only."""
     if not sys.stderr.isatty():
-        yield lambda done: None
+        yield lambda done, of=total: None
         return
-    from rich.progress import Progress
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
-    with Progress(console=console(is_stderr=True), transient=True) as bar:
+    columns = (TextColumn(doing), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=console(is_stderr=True), transient=True) as bar:
         task = bar.add_task(doing, total=total)
-        yield lambda done: bar.update(task, completed=done)
+
+        def tell(done: int, of: int | None = total) -> None:
+            bar.update(task, completed=done, total=of)
+
+        yield tell

@@ -6,13 +6,13 @@ import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from ledger.cli import words
 from ledger.cli.output import say, say_json, warn
 from ledger.errors import ClockJumped, LedgerError
 from ledger.events.types import format_moment
 
 if TYPE_CHECKING:
     from ledger.book import Book
+    from ledger.events import Event
     from ledger.receipts import Receipt
 
 LISTED = 8
@@ -75,25 +75,10 @@ def count_words(count: int, noun: str = "event") -> str:
     return f"{count:,} {noun}{'' if count == 1 else 's'}"
 
 
-def event_words(book: Book, event: Any) -> str:
-    """Give one stored event in a few words; a reading comes with its limit and verdict."""
-    parts = [event.kind.replace("_", " ")]
-    position = getattr(event.data, "position", None)
-    if position:
-        parts.append(words.position_words(book.vocabulary, position))
-    if event.kind == "measured":
-        parts.append(verdict_words(book, event.data))
-    return ", ".join(parts)
+def event_words(book: Book, event: Event) -> str:
+    """Give one stored event in a few words; a reading comes with its verdict and limit."""
+    from ledger.cli.event_words import Describer
 
-
-def verdict_words(book: Book, measured: Any) -> str:
-    """Give a reading as `chain wear 0.55 %: due (limit 0.5 %)`."""
-    unit = book.vocabulary.quantities[measured.quantity].unit
-    value, low, high = (
-        words.canonical_of(amount) for amount in (measured.value, measured.low, measured.high)
+    return Describer(book.vocabulary, book.settings).describe(
+        event.kind, book.reveal(event)["data"]
     )
-    limit = words.canonical_of(measured.limit)
-    beside = f"limit {words.figure(limit, unit)}" if limit is not None else "no limit set"
-    what = words.quantity_words(book.vocabulary, measured.quantity)
-    shown = words.span(value, low, high, unit)
-    return f"{what} {shown}: {measured.verdict or 'no verdict'} ({beside})"

@@ -145,13 +145,14 @@ def strike(
     $ lockring strike 0190f0c6-8a2b-7c3d-9e4f-5a6b7c8d9e0f
       --reason "wrong bike"
     """
-    from ledger.cli.drafts import actor_of
+    from ledger.cli.drafts import actor_of, event_id
     from ledger.cli.receipt import confirming, say_receipt
 
+    target = event_id(event)
     book = open_book(book_path)
     who = actor_of(book, "event_struck", actor, {})
     receipt = confirming(
-        lambda right: book.strike(event.strip().lower(), reason, who, confirm_clock=right),
+        lambda right: book.strike(target, reason, who, confirm_clock=right),
         confirm_clock=confirm_clock,
     )
     say_receipt(book, receipt, as_json=as_json)

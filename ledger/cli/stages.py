@@ -10,7 +10,7 @@ from ledger.cli import walk, words
 from ledger.cli.bike_page import person
 from ledger.cli.output import say
 from ledger.cli.prompts import Back, Skip, Undo, read_line
-from ledger.cli.receipt import verdict_words
+from ledger.cli.receipt import event_words
 from ledger.cli.service import Service, short_code
 from ledger.cli.walk import Step
 
@@ -219,6 +219,7 @@ def work(service: Service, step: Step, is_forward: bool) -> bool:
     from ledger.cli.money import quote
 
     menu = ", ".join([each.key for each in walk.WORK] + ["quote"])
+    _say_open_faults(service)
     while True:
         try:
             text = read_line(f"Next ({menu}; Enter: nothing more)").casefold()
@@ -254,19 +255,36 @@ def _work_draft(service: Service, step: Step, data: dict[str, Any]) -> dict[str,
             data = {**data, "replaces": there[data["position"]]}
     if step.kind == "goodwill_given" and "value_minor" in data:
         data = {**data, "currency": service.book.settings.currency}
+    found_at = _found_at(service, data)
+    if found_at is not None:
+        say(f"  It was found at {service.position(found_at)}.")
+        data = {**data, "puts_right.position": found_at}
     return service.draft(step.kind, data)
+
+
+def _found_at(service: Service, data: dict[str, Any]) -> str | None:
+    """Give where the fault put right was found, if that was elsewhere in the same system."""
+    fault, known = data.get("puts_right.fault"), service.book.vocabulary.positions
+    if fault is None:
+        return None
+    system = known[data["position"]].system
+    places = [open_.position for open_ in service.view().faults_open if open_.fault == fault]
+    same = [place for place in places if place in known and known[place].system == system]
+    return same[0] if len(same) == 1 and same != [data["position"]] else None
+
+
+def _say_open_faults(service: Service) -> None:
+    for fault in service.view().faults_open:
+        what = words.fault_words(service.book.vocabulary, fault.fault, fault.cause)
+        say(f"  Open: {service.position(fault.position)}, {what}: {fault.verdict or 'found'}")
 
 
 def hand_back(service: Service, step: Step, is_forward: bool) -> bool:
     """Release the bike, with the warnings given."""
-    view = service.view()
-    for fault in view.faults_open:
-        what = words.fault_words(service.book.vocabulary, fault.fault, fault.cause)
-        say(f"  Still open: {service.position(fault.position)}, {what}: {fault.verdict or 'found'}")
+    _say_open_faults(service)
     for event in service.of_job():
         if event.kind == "measured" and event.data.verdict in ("due", "unsafe"):
-            judged = verdict_words(service.book, event.data)
-            say(f"  {service.position(event.data.position)}: {judged}")
+            say(f"  {event_words(service.book, event)}")
     say(f"  {words.CAUTION}")
     try:
         warnings = _warnings(service)
@@ -281,7 +299,7 @@ def hand_back(service: Service, step: Step, is_forward: bool) -> bool:
 def _warnings(service: Service) -> list[dict[str, Any]]:
     warnings: list[dict[str, Any]] = []
     while True:
-        read, _ = service.asker.form(walk.WARNING, {})
-        if not read:
+        try:
+            warnings.append(service.asker.form(walk.WARNING, {})[0])
+        except Skip:
             return warnings
-        warnings.append(read)

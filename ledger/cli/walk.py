@@ -289,7 +289,7 @@ PRESSURES = Step(
     each="pressure",
 )
 WARNING = (
-    Ask("position", "Warn about (empty: no more)", "choice", of="positions"),
+    Ask("position", "Warn about (Enter: no more)", "choice", of="positions", is_needed=True),
     Ask("warning", "What was said", is_needed=True),
 )
 HAND_BACK = Step(

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-    from ledger.events.types import Amount
     from ledger.vocabulary import Vocabulary
 
 CAUTION = (
@@ -97,10 +96,3 @@ def moment_words(moment: datetime | None, zone: ZoneInfo) -> str:
 def day_words(moment: datetime | None, zone: ZoneInfo) -> str:
     """Give the day of an instant in the book's time zone; nothing for none."""
     return "" if moment is None else moment.astimezone(zone).strftime("%Y-%m-%d")
-
-
-def canonical_of(amount: Amount | None) -> Decimal | None:
-    """Give the exact figure an amount stands for, in its quantity's canonical unit."""
-    if amount is None or amount.canonical is None:
-        return None
-    return Decimal(amount.canonical)

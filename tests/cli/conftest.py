@@ -2,33 +2,11 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import pytest
 from typer.testing import CliRunner
-
-TAG = "7K3M9QXA"
-
-
-@dataclass(frozen=True)
-class Ended:
-    """How one command ended."""
-
-    code: int
-    out: str
-    err: str
-
-    @property
-    def json(self) -> Any:
-        """What it printed, read as JSON."""
-        return json.loads(self.out)
-
-
-Run = Callable[..., Ended]
+from workbench import TAG, Ended, Run
 
 
 @pytest.fixture
@@ -59,8 +37,3 @@ def shop(lockring: Run) -> Run:
     )  # fmt: skip
     assert done.code == 0, done.err
     return lockring
-
-
-def snapshot(folder: Path) -> dict[str, bytes]:
-    """Give every event file of a book with its bytes."""
-    return {path.name: path.read_bytes() for path in sorted((folder / "events").iterdir())}

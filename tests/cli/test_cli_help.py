@@ -1,0 +1,130 @@
+from __future__ import annotations
+
+import re
+import shlex
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import typer.main
+from workbench import TAG, Run
+
+from ledger.cli.app import app
+
+STRUCK = "0190f0c6-8a2b-7c3d-9e4f-5a6b7c8d9e0f"
+LINE = (
+    '{{"specversion": "1.0", "id": "{id}", "source": "/shops/quay", '
+    '"type": "lockring.inspected.v1", "subject": "{bike}", "time": "2026-03-01T09:12:00Z", '
+    '"actor": "m1", "data": {{"position": "chain", "verdict": "within limit"}}}}\n'
+)
+LOG = "Date;Tag;Km;Work\n2026-02-03;7K3M9QXA;1350;chain cleaned\n"
+MAPPING = """
+[when]
+column = "Date"
+[bike]
+tag = "Tag"
+[actor]
+value = "m1"
+[[event]]
+kind = "distance_read"
+[event.fields]
+odometer = { column = "Km", unit = "km" }
+"""
+NEEDS_MORE = {"dashboard", "demo", "--follow"}
+"""Examples that ask, serve or build at length; each is run by a test of its own."""
+
+
+def commands() -> Iterator[tuple[str, ...]]:
+    group = typer.main.get_command(app)
+    for name, command in group.commands.items():  # type: ignore[attr-defined]
+        yield (name,)
+        for inner in getattr(command, "commands", {}):
+            yield (name, inner)
+
+
+def help_of(path: tuple[str, ...]) -> str:
+    command = typer.main.get_command(app)
+    for name in path:
+        command = command.commands[name]  # type: ignore[attr-defined]
+    return command.help or ""
+
+
+def examples() -> Iterator[list[str]]:
+    for path in commands():
+        told = re.sub(r"\n\s+(?=--)", " ", help_of(path))
+        for line in told.splitlines():
+            if line.strip().startswith("$ lockring "):
+                yield shlex.split(line.strip().removeprefix("$ lockring "))
+
+
+@pytest.mark.parametrize("path", [(), *commands()], ids=" ".join)
+def test_help_of_every_command(lockring: Run, path: tuple[str, ...]) -> None:
+    """--help of every command ends with 0 and says what it is for."""
+    done = lockring(*path, "--help")
+    assert (done.code, done.err) == (0, "")
+    assert "Usage: lockring" in done.out
+
+
+@pytest.mark.parametrize("path", [path for path in commands() if path != ("riders",)])
+def test_every_command_has_an_example(path: tuple[str, ...]) -> None:
+    """The help of every command shows how it is used."""
+    assert "$ lockring " + " ".join(path) in help_of(path)
+
+
+@pytest.mark.parametrize(
+    "example", [one for one in examples() if not NEEDS_MORE & set(one)], ids=" ".join
+)
+def test_every_example_of_the_help_works(lockring: Run, example: list[str]) -> None:
+    """Each example of the help texts, run as it stands in a shop's folder, ends with 0."""
+    if example[0] != "init":
+        is_new = example[:2] == ["record", "bike_registered"]
+        prepare(lockring, has_bike=not is_new, is_record=example[0] == "record")
+    done = lockring(*example)
+    assert (done.code, done.out == "") == (0, False), done.err
+
+
+def prepare(lockring: Run, *, has_bike: bool, is_record: bool) -> None:
+    assert lockring("init", "--shop", "quay", "--mechanic", "m1").code == 0
+    assert lockring("riders", "add", "--name", "Ada Reed").code == 0
+    other = "4T2N8RWE"
+    for bike in (TAG, other) if has_bike else (other,):
+        more = ("--at", "2026-01-05 09:00")
+        assert lockring("record", "bike_registered", "--bike", bike, *more).code == 0
+    assert lockring("record", "-", typed=LINE.format(id=STRUCK, bike=other)).code == 0
+    if is_record:
+        Path("events.jsonl").write_text(LINE.format(id=STRUCK[:-4] + "0001", bike=other))
+    Path("log.csv").write_text(LOG)
+    Path("log.toml").write_text(MAPPING)
+
+
+def test_help_is_quick_and_light() -> None:
+    """--help imports nothing of the ledger's weight, and neither does recording one event."""
+    code = (
+        "import sys\nfrom ledger.cli.guard import run\nrun(['--help'])\n"
+        "heavy = {'pydantic', 'pyarrow', 'duckdb', 'pandas', 'streamlit', 'cryptography'}\n"
+        "print(sorted(heavy & set(sys.modules)), file=sys.stderr)"
+    )
+    ended = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
+    )
+    assert ended.stderr.strip() == "[]"
+
+
+def test_recording_needs_no_dashboard(tmp_path: Path) -> None:
+    """Recording one event loads neither pandas nor streamlit nor the query engine."""
+    code = (
+        "import contextlib, sys\nfrom ledger.cli import main\n"
+        "for line in ('init --mechanic m1', 'record bike_registered --bike 7K3M9QXA'):\n"
+        "    with contextlib.suppress(SystemExit):\n"
+        "        main(line.split())\n"
+        "heavy = {'duckdb', 'pandas', 'streamlit', 'pint', 'altair'}\n"
+        "print(sorted(heavy & set(sys.modules)), file=sys.stderr)"
+    )
+    ended = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True, text=True, timeout=60, check=True, cwd=tmp_path,
+    )  # fmt: skip
+    assert "Recorded 1 event in commit 2." in ended.stdout
+    assert ended.stderr.strip() == "[]"
