@@ -150,7 +150,7 @@ def _fitted_of(system: str, parts: Sequence[FittedPart], words: Words) -> str:
         if words.system_of(part.position) == system
     ]
     heads = ("Position", "Part", "Fitted, and ridden since")
-    return markup.table(words.system(system), heads, rows)
+    return markup.table(capital(words.system(system)), heads, rows)
 
 
 def settings(settings_now: Sequence[Setting], words: Words) -> str:

@@ -156,13 +156,15 @@ def _narrowed(bike: Bike, words: Words) -> list[Entry]:
     if len(bike.entries) == 1:
         return bike.entries
     systems = filters.systems_in(bike.entries)
-    by_system, by_words = st.columns([3, 2], gap="large")
+    with st.container(key="timeline_filter"):
+        by_system, by_words = st.columns([3, 2], gap="large")
     chosen = by_system.pills(
         "Systems",
         systems,
         selection_mode="multi",
-        format_func=words.system,
+        format_func=lambda system: markup.capital(words.system(system)),
         key=f"systems-{bike.tag}",
+        wrap=True,
     )
     asked = by_words.text_input("Words", key=f"words-{bike.tag}", placeholder="such as squeal")
     return filters.narrowed(bike.entries, chosen or (), asked or "")

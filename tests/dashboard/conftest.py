@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 import small_book
 import streamlit as st
+from app_page import Opener
 from streamlit.testing.v1 import AppTest
 
 APP = Path(__file__).parents[2] / "dashboard" / "app.py"
-Opener = Callable[..., AppTest]
 
 
 @pytest.fixture(scope="session")
@@ -37,9 +36,3 @@ def opened(monkeypatch: pytest.MonkeyPatch) -> Opener:
         return app.run()
 
     return run
-
-
-def shown(app: AppTest) -> str:
-    """Give everything a page shows as HTML, one element a line, styles left out."""
-    bodies = [element.proto.body for element in app.get("html")]
-    return "\n".join(body for body in bodies if not body.startswith("<style>"))

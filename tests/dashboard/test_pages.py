@@ -8,9 +8,8 @@ from pathlib import Path
 
 import pytest
 import small_book
-from conftest import Opener, shown
+from app_page import Opener, shown
 from small_book import FORGOTTEN_TAG, NEW_TAG, TAG
-from streamlit.testing.v1 import AppTest
 
 
 def part_of(page: str, title: str) -> str:
@@ -206,8 +205,4 @@ def test_a_new_commit_shows_at_once(tmp_path: Path, opened: Opener) -> None:
     assert "One event so far." in shown(app)
     at = "2025-06-01T10:00:00+02:00"
     book.append([small_book.event("noted", at, NEW_TAG, position="frame", text="New note")])
-    assert "New note" in shown(_again(app))
-
-
-def _again(app: AppTest) -> AppTest:
-    return app.run()
+    assert "New note" in shown(app.run())
