@@ -977,3 +977,16 @@ def test_recording_at_the_end_of_a_long_life_stays_cheap() -> None:
     state, late = run(drafts[1203:], state)
     assert late < 3 * early
     assert late < 0.002
+
+
+def test_a_part_of_a_joined_tag_is_followed_as_of_one_bike() -> None:
+    """Fitted under one tag, taken off under the other: it is free to be fitted again."""
+    links = {"part_events": {"c1": elsewhere(E("2024-02-01", "part_fitted", part("chain", "c1")))}}
+    history = [
+        BORN,
+        at(BORN, bike=OTHER),
+        E("2024-02-01", "part_fitted", part("chain", "c1"), {"bike": OTHER}),
+        E("2024-02-10", "part_removed", part("chain", "c1")),
+    ]
+    new = march("part_fitted", part("chain", "c1"))
+    assert found(history, [new], replace(FACTS, **links)) == set()

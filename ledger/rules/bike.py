@@ -181,7 +181,8 @@ def part_elsewhere(
     """Refuse one physical thing in two places at once."""
     part = event.data.part or made_up_part(event.id)
     moves: list[Event] = [there.event for there in state.fitted.values() if there.part == part]
-    moves += [move for move in facts.part_events.get(part, ()) if move.bike != event.bike]
+    own = state.registered.keys() | {event.bike}
+    moves += [move for move in facts.part_events.get(part, ()) if move.bike not in own]
     for before, after in clash([*moves, event], part):
         if event.id in (before.id, after.id):
             other = before if after.id == event.id else after
