@@ -52,12 +52,10 @@ def _verify_file(
     file: Cover, content: bytes, before: Frontier, units: Mapping[str, str]
 ) -> tuple[list[Problem], Mapping[str, str]]:
     footer = read_footer(content, file.name)
-    table = pq.read_table(pa.BufferReader(content)).sort_by("seq")
-    problems = []
     if (footer.first, footer.last.commit) != (file.first, file.last):
-        wrong = f"the footer says commits {footer.first} to {footer.last.commit}"
-        problems.append(_problem(file.name, "lockring.first_commit", wrong, "commit_numbers"))
-    problems.extend(_wrong_roots(file, table, footer.marks, before))
+        raise BookDamaged(f"it holds commits {footer.first} to {footer.last.commit}")
+    table = pq.read_table(pa.BufferReader(content)).sort_by("seq")
+    problems = list(_wrong_roots(file, table, footer.marks, before))
     for start in range(0, table.num_rows, ROWS_IN_GROUP):
         part = table.slice(start, ROWS_IN_GROUP)
         entries = [_entry(stored) for stored in stored_in(part)]
@@ -73,7 +71,7 @@ def _wrong_roots(
     rows = stored_in(table.select(["seq", "commit", "canonical"]))
     frontier = before
     for mark in marks:
-        held = list(islice(rows, mark.size - frontier.size))
+        held = list(islice(rows, max(0, mark.size - frontier.size)))
         expected = range(frontier.size + 1, mark.size + 1)
         frontier = frontier.extend(leaf_hash(row.canonical) for row in held)
         where = f"{file.name}, commit {mark.commit}"

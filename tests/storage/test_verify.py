@@ -1,0 +1,139 @@
+import json
+
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+import pytest
+from storage_events import UNITS, readings
+
+from ledger.storage import bulk
+from ledger.storage.footer import add_self_hash, read_footer
+from ledger.storage.listing import commit_name, segment_name
+from ledger.storage.local import LocalStore
+from ledger.storage.log import Log
+
+
+@pytest.fixture
+def log(tmp_path, monkeypatch):
+    """A log of two segments and a commit: s-1-2, s-3-4 and c-5, six events each."""
+    monkeypatch.setattr(bulk, "ROWS_IN_SEGMENT", 10)
+    log = Log(LocalStore(tmp_path), UNITS)
+    log.write_segment(readings(1 + 6 * n, 6) for n in range(5))
+    return log
+
+
+def rewritten(path, change, **said):
+    """Write a file again with its table changed, in the same footer and with a right self-hash."""
+    content = path.read_bytes()
+    footer = read_footer(content).to_metadata() | said
+    table = change(pq.read_table(pa.BufferReader(content)))
+    sink = pa.BufferOutputStream()
+    with pq.ParquetWriter(sink, table.schema, store_schema=False) as writer:
+        writer.write_table(table)
+        writer.add_key_value_metadata(footer)
+    path.write_bytes(add_self_hash(sink.getvalue().to_pybytes()))
+
+
+def replaced(table, name, column):
+    return table.set_column(table.schema.get_field_index(name), table.schema.field(name), column)
+
+
+def found(log):
+    return {(problem.event, problem.field) for problem in log.verify_roots()}
+
+
+def test_a_whole_log_has_nothing_wrong(log):
+    """Every hash, root and column that is recomputed is the one that stands there."""
+    assert log.verify_roots() == []
+
+
+def test_a_file_that_is_only_written_anew_has_nothing_wrong(log, tmp_path):
+    """What is checked is what the file says, not how another writer packed it."""
+    rewritten(tmp_path / segment_name(3, 4), lambda table: table)
+    assert log.verify_roots() == []
+
+
+def test_a_flipped_bit_in_an_old_segment_is_found(log, tmp_path):
+    """The self-hash of every file is recomputed, not only of the newest."""
+    path = tmp_path / segment_name(1, 2)
+    content = bytearray(path.read_bytes())
+    content[40] ^= 1
+    path.write_bytes(content)
+    assert (segment_name(1, 2), "lockring.sha256") in found(log)
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [("value", "9.000000"), ("bike", "CCCCCCCC"), ("unit", "mm"), ("kind", "adjusted")],
+)
+def test_a_hot_column_that_lies_is_found(log, tmp_path, column, value):
+    """A column changed beside untouched canonical bytes is named, with the first seq."""
+
+    def lie(table):
+        whole = table[column].to_pylist()
+        text = pa.array([value] * len(whole)).cast(table.schema.field(column).type)
+        return replaced(table, column, text)
+
+    name = segment_name(3, 4)
+    rewritten(tmp_path / name, lie)
+    assert found(log) == {(name, column)}
+    assert "first at seq 13" in log.verify_roots()[0].wrong
+
+
+def test_an_event_changed_after_it_was_committed_is_found(log, tmp_path):
+    """Canonical bytes that were rewritten, columns and self-hash to match, do not give the root."""
+
+    def rewrite(table):
+        texts = [text.as_py().replace(b'"0.42"', b'"0.24"') for text in table["canonical"]]
+        return replaced(table, "canonical", pa.array(texts, pa.binary()))
+
+    rewritten(tmp_path / segment_name(1, 2), rewrite)
+    where = {(f"{segment_name(1, 2)}, commit {number}", "root") for number in (1, 2)}
+    assert where <= found(log)
+
+
+def test_an_event_taken_out_is_found(log, tmp_path):
+    """A missing event shows as a gap in seq and a root that does not follow."""
+    rewritten(tmp_path / commit_name(5), lambda table: table.filter(pc.field("seq") != 27))
+    where = f"{commit_name(5)}, commit 5"
+    assert found(log) == {(where, "seq"), (where, "root")}
+
+
+def test_an_event_put_in_is_found(log, tmp_path):
+    """An event that belongs to no commit of the file is named as such."""
+
+    def twice(table):
+        return pa.concat_tables([table, table.slice(0, 1)])
+
+    rewritten(tmp_path / commit_name(5), twice)
+    assert (f"{commit_name(5)}, commit 5", "seq") in found(log)
+    assert (commit_name(5), "seq") in found(log)
+
+
+def test_a_file_under_another_name_is_found(log, tmp_path):
+    """A segment that holds other commits than its name says is named."""
+    (tmp_path / segment_name(3, 4)).write_bytes((tmp_path / segment_name(1, 2)).read_bytes())
+    assert found(log) == {(segment_name(3, 4), "the file")}
+    assert "holds commits 1 to 2" in log.verify_roots()[0].wrong
+
+
+def test_a_file_that_is_no_parquet_is_found(log, tmp_path):
+    """A file of something else is one problem, said in words, and no traceback."""
+    (tmp_path / segment_name(3, 4)).write_bytes(b"a shopping list")
+    problems = log.verify_roots()
+    assert {problem.event for problem in problems} == {segment_name(3, 4)}
+    assert "not looked at" in problems[-1].wrong
+
+
+def test_a_column_added_later_may_be_missing(log, tmp_path):
+    """A file written before a column was added is whole without it."""
+    rewritten(tmp_path / segment_name(1, 2), lambda table: table.drop_columns(["money_minor"]))
+    assert log.verify_roots() == []
+
+
+def test_problems_read_as_plain_data(log, tmp_path):
+    """Each problem says where, what and what to do, and its rule has a stable name."""
+    rewritten(tmp_path / commit_name(5), lambda table: table.filter(pc.field("seq") != 27))
+    problem = log.verify_roots()[0]
+    assert json.dumps([problem.event, problem.field, problem.rule])
+    assert "backup" in str(problem)
