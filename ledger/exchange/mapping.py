@@ -73,6 +73,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic_core import ErrorDetails
 
 from ledger.errors import Problem, Refused, UnreadableInput
 from ledger.events import BOOK_KINDS, event_classes, payload_class
@@ -260,16 +261,28 @@ def parse_mapping(text: str, name: str = "mapping") -> Mapping:
 
 
 def _entry_problems(error: ValidationError, name: str) -> Iterator[Problem]:
-    for details in error.errors(include_url=False):
+    found = error.errors(include_url=False)
+    # Where one event is wrong, pydantic also counts the list of events as empty.
+    wrong_events = any(details["loc"][:1] == ("event",) for details in found if details["loc"][1:])
+    for details in found:
+        if details["type"] == "too_short" and details["loc"] == ("event",) and wrong_events:
+            continue
         steps = [str(step + 1) if isinstance(step, int) else step for step in details["loc"]]
-        message = details["msg"].removeprefix("Value error, ")
-        right = "Mend it in the mapping file"
-        if details["type"] == "extra_forbidden":
-            message = "is not known here"
-            right = nearest_words(steps[-1], _known_beside(details["loc"]))
-        elif details["type"] == "missing":
-            message, right = "is missing", "Add it to the mapping file"
-        yield Problem(name, ".".join(steps) or "file", message, right, "mapping_entry")
+        wrong, right = _entry_words(details)
+        yield Problem(name, ".".join(steps) or "file", wrong, right, "mapping_entry")
+
+
+def _entry_words(details: ErrorDetails) -> tuple[str, str]:
+    """Give what is wrong with an entry and what would be right."""
+    kind = details["type"]
+    if kind == "extra_forbidden":
+        word = str(details["loc"][-1])
+        return "is not known here", nearest_words(word, _known_beside(details["loc"]))
+    if kind == "missing":
+        return "is missing", "Add it to the mapping file"
+    if kind in ("model_type", "model_attributes_type"):
+        return "is not a column's name or a table", 'Write "Column" or { column = "Column" }'
+    return details["msg"].removeprefix("Value error, "), "Mend it in the mapping file"
 
 
 def _known_beside(location: tuple[int | str, ...]) -> list[str]:

@@ -55,7 +55,9 @@ def test_what_may_mean_something_else_is_not_read(cell: str, decimal: str, thous
         figures.decimal_text(cell, decimal, thousands)
 
 
-@given(st.decimals(-999999, 999999, places=3), st.sampled_from([(",", "."), (".", ","), (",", " ")]))
+@given(
+    st.decimals(-999999, 999999, places=3), st.sampled_from([(",", "."), (".", ","), (",", " ")])
+)
 def test_grouped_figures_come_back(value: Decimal, signs: tuple[str, str]) -> None:
     """Any figure written with grouped thousands is read back exactly."""
     decimal, thousands = signs

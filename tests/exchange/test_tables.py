@@ -153,7 +153,7 @@ def sheet(tmp_path: Path) -> Path:
 def test_xlsx_cells_keep_what_they_are(
     sheet: Path, largest: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Typed cells come as exact text and are marked as such, whether a sheet is held or streamed."""
+    """Typed cells come as exact text, marked as such, whether a sheet is held or streamed."""
     monkeypatch.setattr(workbook, "LARGE_SHEET_BYTES", largest)
     table = open_table(sheet)
     rows = list(table.read())
@@ -168,7 +168,7 @@ def test_xlsx_cells_keep_what_they_are(
 def test_a_sheet_is_chosen_by_name(sheet: Path) -> None:
     """A sheet is read by its name, and an unknown one is refused with those there are."""
     assert open_table(sheet, sheet="Other").columns == ("A",)
-    with pytest.raises(UnreadableInput, match="has no sheet 'Lgo'. It has 'Log'"):
+    with pytest.raises(UnreadableInput, match=r"has no sheet 'Lgo'\. It has 'Log'"):
         open_table(sheet, sheet="Lgo")
 
 
