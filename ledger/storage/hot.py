@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
+from operator import attrgetter
 from typing import Any
 
 import pyarrow as pa
@@ -79,6 +80,7 @@ _ENVELOPE = (
     *("seq", "kind", "schema_version", "shop", "bike", "job", "actor"),
     *("occurred_at", "recorded_at"),
 )
+_envelope = attrgetter(*_ENVELOPE)
 _FIGURES = frozenset(field.name for field in EVENT_SCHEMA if field.type == FIGURE)
 _IDS = frozenset(field.name for field in EVENT_SCHEMA if field.type == ID)
 _SHORT = frozenset(field.name for field in EVENT_SCHEMA if field.type == pa.int16())
@@ -95,7 +97,7 @@ def hot_row(event: Event, commit: int, units: Mapping[str, str]) -> Row:
     `units` is each quantity's canonical unit. Figures come as Decimal, ids as 16 bytes, instants
     as datetime. Raises Refused where a figure has no place in its column.
     """
-    row: Row = {name: getattr(event, name) for name in _ENVELOPE}
+    row: Row = dict(zip(_ENVELOPE, _envelope(event), strict=True))
     row["commit"] = commit
     row["id"] = id_bytes(event.id)
     if event.restores is not None:
