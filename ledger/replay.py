@@ -75,12 +75,13 @@ class Replay:
 
         Raises Refused at the first commit that breaks a rule.
         """
-        for raw in commits:
-            events = [self._read(one) for one in raw]
-            yield self._commit(events)
-            self._size += len(events)
-            if on_progress is not None:
-                on_progress(self._size)
+        with self._keys.in_one_write():
+            for raw in commits:
+                events = [self._read(one) for one in raw]
+                yield self._commit(events)
+                self._size += len(events)
+                if on_progress is not None:
+                    on_progress(self._size)
 
     def _read(self, raw: Mapping[str, Any]) -> Event:
         label = f"seq {raw.get('seq')}: {label_of(0, raw).removeprefix('event 1').strip()}"

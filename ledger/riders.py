@@ -141,6 +141,20 @@ class Keyring:
         self._database = _Database(path)
         self._by_rider: dict[str, str] = {}
         self._ciphers: dict[str, AESSIV | None] = {}
+        self._open_write: sqlite3.Connection | None = None
+
+    @contextmanager
+    def in_one_write(self) -> Iterator[None]:
+        """Make every key of a bulk import durable together, when this ends well; else none."""
+        try:
+            with self._database.write() as connection:
+                self._open_write = connection
+                yield
+        except BaseException:
+            self._by_rider, self._ciphers = {}, {}
+            raise
+        finally:
+            self._open_write = None
 
     def keys_for(self, riders: Iterable[str | None]) -> dict[str | None, str]:
         """Give each rider's key id, making the missing keys durable first.
@@ -154,16 +168,28 @@ class Keyring:
         return {rider or None: self._by_rider[rider] for rider in asked}
 
     def _make_keys(self, riders: list[str]) -> None:
-        with self._database.write() as connection:
-            for rider in riders:
-                key = f"k-{secrets.token_hex(8)}" if rider else BOOK_KEY
-                connection.execute(
-                    "insert into keys values (?, ?, ?, ?) on conflict do nothing",
-                    (key, rider, secrets.token_bytes(64), _now()),
-                )
-                (self._by_rider[rider],) = connection.execute(
-                    "select key from keys where rider = ?", (rider,)
-                ).fetchone()
+        if self._open_write is not None:
+            self._insert(self._open_write, riders)
+            return
+        try:
+            with self._database.write() as connection:
+                self._insert(connection, riders)
+        except BaseException:
+            self._by_rider, self._ciphers = {}, {}
+            raise
+
+    def _insert(self, connection: sqlite3.Connection, riders: list[str]) -> None:
+        for rider in riders:
+            key = f"k-{secrets.token_hex(8)}" if rider else BOOK_KEY
+            connection.execute(
+                "insert into keys values (?, ?, ?, ?) on conflict do nothing",
+                (key, rider, secrets.token_bytes(64), _now()),
+            )
+            key, secret = connection.execute(
+                "select key, secret from keys where rider = ?", (rider,)
+            ).fetchone()
+            self._by_rider[rider] = key
+            self._ciphers[key] = AESSIV(secret)
 
     def _cipher(self, key: str) -> AESSIV | None:
         if key not in self._ciphers:
