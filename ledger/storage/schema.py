@@ -83,5 +83,6 @@ EVENT_SCHEMA = pa.schema(
         ("currency", pa.string()),
         ("money_minor", pa.int64()),
         ("gauge_mark_pitches", pa.int16()),
+        ("bike_kind", pa.string()),
     ]
 )

@@ -53,8 +53,20 @@ LINE_COLUMNS = {
 # kind -> (a payload with everything that has a column, the columns DEVELOPERS.md says it gives)
 ROWS = {
     "bike_registered": (
-        {"make": "Brigg", "model": "Skerry", "speeds": 11, "riding": "commuting"},
-        {"make": "Brigg", "model": "Skerry", "speeds": 11, "riding": "commuting"},
+        {
+            "make": "Brigg",
+            "model": "Skerry",
+            "speeds": 11,
+            "riding": "commuting",
+            "bike_kind": "cargo",
+        },
+        {
+            "make": "Brigg",
+            "model": "Skerry",
+            "speeds": 11,
+            "riding": "commuting",
+            "bike_kind": "cargo",
+        },
     ),
     "rider_changed": (
         {"rider": "r1", "keeper": "r2", "payer": "r3", "riding": "touring"},
