@@ -9,10 +9,10 @@ shrinks to a short one.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from typing import Any, NamedTuple
+from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -24,6 +24,7 @@ from ledger.prepare import prepare
 from ledger.rules import BookFacts, check_timeline
 from ledger.state import BikeState, live, state_after
 from ledger.vocabulary import standard
+from tests.bike_moves import IN_A_JOB, MAKERS, TEXT, Move, open_job
 
 SHOP = "quayside"
 BIKES = ("7K3M9QXA", "2B4D6F8H")
@@ -45,39 +46,12 @@ GAUGES = {
         gauge="caliper", label="caliper", quantities=("elongation", "thickness")
     )
 }
-POSITIONS = (
-    "chain",
-    "cassette",
-    "rear_brake",
-    "rear_brake.pads",
-    "rear_brake.rotor",
-    "rear_wheel",
-    "bottom_bracket",
-    "crank",
-    "stem",
-)
-FAULTS = ("squeal", "play", "worn")
-VERDICTS = ("within limit", "watch", "due", "unsafe", "not checked")
-_TEXT = "written at the bench"
 
 
 def event_id(number: int) -> str:
     """Give the UUIDv7 of the numbered event: times rise with numbers."""
     stamp = int(BEGAN_AT.timestamp() * 1000) + number
     return str(UUID(int=(stamp << 80) | (0x7 << 76) | (0b10 << 62) | number))
-
-
-class Move(NamedTuple):
-    """One thing that happens, as small numbers; the maker of each kind reads what it needs."""
-
-    kind: str
-    bike: int
-    pick: int
-    other: int
-    hours: int
-    """Since the last event; 0 for the same instant."""
-    back: int
-    """0 for now; else the event is entered late, at the time of an earlier one."""
 
 
 @dataclass(frozen=True)
@@ -160,197 +134,6 @@ class _Diary:
         return True
 
 
-def _amount(value: object, unit: str) -> dict[str, str]:
-    return {"value": str(value), "unit": unit}
-
-
-def _job(state: BikeState, move: Move, *, is_needed: bool = False) -> str | None:
-    """Give an open job, now and then none where none is needed."""
-    names = [job.job for job in state.jobs.values() if not job.is_closed]
-    if not names or (move.other % 3 == 0 and not is_needed):
-        return None
-    return names[move.pick % len(names)]
-
-
-def _puts_right(state: BikeState, move: Move) -> dict[str, Any]:
-    if move.other % 2 or not state.faults:
-        return {}
-    position, fault = sorted(state.faults)[move.pick % len(state.faults)]
-    return {"puts_right": {"fault": fault, "position": position}}
-
-
-def _position(move: Move) -> str:
-    return POSITIONS[move.pick % len(POSITIONS)]
-
-
-def _rider_changed(state: BikeState, move: Move) -> dict[str, Any]:
-    riding = {"riding": "commute"} if move.other % 2 else {}
-    return {"rider": f"r{move.pick % 3}", "keeper": f"k{move.other % 2}", **riding}
-
-
-def _distance_read(state: BikeState, move: Move) -> dict[str, Any]:
-    if move.other % 4 == 0:
-        return {"odometer": _amount(move.pick % 50, "km"), "computer_replaced": True}
-    shown = state.shown_highest_km + move.pick
-    unit = "miles" if move.other % 4 == 1 else "km"
-    return {"odometer": _amount(shown, unit), "source": ("read", "told")[move.other % 2]}
-
-
-def _job_opened(state: BikeState, move: Move) -> dict[str, Any]:
-    tiers: list[dict[str, Any]] = [{}, {"tier": "quick_check"}, {"tier": "full_service"}]
-    return {**tiers[move.pick % 3], **({"riding": "courier"} if move.other % 3 == 0 else {})}
-
-
-def _quote_given(state: BikeState, move: Move) -> dict[str, Any]:
-    line = {"line_type": "labour", "code": "chain", "net_minor": move.pick, "tax_rate": "0.21"}
-    lines = [{"line": f"{index}", **line} for index in range(1 + move.other % 2)]
-    return {"quote": f"q{move.pick}", "form": "fixed", "currency": "EUR", "lines": lines}
-
-
-def _quote_answered(state: BikeState, move: Move) -> dict[str, Any]:
-    name = sorted(state.quotes)[move.pick % len(state.quotes)]
-    answer = ("yes", "no", "later", "no reply")[move.other % 4]
-    return {"quote": name, "answers": [{"line": "0", "answer": answer}], "how": "phone"}
-
-
-def _inspected(state: BikeState, move: Move) -> dict[str, Any]:
-    verdict = VERDICTS[move.other % 5]
-    data: dict[str, Any] = {"position": _position(move), "verdict": verdict}
-    if verdict == "not checked":
-        data["why_not_checked"] = _TEXT
-    if move.pick % 4:
-        data["fault"] = FAULTS[move.pick % 3]
-    return data | ({"cause": "wear"} if move.pick % 5 == 0 else {})
-
-
-def _diagnosed(state: BikeState, move: Move) -> dict[str, Any]:
-    found = {"cause": "glazed_pad", "why_stopped": "cause found"}
-    return {
-        "position": _position(move),
-        "symptom": FAULTS[move.other % 3],
-        **(found if move.other % 2 else {"why_stopped": "time spent"}),
-    }
-
-
-def _measured(state: BikeState, move: Move) -> dict[str, Any]:
-    kind = move.other % 5
-    if kind == 0:
-        return {
-            "position": "chain",
-            "quantity": "elongation",
-            "value": _amount(f"{(move.pick % 90) / 100:.2f}", "%"),
-            "gauge": "caliper",
-        }
-    if kind == 1:
-        over = {"over_pitches": 24, "value": _amount(f"12.{move.pick % 1000:04d}", "in")}
-        return {"position": "chain", "quantity": "elongation", "point": "middle", **over}
-    if kind == 2:
-        marks = {"low": _amount("0.5", "%")} if move.pick % 2 else {"high": _amount("0.5", "%")}
-        return {"position": "chain", "quantity": "elongation", **marks}
-    if kind == 3:
-        pressure = _amount(20 + move.pick % 60, "psi")
-        return {"position": "rear_wheel.tyre", "quantity": "pressure", "value": pressure}
-    thickness = _amount(f"{(move.pick % 40) / 10}", "mm")
-    return {"position": "rear_brake.pads", "quantity": "thickness", "value": thickness}
-
-
-def _part_fitted(state: BikeState, move: Move) -> dict[str, Any]:
-    at = _position(move)
-    data: dict[str, Any] = {"position": at, "model": f"M{move.other % 3}"}
-    data["is_found"] = move.other % 5 == 0
-    if at in state.fitted:
-        data["replaces"] = state.fitted[at].part
-    if move.other % 3:
-        data["part"] = f"p{move.pick % 40}"
-    return data | _puts_right(state, move)
-
-
-def _part_removed(state: BikeState, move: Move) -> dict[str, Any]:
-    at = sorted(state.fitted)[move.pick % len(state.fitted)]
-    named = {"part": state.fitted[at].part} if move.other % 2 else {}
-    return {"position": at, "reason": "worn", **named, **_puts_right(state, move)}
-
-
-def _adjusted(state: BikeState, move: Move) -> dict[str, Any]:
-    at, kind = _position(move), move.other % 4
-    if kind == 0:
-        return {"position": at, **_puts_right(state, move)}
-    if kind == 1:
-        gap = _amount(f"{move.pick % 30}", "mm")
-        return {"position": at, "quantity": "gap", "after": gap, "before": gap}
-    point = {"point": ("drive side", "other side")[move.pick % 2]} if kind == 3 else {}
-    torque = _amount(20 + move.pick % 80, "lbf.in")
-    return {"position": at, "quantity": "torque", "after": torque, **point}
-
-
-def _treated(state: BikeState, move: Move) -> dict[str, Any]:
-    treatment = {"treatment": "cleaned", "is_preventive": move.other % 3 == 0}
-    return {"position": _position(move), **treatment, **_puts_right(state, move)}
-
-
-def _advised(state: BikeState, move: Move) -> dict[str, Any]:
-    at = _position(move)
-    if state.unsafe and move.other % 2:
-        at = sorted(state.unsafe)[move.pick % len(state.unsafe)][1]
-    return {"position": at, "verdict": "unsafe", "urgency": "now", "advice": _TEXT}
-
-
-def _advice_answered(state: BikeState, move: Move) -> dict[str, Any]:
-    advice = sorted(state.advice)[move.pick % len(state.advice)]
-    answer = ("yes", "no", "later", "no reply")[move.other % 4]
-    return {"advice": advice, "answer": answer, "how": "in person"}
-
-
-def _job_closed(state: BikeState, move: Move) -> dict[str, Any]:
-    line = {"line": "1", "line_type": "part", "code": "M1", "net_minor": 100 * move.pick}
-    return {"currency": "EUR", "lines": [{**line, "tax_rate": "0.09"}]} if move.other % 2 else {}
-
-
-_MAKERS: dict[str, Callable[[BikeState, Move], dict[str, Any]]] = {
-    "rider_changed": _rider_changed,
-    "distance_read": _distance_read,
-    "job_opened": _job_opened,
-    "job_held": lambda state, move: {"waiting_for": ("answer", "part")[move.pick % 2]},
-    "job_resumed": lambda state, move: {},
-    "quote_given": _quote_given,
-    "quote_answered": _quote_answered,
-    "labour_started": lambda state, move: {"task": "brakes"},
-    "labour_stopped": lambda state, move: {},
-    "labour_logged": lambda state, move: {"task": "chain", "minutes": move.pick % 90},
-    "goodwill_given": lambda state, move: {"value_minor": move.pick, "minutes": 5},
-    "advised": _advised,
-    "advice_answered": _advice_answered,
-    "released": lambda state, move: {"is_test_ridden": True},
-    "job_closed": _job_closed,
-    "inspected": _inspected,
-    "diagnosed": _diagnosed,
-    "measured": _measured,
-    "part_fitted": _part_fitted,
-    "part_removed": _part_removed,
-    "adjusted": _adjusted,
-    "treated": _treated,
-    "noted": lambda state, move: {"position": _position(move), "text": _TEXT},
-    "photo_attached": lambda state, move: {
-        "photo": f"{move.pick:064x}",
-        "key": "book",
-        "media_type": "image/png",
-    },
-}
-_IN_A_JOB = frozenset(
-    [
-        "job_held",
-        "job_resumed",
-        "quote_given",
-        "quote_answered",
-        "labour_started",
-        "labour_stopped",
-        "labour_logged",
-        "released",
-        "job_closed",
-    ]
-)
-
-
 def _happens_at(diary: _Diary, move: Move) -> datetime:
     if move.back and diary.events:
         return diary.events[-(move.back % len(diary.events))].occurred_at
@@ -361,7 +144,7 @@ def _strike(diary: _Diary, move: Move) -> None:
     bike = BIKES[move.bike]
     stored = [event for event in diary.of(bike) if event.kind != "event_struck"]
     target = stored[-1 - move.pick % len(stored)]
-    data = {"target": target.id, "reason": _TEXT}
+    data = {"target": target.id, "reason": TEXT}
     raw = {"kind": "event_struck", "bike": bike, "actor": MECHANICS[0], "data": data}
     diary.record({**raw, "occurred_at": _happens_at(diary, move)})
 
@@ -402,7 +185,7 @@ def _told(diary: _Diary, kind: str, move: Move) -> tuple[str, BikeState, dict[st
     """Give the kind that can happen now: what needs a job, quote or advice gets one first."""
     state = diary.state(BIKES[move.bike], _happens_at(diary, move))
     is_open = any(not job.is_closed for job in state.jobs.values())
-    if kind in _IN_A_JOB and not is_open:
+    if kind in IN_A_JOB and not is_open:
         kind = "job_opened"
     instead = {
         "quote_answered": ("quote_given", not state.quotes),
@@ -413,7 +196,7 @@ def _told(diary: _Diary, kind: str, move: Move) -> tuple[str, BikeState, dict[st
     }
     if kind in instead and instead[kind][1]:
         kind = instead[kind][0]
-    return kind, state, _MAKERS[kind](state, move)
+    return kind, state, MAKERS[kind](state, move)
 
 
 def _who_and_where(kind: str, state: BikeState, move: Move) -> dict[str, Any]:
@@ -426,7 +209,7 @@ def _who_and_where(kind: str, state: BikeState, move: Move) -> dict[str, Any]:
     if kind == "quote_answered":
         name = sorted(state.quotes)[move.pick % len(state.quotes)]
         return {"actor": actor, "job": state.quotes[name].job}
-    named = _job(state, move, is_needed=kind in _IN_A_JOB)
+    named = open_job(state, move, is_needed=kind in IN_A_JOB)
     return {"actor": actor, **({"job": named} if named else {})}
 
 
@@ -451,7 +234,7 @@ def life_of(moves: Sequence[Move]) -> Life:
     return Life(tuple(diary.events))
 
 
-ALL_MOVES = (*_MAKERS, *_OTHERS)
+ALL_MOVES = (*MAKERS, *_OTHERS)
 _OFTEN = [
     "part_fitted",
     "part_removed",

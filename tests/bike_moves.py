@@ -1,0 +1,227 @@
+"""What can happen to a bike, from a few small numbers and the state it is in."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from ledger.state import BikeState
+
+POSITIONS = (
+    "chain",
+    "cassette",
+    "rear_brake",
+    "rear_brake.pads",
+    "rear_brake.rotor",
+    "rear_wheel",
+    "bottom_bracket",
+    "crank",
+    "stem",
+)
+FAULTS = ("squeal", "play", "worn")
+VERDICTS = ("within limit", "watch", "due", "unsafe", "not checked")
+TEXT = "written at the bench"
+
+
+class Move(NamedTuple):
+    """One thing that happens, as small numbers; the maker of each kind reads what it needs."""
+
+    kind: str
+    bike: int
+    pick: int
+    other: int
+    hours: int
+    """Since the last event; 0 for the same instant."""
+    back: int
+    """0 for now; else the event is entered late, at the time of an earlier one."""
+
+
+def _amount(value: object, unit: str) -> dict[str, str]:
+    return {"value": str(value), "unit": unit}
+
+
+def open_job(state: BikeState, move: Move, *, is_needed: bool = False) -> str | None:
+    """Give an open job, now and then none where none is needed."""
+    names = [job.job for job in state.jobs.values() if not job.is_closed]
+    if not names or (move.other % 3 == 0 and not is_needed):
+        return None
+    return names[move.pick % len(names)]
+
+
+def _puts_right(state: BikeState, move: Move) -> dict[str, Any]:
+    if move.other % 2 or not state.faults:
+        return {}
+    position, fault = sorted(state.faults)[move.pick % len(state.faults)]
+    return {"puts_right": {"fault": fault, "position": position}}
+
+
+def _position(move: Move) -> str:
+    return POSITIONS[move.pick % len(POSITIONS)]
+
+
+def _rider_changed(state: BikeState, move: Move) -> dict[str, Any]:
+    riding = {"riding": "commute"} if move.other % 2 else {}
+    return {"rider": f"r{move.pick % 3}", "keeper": f"k{move.other % 2}", **riding}
+
+
+def _distance_read(state: BikeState, move: Move) -> dict[str, Any]:
+    if move.other % 4 == 0:
+        return {"odometer": _amount(move.pick % 50, "km"), "computer_replaced": True}
+    shown = state.shown_highest_km + move.pick
+    unit = "miles" if move.other % 4 == 1 else "km"
+    return {"odometer": _amount(shown, unit), "source": ("read", "told")[move.other % 2]}
+
+
+def _job_opened(state: BikeState, move: Move) -> dict[str, Any]:
+    tiers: list[dict[str, Any]] = [{}, {"tier": "quick_check"}, {"tier": "full_service"}]
+    return {**tiers[move.pick % 3], **({"riding": "courier"} if move.other % 3 == 0 else {})}
+
+
+def _quote_given(state: BikeState, move: Move) -> dict[str, Any]:
+    line = {"line_type": "labour", "code": "chain", "net_minor": move.pick, "tax_rate": "0.21"}
+    lines = [{"line": f"{index}", **line} for index in range(1 + move.other % 2)]
+    return {"quote": f"q{move.pick}", "form": "fixed", "currency": "EUR", "lines": lines}
+
+
+def _quote_answered(state: BikeState, move: Move) -> dict[str, Any]:
+    name = sorted(state.quotes)[move.pick % len(state.quotes)]
+    answer = ("yes", "no", "later", "no reply")[move.other % 4]
+    return {"quote": name, "answers": [{"line": "0", "answer": answer}], "how": "phone"}
+
+
+def _inspected(state: BikeState, move: Move) -> dict[str, Any]:
+    verdict = VERDICTS[move.other % 5]
+    data: dict[str, Any] = {"position": _position(move), "verdict": verdict}
+    if verdict == "not checked":
+        data["why_not_checked"] = TEXT
+    if move.pick % 4:
+        data["fault"] = FAULTS[move.pick % 3]
+    return data | ({"cause": "wear"} if move.pick % 5 == 0 else {})
+
+
+def _diagnosed(state: BikeState, move: Move) -> dict[str, Any]:
+    found = {"cause": "glazed_pad", "why_stopped": "cause found"}
+    return {
+        "position": _position(move),
+        "symptom": FAULTS[move.other % 3],
+        **(found if move.other % 2 else {"why_stopped": "time spent"}),
+    }
+
+
+def _measured(state: BikeState, move: Move) -> dict[str, Any]:
+    kind = move.other % 5
+    if kind == 0:
+        return {
+            "position": "chain",
+            "quantity": "elongation",
+            "value": _amount(f"{(move.pick % 90) / 100:.2f}", "%"),
+            "gauge": "caliper",
+        }
+    if kind == 1:
+        over = {"over_pitches": 24, "value": _amount(f"12.{move.pick % 1000:04d}", "in")}
+        return {"position": "chain", "quantity": "elongation", "point": "middle", **over}
+    if kind == 2:
+        marks = {"low": _amount("0.5", "%")} if move.pick % 2 else {"high": _amount("0.5", "%")}
+        return {"position": "chain", "quantity": "elongation", **marks}
+    if kind == 3:
+        pressure = _amount(20 + move.pick % 60, "psi")
+        return {"position": "rear_wheel.tyre", "quantity": "pressure", "value": pressure}
+    thickness = _amount(f"{(move.pick % 40) / 10}", "mm")
+    return {"position": "rear_brake.pads", "quantity": "thickness", "value": thickness}
+
+
+def _part_fitted(state: BikeState, move: Move) -> dict[str, Any]:
+    at = _position(move)
+    data: dict[str, Any] = {"position": at, "model": f"M{move.other % 3}"}
+    data["is_found"] = move.other % 5 == 0
+    if at in state.fitted:
+        data["replaces"] = state.fitted[at].part
+    if move.other % 3:
+        data["part"] = f"p{move.pick % 40}"
+    return data | _puts_right(state, move)
+
+
+def _part_removed(state: BikeState, move: Move) -> dict[str, Any]:
+    at = sorted(state.fitted)[move.pick % len(state.fitted)]
+    named = {"part": state.fitted[at].part} if move.other % 2 else {}
+    return {"position": at, "reason": "worn", **named, **_puts_right(state, move)}
+
+
+def _adjusted(state: BikeState, move: Move) -> dict[str, Any]:
+    at, kind = _position(move), move.other % 4
+    if kind == 0:
+        return {"position": at, **_puts_right(state, move)}
+    if kind == 1:
+        gap = _amount(f"{move.pick % 30}", "mm")
+        return {"position": at, "quantity": "gap", "after": gap, "before": gap}
+    point = {"point": ("drive side", "other side")[move.pick % 2]} if kind == 3 else {}
+    torque = _amount(20 + move.pick % 80, "lbf.in")
+    return {"position": at, "quantity": "torque", "after": torque, **point}
+
+
+def _treated(state: BikeState, move: Move) -> dict[str, Any]:
+    treatment = {"treatment": "cleaned", "is_preventive": move.other % 3 == 0}
+    return {"position": _position(move), **treatment, **_puts_right(state, move)}
+
+
+def _advised(state: BikeState, move: Move) -> dict[str, Any]:
+    at = _position(move)
+    if state.unsafe and move.other % 2:
+        at = sorted(state.unsafe)[move.pick % len(state.unsafe)][1]
+    return {"position": at, "verdict": "unsafe", "urgency": "now", "advice": TEXT}
+
+
+def _advice_answered(state: BikeState, move: Move) -> dict[str, Any]:
+    advice = sorted(state.advice)[move.pick % len(state.advice)]
+    answer = ("yes", "no", "later", "no reply")[move.other % 4]
+    return {"advice": advice, "answer": answer, "how": "in person"}
+
+
+def _job_closed(state: BikeState, move: Move) -> dict[str, Any]:
+    line = {"line": "1", "line_type": "part", "code": "M1", "net_minor": 100 * move.pick}
+    return {"currency": "EUR", "lines": [{**line, "tax_rate": "0.09"}]} if move.other % 2 else {}
+
+
+MAKERS: dict[str, Callable[[BikeState, Move], dict[str, Any]]] = {
+    "rider_changed": _rider_changed,
+    "distance_read": _distance_read,
+    "job_opened": _job_opened,
+    "job_held": lambda state, move: {"waiting_for": ("answer", "part")[move.pick % 2]},
+    "job_resumed": lambda state, move: {},
+    "quote_given": _quote_given,
+    "quote_answered": _quote_answered,
+    "labour_started": lambda state, move: {"task": "brakes"},
+    "labour_stopped": lambda state, move: {},
+    "labour_logged": lambda state, move: {"task": "chain", "minutes": move.pick % 90},
+    "goodwill_given": lambda state, move: {"value_minor": move.pick, "minutes": 5},
+    "advised": _advised,
+    "advice_answered": _advice_answered,
+    "released": lambda state, move: {"is_test_ridden": True},
+    "job_closed": _job_closed,
+    "inspected": _inspected,
+    "diagnosed": _diagnosed,
+    "measured": _measured,
+    "part_fitted": _part_fitted,
+    "part_removed": _part_removed,
+    "adjusted": _adjusted,
+    "treated": _treated,
+    "noted": lambda state, move: {"position": _position(move), "text": TEXT},
+    "photo_attached": lambda state, move: {
+        "photo": f"{move.pick:064x}",
+        "key": "book",
+        "media_type": "image/png",
+    },
+}
+IN_A_JOB = frozenset(
+    [
+        "job_held",
+        "job_resumed",
+        "quote_given",
+        "quote_answered",
+        "labour_started",
+        "labour_stopped",
+        "labour_logged",
+        "released",
+        "job_closed",
+    ]
+)
