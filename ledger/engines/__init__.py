@@ -1,0 +1,1 @@
+"""What runs the relations: DuckDB over a book's Parquet files."""

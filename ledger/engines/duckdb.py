@@ -1,0 +1,138 @@
+"""DuckDB over a book's Parquet files, in memory: the files stay the only truth.
+
+One connection an engine, a cursor a query, so that threads may ask at the same time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import pyarrow as pa
+
+from ledger import sql
+from ledger.storage.schema import EVENT_SCHEMA
+
+COLUMNS = tuple(name for name in EVENT_SCHEMA.names if name not in ("canonical", "lines"))
+"""The hot columns that relations fold."""
+
+Row = Mapping[str, Any]
+
+_FILES = "select * from read_parquet($files, union_by_name = true)"
+_JOINED = f"""select rows.* replace (coalesce(bike_alias.bike_as, rows.bike) as bike)
+from ({_FILES}) as rows
+left join bike_alias on rows.bike = bike_alias.bike"""
+_LIVE = frozenset({"live_events"})
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """As at which instant, and as known to which seq."""
+
+    as_at: datetime
+    known_seq: int
+
+
+class DuckEngine:
+    """Runs relations over the Parquet files that together are a book."""
+
+    def __init__(self, files: Callable[[], Sequence[Path]]) -> None:
+        """`files` gives the reading set as it stands now; it is asked at each query."""
+        self._files = files
+        self._connection = duckdb.connect(":memory:")
+        self._connection.execute("set TimeZone = 'UTC'")
+        self._connection.execute("set parquet_metadata_cache = true")
+
+    def close(self) -> None:
+        """Let go of the connection and what it holds in memory."""
+        self._connection.close()
+
+    def all_bikes(
+        self,
+        relation: str,
+        asked: Asked,
+        tables: Mapping[str, pa.Table],
+        *,
+        ending: str = "",
+        values: Mapping[str, Any] | None = None,
+    ) -> Iterator[Row]:
+        """Give the rows of a relation over the whole book.
+
+        `tables` are the small tables the relation needs; with `bike_alias` among them, joined
+        tags are one bike. `values` are bound parameters of `ending`.
+        """
+        paths = [str(path) for path in self._files()]
+        if not paths:
+            return self._over(EVENT_SCHEMA.empty_table(), relation, asked, tables, ending, values)
+        source = _JOINED if "bike_alias" in tables else _FILES
+        text = sql.compose(relation, source=source, ending=ending)
+        return _rows(
+            self._cursor(tables), text, {**_bound(asked), **(values or {}), "files": paths}
+        )
+
+    def _over(
+        self,
+        events: pa.Table,
+        relation: str,
+        asked: Asked,
+        tables: Mapping[str, pa.Table],
+        ending: str,
+        values: Mapping[str, Any] | None,
+    ) -> Iterator[Row]:
+        cursor = self._cursor({**tables, "events": events})
+        text = sql.compose(relation, ending=ending)
+        return _rows(cursor, text, {**_bound(asked), **(values or {})})
+
+    def one_bike(
+        self,
+        relations: Sequence[str],
+        asked: Asked,
+        events: pa.Table,
+        tables: Mapping[str, pa.Table],
+    ) -> dict[str, list[Row]]:
+        """Give the rows of several relations over the events of one bike.
+
+        `events` has at least COLUMNS; what of it is live is worked out once for all relations.
+        """
+        cursor = self._cursor({**tables, "events": events})
+        if any("live_events" in sql.needed(name) for name in relations):
+            live = _arrow(cursor, sql.compose("live_events"), _bound(asked))
+            cursor.register("live_events", live)
+        return {
+            name: list(_rows(cursor, sql.compose(name, given=_LIVE), _bound(asked)))
+            for name in relations
+        }
+
+    def _cursor(self, tables: Mapping[str, pa.Table]) -> duckdb.DuckDBPyConnection:
+        cursor = self._connection.cursor()
+        for name, table in tables.items():
+            cursor.register(name, table)
+        return cursor
+
+
+def _bound(asked: Asked) -> dict[str, Any]:
+    return {"as_at": asked.as_at.astimezone(UTC), "known_seq": asked.known_seq}
+
+
+def _used(text: str, values: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in values.items() if f"${name}" in text}
+
+
+def _arrow(cursor: duckdb.DuckDBPyConnection, text: str, values: Mapping[str, Any]) -> pa.Table:
+    return cursor.sql(text, params=_used(text, values)).to_arrow_table()
+
+
+def _plain(value: Any) -> Any:
+    return value.astimezone(UTC) if isinstance(value, datetime) else value
+
+
+def _rows(cursor: duckdb.DuckDBPyConnection, text: str, values: Mapping[str, Any]) -> Iterator[Row]:
+    found = cursor.execute(text, _used(text, values))
+    names = [column[0] for column in found.description or ()]
+    while batch := found.fetchmany(10_000):
+        for row in batch:
+            yield dict(zip(names, map(_plain, row), strict=True))

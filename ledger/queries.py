@@ -1,0 +1,338 @@
+"""What can be asked of a book: typed functions over the relations in `ledger/sql/`.
+
+Instants are UTC, distances kilometres. Without `as_at`, now; without `known_seq`, all the book
+holds.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, fields
+from datetime import UTC, datetime
+from decimal import Decimal
+from itertools import groupby
+from threading import Lock
+from typing import TYPE_CHECKING, Any, TypeVar
+from weakref import WeakKeyDictionary
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from ledger.engines.duckdb import COLUMNS, Asked, DuckEngine
+from ledger.engines.tables import bike_alias, position_effects
+from ledger.engines.views import RELATIONS, event_id, make_view
+from ledger.events import Event, parse_event
+from ledger.view import BikeView
+
+if TYPE_CHECKING:
+    from ledger.book import Book
+
+Shape = TypeVar("Shape")
+_Group = tuple[tuple[str, str], list[Mapping[str, Any]]]
+"""Shop and bike, with the rows of one relation."""
+_END_OF_TIME = datetime(2201, 1, 1, tzinfo=UTC)
+_START_OF_TIME = datetime(1900, 1, 1, tzinfo=UTC)
+_engines: WeakKeyDictionary[Book, DuckEngine] = WeakKeyDictionary()
+_engines_lock = Lock()
+
+
+@dataclass(frozen=True, slots=True)
+class TimelineEntry:
+    """One stored event of a bike, and whether it still counts."""
+
+    seq: int
+    id: str
+    kind: str
+    bike: str
+    """The tag it was recorded under, where several are one bike."""
+    occurred_at: datetime
+    recorded_at: datetime
+    actor: str
+    job: str | None
+    position: str | None
+    system: str | None
+    event: Event
+    """As stored: free text is sealed; `Book.reveal` opens it."""
+    data: Mapping[str, Any]
+    """The payload as plain JSON types, its free text opened; None where the key is gone."""
+    struck_by: str | None
+    """The id of the strike that voids it, as known."""
+
+    @property
+    def is_struck(self) -> bool:
+        """Whether a strike voids it."""
+        return self.struck_by is not None
+
+
+@dataclass(frozen=True, slots=True)
+class BikeRow:
+    """One bike in a list."""
+
+    bike: str
+    make: str | None
+    model: str | None
+    bike_kind: str | None
+    rider: str | None
+    keeper: str | None
+    distance_km: Decimal | None
+    first_seen_at: datetime
+    last_seen_at: datetime
+    count_jobs: int
+    events_used: int
+
+
+@dataclass(frozen=True, slots=True)
+class PartDistance:
+    """How far one part has gone, over every time it was fitted, on every bike."""
+
+    part: str
+    bike: str
+    """Where it is, or was last."""
+    position: str
+    make: str | None
+    model: str | None
+    distance_km: Decimal | None
+    """None where the distance of no spell is known."""
+    is_complete: bool
+    """False where the part was found fitted, or a spell's distance is not known: it has gone
+    further."""
+    is_fitted: bool
+    count_spells: int
+    count_bikes: int
+    first_seen_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class PartSpell:
+    """One part at one position of one bike, from fitted to removed."""
+
+    part: str
+    bike: str
+    position: str
+    make: str | None
+    model: str | None
+    is_found: bool
+    started_at: datetime
+    ended_at: datetime | None
+    """None while it is fitted."""
+    end_reason: str | None
+    start_km: Decimal | None
+    end_km: Decimal | None
+    distance_km: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
+class ShopSummary:
+    """How much a book holds."""
+
+    events: int
+    """Every stored event, struck ones and those of the book itself too."""
+    bikes: int
+    riders: int
+    """Different riders that bikes have now."""
+    jobs: int
+    jobs_open: int
+    faults_open: int
+    first_seen_at: datetime | None
+    last_seen_at: datetime | None
+
+
+def engine_of(book: Book) -> DuckEngine:
+    """Give the book's query engine, made at the first question."""
+    with _engines_lock:
+        if book not in _engines:
+            _engines[book] = DuckEngine(book.files)
+        return _engines[book]
+
+
+def _asked(book: Book, as_at: datetime | None, known_seq: int | None) -> Asked:
+    if as_at is None or known_seq is None:
+        head = book.head
+        latest = max(datetime.now(UTC), head.recorded_at or _START_OF_TIME)
+        as_at = latest if as_at is None else as_at
+        known_seq = head.size if known_seq is None else known_seq
+    return Asked(as_at.astimezone(UTC), known_seq)
+
+
+def _tags(book: Book, bike: str, known_seq: int) -> frozenset[str]:
+    return book.aliases(known_seq).get(bike, frozenset({bike}))
+
+
+def _events_of(book: Book, bike: str, known_seq: int, columns: Iterable[str]) -> pa.Table:
+    """Give the rows of a bike's tags, all under the tag asked for; raises UnknownBike."""
+    tags = _tags(book, bike, known_seq)
+    events = book.bike_columns(tags, list(columns))
+    if not len(events):
+        book.require_bike(bike)
+    if tags == {bike}:
+        return events
+    place = events.schema.get_field_index("bike")
+    return events.set_column(place, "bike", pa.array([bike] * len(events), pa.string()))
+
+
+def _effects(book: Book, events: pa.Table) -> pa.Table:
+    words = book.vocabulary
+    named = frozenset(pc.unique(events["position"]).to_pylist()) - {None}
+    return position_effects(words, named.difference(words.positions))
+
+
+def bike_view(
+    book: Book, bike: str, as_at: datetime | None = None, known_seq: int | None = None
+) -> BikeView:
+    """Give a bike as at an instant, as the book knew it; raises UnknownBike."""
+    asked = _asked(book, as_at, known_seq)
+    events = _events_of(book, bike, asked.known_seq, COLUMNS)
+    tables = {"position_effects": _effects(book, events)}
+    rows = engine_of(book).one_bike(RELATIONS, asked, events, tables)
+    return make_view(book.settings.shop, bike, asked.as_at, asked.known_seq, rows)
+
+
+def _tables(book: Book, asked: Asked) -> dict[str, pa.Table]:
+    tables = {"position_effects": position_effects(book.vocabulary)}
+    aliases = book.aliases(asked.known_seq)
+    return {**tables, "bike_alias": bike_alias(aliases)} if aliases else tables
+
+
+def bike_views(
+    book: Book, as_at: datetime | None = None, known_seq: int | None = None
+) -> Iterator[BikeView]:
+    """Give every bike that has a live event, by tag; joined tags are one, under the first."""
+    asked = _asked(book, as_at, known_seq)
+    tables, engine = _tables(book, asked), engine_of(book)
+    waiting: dict[str, Iterator[_Group]] = {
+        relation: _groups(engine.all_bikes(relation, asked, tables, ending="order by shop, bike"))
+        for relation in RELATIONS
+    }
+    coming = {relation: next(groups, None) for relation, groups in waiting.items()}
+    while (summary := coming["bike_summary"]) is not None:
+        key = summary[0]
+        rows: dict[str, list[Mapping[str, Any]]] = {}
+        for relation, group in coming.items():
+            if group is not None and group[0] == key:
+                rows[relation] = group[1]
+        coming |= {relation: next(waiting[relation], None) for relation in rows}
+        yield make_view(*key, asked.as_at, asked.known_seq, rows)
+
+
+def _groups(
+    rows: Iterable[Mapping[str, Any]],
+) -> Iterator[_Group]:
+    for key, group in groupby(rows, key=lambda row: (row["shop"], row["bike"])):
+        yield key, list(group)
+
+
+def timeline(
+    book: Book,
+    bike: str,
+    *,
+    as_at: datetime | None = None,
+    known_seq: int | None = None,
+    system: str | None = None,
+    include_struck: bool = True,
+) -> list[TimelineEntry]:
+    """Give everything that was recorded of a bike, oldest first, ties by seq.
+
+    `system` keeps what concerns one system of the bike. Without struck events, strikes are left
+    out too. Raises UnknownBike.
+    """
+    asked = _asked(book, as_at or _END_OF_TIME, known_seq)
+    events = _events_of(book, bike, asked.known_seq, (*COLUMNS, "canonical"))
+    rows = engine_of(book).one_bike(["timeline"], asked, events, {})["timeline"]
+    entries = (_entry(book, row) for row in sorted(rows, key=_order))
+    return [
+        entry
+        for entry in entries
+        if (system is None or entry.system == system)
+        and (include_struck or not (entry.is_struck or entry.kind == "event_struck"))
+    ]
+
+
+def _order(row: Mapping[str, Any]) -> tuple[datetime, int]:
+    return row["occurred_at"], row["seq"]
+
+
+def _entry(book: Book, row: Mapping[str, Any]) -> TimelineEntry:
+    event = parse_event(json.loads(row["canonical"]))
+    position = row["position"]
+    word = book.vocabulary.positions.get(position) if position else None
+    return TimelineEntry(
+        seq=row["seq"],
+        id=event.id,
+        kind=event.kind,
+        bike=event.bike or row["bike"],
+        occurred_at=event.occurred_at,
+        recorded_at=event.recorded_at or row["recorded_at"],
+        actor=event.actor,
+        job=event.job,
+        position=position,
+        system=word.system if word else (position or "").partition(".")[0] or None,
+        event=event,
+        data=book.reveal(event)["data"],
+        struck_by=event_id(row["struck_by"]) if row["struck_by"] else None,
+    )
+
+
+_LISTED = """where
+    $search = ''
+    or contains(lower(bike), $search)
+    or contains(lower(coalesce(make, '') || ' ' || coalesce(model, '')), $search)
+    or lower(rider) = $search
+order by last_seen_at desc, bike
+limit $limit"""
+
+
+def bikes(
+    book: Book, search: str = "", limit: int = 50, *, as_at: datetime | None = None
+) -> list[BikeRow]:
+    """Give bikes, seen last first: those whose tag, make or model holds `search`.
+
+    A rider's id finds their bikes. Joined tags are one bike, under the first of them.
+    """
+    asked = _asked(book, as_at, None)
+    rows = engine_of(book).all_bikes(
+        "bike_summary",
+        asked,
+        _tables(book, asked),
+        ending=_LISTED,
+        values={"search": search.strip().lower(), "limit": limit},
+    )
+    return [_made(BikeRow, row) for row in rows]
+
+
+def part_distances(book: Book, bike: str | None = None) -> list[PartDistance]:
+    """Give how far each part has gone; with `bike`, each part that ever was on it.
+
+    A part's distance counts every bike it sat on. Raises UnknownBike.
+    """
+    asked = _asked(book, None, None)
+    rows = engine_of(book).all_bikes(
+        "part_distances", asked, _tables(book, asked), ending="order by part"
+    )
+    if bike is None:
+        return [_made(PartDistance, row) for row in rows]
+    parts = {spell.part for spell in part_spells(book, bike)}
+    return [_made(PartDistance, row) for row in rows if row["part"] in parts]
+
+
+def part_spells(
+    book: Book, bike: str, as_at: datetime | None = None, known_seq: int | None = None
+) -> list[PartSpell]:
+    """Give every time a part sat somewhere on a bike, oldest first; raises UnknownBike."""
+    asked = _asked(book, as_at, known_seq)
+    events = _events_of(book, bike, asked.known_seq, COLUMNS)
+    rows = engine_of(book).one_bike(["part_spells"], asked, events, {})["part_spells"]
+    ordered = sorted(rows, key=lambda row: (row["started_at"], row["fitted_seq"]))
+    return [_made(PartSpell, row) for row in ordered]
+
+
+def shop_summary(book: Book) -> ShopSummary:
+    """Give how much a book holds, as of now."""
+    asked = _asked(book, None, None)
+    rows = engine_of(book).all_bikes("shop_summary", asked, _tables(book, asked))
+    return _made(ShopSummary, next(rows))
+
+
+def _made(shape: type[Shape], row: Mapping[str, Any]) -> Shape:
+    names = (field.name for field in fields(shape))  # type: ignore[arg-type]
+    return shape(**{name: row[name] for name in names})
