@@ -127,6 +127,8 @@ def _right(kind: str, details: ErrorDetails) -> str:
     if kind == "value_error" and ";" in details["msg"]:
         text = details["msg"].split(";", 1)[1].strip()
         return text[:1].upper() + text[1:]
+    if kind == "value_error":
+        return "Mend it, and enter it again"
     return _RIGHT.get(kind, details["msg"])
 
 

@@ -75,11 +75,15 @@ Moment = Annotated[
     AfterValidator(_utc),
     PlainSerializer(format_moment, return_type=str, when_used="json"),
 ]
-Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$"), AfterValidator(_real_day)]
+Day = Annotated[
+    str,
+    StringConstraints(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$"),
+    AfterValidator(_real_day),
+]
 DecimalText = Annotated[
     str,
     BeforeValidator(_decimal_text),
-    StringConstraints(pattern=r"^-?\d{1,12}(\.\d{1,9})?$"),
+    StringConstraints(pattern=r"^-?[0-9]{1,12}(\.[0-9]{1,9})?$"),
 ]
 """A decimal number as text, so that nothing that is hashed was ever a float."""
 Whole = Annotated[int, BeforeValidator(_no_bool), Field(strict=True, ge=-(2**53) + 1, lt=2**53)]

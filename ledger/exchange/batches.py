@@ -130,11 +130,11 @@ def _guilty(problems: Sequence[Problem], made: Sequence[RowDrafts], most: int) -
 
     A bad row may make later rows of its bike look bad, so these are tried again without it.
     """
-    reasons: dict[str, list[str]] = {}
+    reasons: dict[str, dict[str, str]] = {}
     for problem in problems:
         label = problem.event.split(",")[0]
         kind = problem.event.rpartition("(")[2].rstrip(")")
-        reasons.setdefault(label, []).append(f"{kind} {_said(problem)}")
+        reasons.setdefault(label, {}).setdefault(_said(problem), kind)
     taken: dict[str, int] = {}
     found = []
     for row, drafts in made:
@@ -142,5 +142,6 @@ def _guilty(problems: Sequence[Problem], made: Sequence[RowDrafts], most: int) -
         bike = drafts[0]["bike"] if drafts else ""
         if named and taken.get(bike, 0) < most:
             taken[bike] = taken.get(bike, 0) + 1
-            found.append(RejectedRow(row, "; ".join(dict.fromkeys(named))))
+            said = (f"{kind} {reason}" for reason, kind in named.items())
+            found.append(RejectedRow(row, "; ".join(said)))
     return found

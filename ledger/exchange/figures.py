@@ -15,7 +15,7 @@ from functools import lru_cache
 from ledger.exchange.workbook import Exact
 
 CURRENCY_SIGNS = "€$£¥₹"
-_SPACES = " \u00a0\u202f\u2009'’"
+_TO_SPACE = str.maketrans(dict.fromkeys("\u00a0\u202f\u2009'’", " "))
 _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?")
 _FRACTION = re.compile(r"(?:([0-9]{1,6}) +)?([0-9]{1,3})/(2|4|8|16|32|64|128) *([A-Za-z\"″]+)?")
 _WITH_UNIT = re.compile(r"\s*([+-]?[\d.,\s\u00a0\u202f\u2009'’]*\d)\s*([^\d\s].*?)?\s*")
@@ -40,7 +40,7 @@ def decimal_text(cell: str, decimal: str = ".", thousands: str = "") -> str:
     """Give a figure as decimal text: `1.234,5` with decimal `,` and thousands `.` is `1234.5`."""
     text = cell.strip()
     if not isinstance(cell, Exact):
-        text = _one_form(text, decimal, thousands)
+        text = _one_form(text, decimal, " " if thousands == "'" else thousands)
     if text.startswith((".", "-.", "+.")):
         text = text.replace(".", "0.", 1)
     if not _NUMBER.fullmatch(text) or len(text) > 24:
@@ -49,19 +49,25 @@ def decimal_text(cell: str, decimal: str = ".", thousands: str = "") -> str:
 
 
 def _one_form(text: str, decimal: str, thousands: str) -> str:
+    """Give a figure with a point and no groups; a space may group whatever the sign is."""
     whole, point, rest = text.partition(decimal)
-    for space in _SPACES:
-        whole = whole.replace(space, thousands or "\x00")
-    if thousands and thousands in whole:
-        first, *groups = whole.split(thousands)
-        if not 0 < len(first.lstrip("+-")) <= 3 or any(len(group) != 3 for group in groups):
-            wrong = f"{shown(text)} has '{thousands}' where no thousands end"
-            raise NotReadable(wrong, f"This file's decimal sign is '{decimal}'")
-        whole = first + "".join(groups)
+    whole = whole.translate(_TO_SPACE)
+    for sign in {thousands, " "} - {""}:
+        whole = _ungrouped(whole, sign, text, decimal)
     if "." in rest or (decimal != "." and "." in whole) or "," in whole + rest:
         wrong = f"{shown(text)} mixes points and commas"
         raise NotReadable(wrong, f"This file's decimal sign is '{decimal}'")
-    return f"{whole.replace(chr(0), '')}.{rest}" if point and rest else whole.replace(chr(0), "")
+    return f"{whole}.{rest}" if point and rest else whole
+
+
+def _ungrouped(whole: str, sign: str, text: str, decimal: str) -> str:
+    first, *groups = whole.split(sign)
+    if groups and (
+        not 0 < len(first.lstrip("+-")) <= 3 or any(len(group) != 3 for group in groups)
+    ):
+        wrong = f"{shown(text)} has '{sign}' where no thousands end"
+        raise NotReadable(wrong, f"This file's decimal sign is '{decimal}'")
+    return first + "".join(groups)
 
 
 def _sample(decimal: str) -> str:

@@ -77,7 +77,7 @@ def _form(name: str, field: FieldInfo) -> Form:
     if name.endswith("_on"):
         return "day"
     patterns = [str(getattr(part, "pattern", "")) for part in field.metadata]
-    return "decimal" if any(pattern.startswith(r"^-?\d") for pattern in patterns) else "text"
+    return "decimal" if any(pattern.startswith("^-?[0-9]") for pattern in patterns) else "text"
 
 
 def _is_list(annotation: Any) -> bool:
