@@ -128,8 +128,8 @@ class Replay:
         if of_book or self._facts is None:
             held = [*self._book_events, *of_book]
             self._facts = facts_of(held, self._settings, recorded_at)
-        parts = {part for event in events for part in parts_of(event)}
         targets = self._targets(events)
+        parts = {part for event in (*events, *targets) for part in parts_of(event)}
         labels = {event.id: _label(event) for event in events}
         return replace(
             self._facts,

@@ -36,37 +36,35 @@ def parts_of(event: Event) -> tuple[str, ...]:
 
 def surroundings(reader: Reader, new: Sequence[Event]) -> dict[str, Any]:
     """Give the facts about other bikes that a commit's events call for, as BookFacts names them."""
-    parts = frozenset(part for event in new for part in parts_of(event))
+    targets = _targets(reader, new)
+    parts = frozenset(part for event in (*new, *targets.values()) for part in parts_of(event))
     jobs = frozenset(event.job for event in new if event.kind == "job_opened" and event.job)
     actors = frozenset(event.actor for event in new if event.kind in _CLOCKS)
     since = min((event.occurred_at for event in new), default=None)
     stored = parsed(reader.naming(parts, jobs, actors, since and since - _CLOCKS_LOOK_BACK))
-    targets, struck = _targets(reader, new, stored)
+    struck = _struck(reader, (*targets.values(), *stored))
     counted = [event for event in live([*stored, *new]) if event.id not in struck]
     return {
         "part_events": _by_part(counted, parts),
         "labour_events": _by_actor(counted),
-        "job_bikes": {
-            e.job: e.bike for e in counted if e.kind == "job_opened" and e.job and e.bike
-        },
+        "job_bikes": {e.job: e.bike for e in counted if e.kind == "job_opened" and e.job in jobs},
         "targets": targets,
         "struck": struck,
     }
 
 
-def _targets(
-    reader: Reader, new: Sequence[Event], near: Sequence[Event]
-) -> tuple[dict[str, Event], frozenset[str]]:
-    """Give the events that strikes and restores name, and which of all these are struck."""
+def _targets(reader: Reader, new: Sequence[Event]) -> dict[str, Event]:
+    """Give the stored events that strikes and restores name, by id."""
     asked = {event.data.target for event in new if event.kind == "event_struck"}
     asked |= {event.restores for event in new if event.restores is not None}
     rows = reader.with_ids(UUID(one).bytes for one in asked)
-    targets = {event.id: event for event in parsed(rows.values())}
-    if not targets and not near:
-        return targets, frozenset()
-    ids = frozenset(UUID(event.id).bytes for event in (*targets.values(), *near))
-    strikes = parsed(reader.strikes_of(ids))
-    return targets, frozenset(e.data.target for e in strikes if e.kind == "event_struck")
+    return {event.id: event for event in parsed(rows.values())}
+
+
+def _struck(reader: Reader, events: Iterable[Event]) -> frozenset[str]:
+    """Tell which of some stored events are struck already."""
+    strikes = parsed(reader.strikes_of(frozenset(UUID(event.id).bytes for event in events)))
+    return frozenset(e.data.target for e in strikes if e.kind == "event_struck")
 
 
 def _by_part(counted: Iterable[Event], parts: frozenset[str]) -> dict[str, list[Event]]:

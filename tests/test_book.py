@@ -359,3 +359,20 @@ def test_backdated_events_are_held_against_what_came_after(book):
         book.append([distance("120", "2026-03-01T13:00")])
     assert any("distance_read" in problem.event for problem in caught.value.problems)
     assert book.head.size == 3
+
+
+def test_a_strike_that_frees_a_part_fitted_elsewhere_since_is_refused(book):
+    """Striking the removal of a part that sits on another bike now would put it on both."""
+    book.append([of("bike_registered", bike="8K3M9QXB", occurred_at="2026-03-01T10:00")])
+    book.append([of("part_fitted", position="saddle", part="s1", occurred_at="2026-03-01T11:00")])
+    removal = book.append(
+        [of("part_removed", position="saddle", part="s1", occurred_at="2026-03-01T12:00")]
+    )
+    book.append(
+        [
+            of("part_fitted", bike="8K3M9QXB", position="saddle", part="s1",
+               occurred_at="2026-03-01T13:00")
+        ]
+    )  # fmt: skip
+    with pytest.raises(Refused, match="s1"):
+        book.strike(removal.events[0].id, "slip", "m1")
