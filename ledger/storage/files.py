@@ -62,8 +62,8 @@ def size_at(store: Store, listing: Listing, moment: datetime) -> int:
     size = footer_of(store, files[count - 1].name).last.size if count else 0
     if count == len(files):
         return size
-    content = pa.BufferReader(store.read(files[count].name))
-    recorded = pq.read_table(content, columns=["recorded_at"])["recorded_at"]
+    with pq.ParquetFile(pa.BufferReader(store.read(files[count].name))) as file:
+        recorded = file.read(["recorded_at"])["recorded_at"]
     return size + int(pc.sum(pc.less_equal(recorded, pa.scalar(moment, MOMENT))).as_py())
 
 

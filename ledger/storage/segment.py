@@ -120,7 +120,8 @@ def _write(table: pa.Table, footer: Footer, options: Mapping[str, Any]) -> bytes
 
 def read_events(content: bytes) -> Iterator[Stored]:
     """Give the events in a file's bytes, in `seq` order."""
-    table = pq.read_table(pa.BufferReader(content), columns=["seq", "commit", "canonical"])
+    with pq.ParquetFile(pa.BufferReader(content)) as file:
+        table = file.read(["seq", "commit", "canonical"], use_threads=False)
     yield from stored_in(table)
 
 

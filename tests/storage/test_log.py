@@ -1,5 +1,6 @@
 import errno
 import shutil
+from datetime import timedelta
 
 import pymerkle
 import pytest
@@ -333,3 +334,32 @@ def test_quantities_the_shop_adds_have_their_unit_from_then_on(tmp_path):
     log.commit(lambda head: [reading(2, data=data)])
     assert log.units["grip_force"] == "N"
     assert log.verify_roots() == []
+
+
+@pytest.mark.parametrize("is_merged", [False, True], ids=["one by one", "in a segment"])
+def test_what_was_recorded_by_an_instant_is_a_prefix(tmp_path, is_merged):
+    """The size as known at an instant counts the events recorded up to it, inside a commit too."""
+    commits = [readings(1, 3), readings(4, 2), readings(6, 1), readings(7, 2)]
+    log = log_in(tmp_path)
+    if is_merged:
+        log.write_segment(commits)
+    else:
+        for events in commits:
+            log.commit(lambda head, events=events: events)
+    for seq in range(9):
+        assert log.size_at(START + timedelta(seconds=seq)) == seq
+        assert log.size_at(START + timedelta(seconds=seq, microseconds=999_999)) == seq
+    assert log.size_at(START - timedelta(days=1)) == 0
+    assert log.size_at(START + timedelta(days=1)) == 8
+
+
+def test_the_state_after_any_commit_can_be_asked_for(tmp_path):
+    """Number, size and root of an old commit are those it was acknowledged with."""
+    log = log_in(tmp_path)
+    heads = [log.commit(lambda head: after(head, 2)).head for _ in range(3)]
+    for head in heads:
+        mark = log.commit_state(head.commit)
+        assert (mark.size, mark.root, mark.recorded_at) == (head.size, head.root, head.recorded_at)
+    for number in (0, 4):
+        with pytest.raises(LookupError, match=f"no commit {number}"):
+            log.commit_state(number)
