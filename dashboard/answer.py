@@ -24,6 +24,7 @@ CORE_SYSTEMS = (
 
 RANK = {"unsafe": 0, "due": 1, "watch": 2}
 PAST = ("unsafe", "due")
+MOST_NAMED = 7
 
 
 def _matter(mark: str, what: str, why: str) -> str:
@@ -77,11 +78,11 @@ def _advice(advice: OpenAdvice, words: Words) -> str:
 
 
 def _job(job: OpenJob, words: Words) -> str:
-    tier = words.tier(job.tier) if job.tier else "no tier named"
+    named = f"{words.tier(job.tier)}, job {job.job}" if job.tier else f"job {job.job}"
     promised = f", promised {words.formats.moment(job.promised_at)}" if job.promised_at else ""
     waits = f", waiting for {job.waiting_for}" if job.waiting_for else ""
     why = f"booked in {words.formats.day(job.opened_at)}{promised}{waits}"
-    return _matter(_waiting("in the shop"), tier, why)
+    return _matter(_waiting("in the shop"), named, why)
 
 
 def _unchecked(entry: Entry, words: Words) -> str:
@@ -105,6 +106,8 @@ def _note(entry: Entry, words: Words) -> str:
 
 def _listed(names: Iterable[str]) -> str:
     *most, last = list(dict.fromkeys(names))
+    if len(most) > MOST_NAMED:
+        return f"{', '.join(most[:MOST_NAMED])} and {len(most) + 1 - MOST_NAMED} more"
     return f"{', '.join(most)} and {last}" if most else last
 
 

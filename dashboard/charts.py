@@ -5,7 +5,7 @@ Colours are the style sheet's own variables, so that a chart turns with light an
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Any
@@ -18,8 +18,10 @@ from dashboard.chart_theme import ACCENT, INK, LINE, SHEET, SOFT, VERDICT_MARKS,
 from dashboard.entries import Point
 
 HEIGHT = 176
+AS_AT = "as_at"
+IS_LATER = f"datum.when > toDate({AS_AT})"
 NO_LIMIT = "no limit known"
-COLUMNS = ["when", "figure", "low", "high", "limit", "verdict", "life", "is_later"]
+COLUMNS = ["when", "figure", "low", "high", "limit", "verdict", "life"]
 
 
 @dataclass(frozen=True)
@@ -27,8 +29,7 @@ class Frame:
     """What every chart of a page shares."""
 
     span: tuple[datetime, datetime]
-    """The bike's time in the book, as instants."""
-    as_at: datetime
+    """The bike's time in the book up to now, as instants."""
     zone: tzinfo
     locale: Locale
 
@@ -57,7 +58,6 @@ def chart_rows(
                 "limit": _plain(point.limit),
                 "verdict": point.verdict or NO_LIMIT,
                 "life": sum(1 for moment in fitted_at if moment <= point.measured_at),
-                "is_later": point.measured_at > frame.as_at,
             }
         )
     return pd.DataFrame(rows, columns=COLUMNS)
@@ -100,6 +100,11 @@ def _lines_at(moments: Sequence[datetime], x: alt.X, **style: Any) -> alt.Chart:
     return alt.Chart(pd.DataFrame({"when": list(moments)})).mark_rule(**style).encode(x=x)
 
 
+def _date_line(x: alt.X) -> alt.Chart:
+    one = alt.Chart(pd.DataFrame({"one": [1]})).transform_calculate(when=f"toDate({AS_AT})")
+    return one.mark_rule(color=ACCENT, strokeWidth=2).encode(x=x)
+
+
 def _marks(rows: pd.DataFrame, x: alt.X, unit: str) -> list[alt.Chart]:
     base, y = alt.Chart(rows).encode(x=x), alt.Y("figure:Q")
     words, colours, drawn = (list(each) for each in zip(*VERDICT_MARKS, strict=True))
@@ -108,7 +113,7 @@ def _marks(rows: pd.DataFrame, x: alt.X, unit: str) -> list[alt.Chart]:
         y=y,
         color=alt.Color("verdict:N", legend=None, scale=alt.Scale(domain=words, range=colours)),
         shape=alt.Shape("verdict:N", legend=None, scale=alt.Scale(domain=words, range=drawn)),
-        opacity=alt.condition(alt.datum.is_later, alt.value(0.35), alt.value(1)),
+        opacity=alt.condition(IS_LATER, alt.value(0.35), alt.value(1)),
         tooltip=[
             alt.Tooltip("when:T", title="measured", format="%x, %H:%M"),
             alt.Tooltip("figure:Q", title=unit or "figure"),
@@ -128,8 +133,8 @@ def reading_chart(
 ) -> alt.LayerChart:
     """Give the chart of one quantity at one position over a bike's whole time in the book.
 
-    The dashed line is the limit each reading was held to; thin lines mark a part fitted; the
-    accent line is the date looked at, and readings taken after it are pale.
+    The dashed line is the limit each reading was held to; thin lines mark a part fitted. The
+    date looked at is a parameter, so that the same chart serves every date; see `looked_at`.
     """
     start, end = (frame.local(moment) for moment in frame.span)
     rows, x = chart_rows(points, fitted_at, frame), _time(frame)
@@ -143,10 +148,21 @@ def reading_chart(
         *([_lines_at(fittings, x, color=LINE, strokeWidth=2)] if fittings else []),
         *([limit.encode(x=x, y=y)] if len(steps) else []),
         *_marks(rows, x, unit),
-        _lines_at([min(frame.local(frame.as_at), end)], x, color=ACCENT, strokeWidth=2),
+        _date_line(x),
     ]
     if not len(steps):
         layers[-2] = layers[-2].encode(
             y=alt.Y("figure:Q", title=unit or None, scale=alt.Scale(domain=figure_range(rows)))
         )
-    return alt.layer(*layers).properties(height=HEIGHT).configure(**config(frame.locale))
+    date_looked_at = alt.param(name=AS_AT, value=end.isoformat())
+    chart = alt.layer(*layers).properties(height=HEIGHT).add_params(date_looked_at)
+    return chart.configure(**config(frame.locale))
+
+
+def looked_at(drawn: Mapping[str, Any], as_at: datetime, frame: Frame) -> dict[str, Any]:
+    """Give a drawn chart (as a dict) with the accent line at an instant, and what came later pale.
+
+    Building a chart takes a hundred times as long as this, and a slider moves often.
+    """
+    value = frame.local(as_at).isoformat(timespec="seconds")
+    return {**drawn, "params": [{"name": AS_AT, "value": value}]}

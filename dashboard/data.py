@@ -12,13 +12,14 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard.entries import Entry
+from dashboard.charts import Frame, reading_chart
+from dashboard.entries import Entry, fitting_days, reading_points
 from dashboard.filters import fold_tag
 from dashboard.formats import Formats, find_locale
 from dashboard.words import FORGOTTEN, Words
 from ledger import queries
 from ledger.book import Book
-from ledger.view import BikeView
+from ledger.view import BikeView, Reading
 
 BOOK_VARIABLE = "LOCKRING_BOOK"
 
@@ -144,6 +145,34 @@ def _bike(_book: Book, commit: int, tag: str) -> Bike:
     registered = next((e.data for e in entries if e.kind == "bike_registered"), {})
     name = name_of(registered.get("make"), registered.get("model"))
     return Bike(tag, name, entries, days)
+
+
+def drawn(book: Book, bike: Bike, reading: Reading, frame: Frame) -> dict[str, Any]:
+    """Give the chart of what was read, over the bike's whole time, as a dict."""
+    key = (reading.position, reading.quantity, reading.point)
+    return _drawn(bike, frame, book.head.commit, bike.tag, *key, reading.unit, frame.span)
+
+
+@st.cache_data(show_spinner=False, max_entries=300)
+def _drawn(
+    _bike: Bike,
+    _frame: Frame,
+    commit: int,
+    tag: str,
+    position: str,
+    quantity: str,
+    point: str | None,
+    unit: str,
+    span: tuple[datetime, datetime],
+) -> dict[str, Any]:
+    wanted = (position, quantity, point)
+    points = [
+        one
+        for one in reading_points(_bike.entries)
+        if (one.position, one.quantity, one.point) == wanted
+    ]
+    chart = reading_chart(points, unit, fitting_days(_bike.entries, position), _frame)
+    return dict(chart.to_dict())
 
 
 def timeline_entries(book: Book, tag: str, words: Words) -> list[Entry]:

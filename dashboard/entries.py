@@ -8,8 +8,6 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from ledger.view import Reading
-
 
 @dataclass(frozen=True)
 class Entry:
@@ -51,11 +49,6 @@ class Point:
     high: Decimal | None
     limit: Decimal | None
     verdict: str | None
-
-    def is_of(self, reading: Reading) -> bool:
-        """Say whether this is an earlier (or the same) reading of the same thing."""
-        mine = (self.position, self.quantity, self.point)
-        return mine == (reading.position, reading.quantity, reading.point)
 
 
 def _canonical(data: Mapping[str, Any], name: str) -> Decimal | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from datetime import date
+from datetime import date, datetime
 from difflib import get_close_matches
 
 from dashboard.entries import Entry
@@ -66,3 +66,15 @@ def neighbour_days(days: Sequence[date], day: date) -> tuple[date | None, date |
     before = [other for other in days if other < day]
     after = [other for other in days if other > day]
     return (max(before) if before else None, min(after) if after else None)
+
+
+def around(entries: Sequence[Entry], as_at: datetime, most: int) -> Sequence[Entry]:
+    """Give at most so many entries, a third of them later than an instant where there are such.
+
+    Entries come oldest first.
+    """
+    if len(entries) <= most:
+        return entries
+    earlier = sum(1 for entry in entries if entry.occurred_at <= as_at)
+    end = min(len(entries), max(earlier + most // 3, most))
+    return entries[end - most : end]

@@ -108,18 +108,22 @@ def reading_head(reading: Reading, words: Words) -> str:
     )
 
 
-def counted_events(shown: int, whole: int, words: Words) -> str:
-    """Give how many events are listed, newest first."""
+def counted_events(shown: int, matching: int, whole: int, words: Words) -> str:
+    """Give how many events are listed, of how many, newest first."""
     number = words.formats.number
     if whole == 1:
         return '<p class="lk-note">One event so far.</p>'
-    said = f"{number(whole)} events" if shown == whole else f"{number(shown)} of {number(whole)}"
+    said = f"{number(whole)} events"
+    if matching < whole:
+        said = f"{number(matching)} of {number(whole)} events match"
+    if shown < matching:
+        said += f", the {number(shown)} around this date shown"
     return f'<p class="lk-note">{text(said)}, newest first. Struck entries stay readable.</p>'
 
 
 def _since(part: FittedPart, words: Words) -> str:
     if part.fitted_at is None:
-        return "<span>not known</span><small>found on the bike</small>"
+        return '<span class="lk-unknown">found, since when not known</span>'
     distance = part.distance_since_fitted_km
     ridden = "distance not known" if distance is None else whole_km(distance, words)
     return f"<span>{text(words.formats.day(part.fitted_at))}</span><small>{text(ridden)}</small>"
@@ -134,7 +138,8 @@ def fitted(parts: Sequence[FittedPart], words: Words) -> str:
     """Give what sits where, by system, with since when and how far."""
     if not parts:
         return markup.section("Fitted", '<p class="lk-note">No part is on record.</p>')
-    systems = dict.fromkeys(words.system_of(part.position) for part in parts)
+    touched = {words.system_of(part.position) for part in parts}
+    systems = sorted(touched, key=words.order_of)
     tables = [_fitted_of(system, parts, words) for system in systems]
     return markup.section("Fitted", "".join(tables))
 

@@ -70,6 +70,11 @@ class Words:
         """Give a system's label."""
         return str(self.vocabulary.systems.get(code, code.replace("_", " ")))
 
+    def order_of(self, system: str) -> tuple[int, str]:
+        """Give where a system stands in the order the bench goes through a bike."""
+        systems = list(self.vocabulary.systems)
+        return (systems.index(system) if system in systems else len(systems), system)
+
     def amount(self, amount: Mapping[str, Any] | None) -> str:
         """Give a figure as it was entered, in the locale's digits; nothing where there is none."""
         if not amount:

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime
 
 import streamlit as st
 
 from dashboard import answer, charts, data, filters, markup, panels
 from dashboard.data import Bike
-from dashboard.entries import Entry, fitting_days, reading_points
+from dashboard.entries import Entry
 from dashboard.timeline import FIRST_SHOWN, timeline
 from dashboard.words import Words
 from ledger.book import Book
-from ledger.view import BikeView
+from ledger.view import BikeView, Reading
 
 AS_AT, TAG = "as_at", "tag"
 
@@ -55,7 +56,7 @@ def _known(book: Book, tag: str) -> None:
         st.html(panels.settings(view.settings, words))
     with side:
         st.html(panels.fitted(view.fitted, words))
-    _readings(bike, words, view, as_at)
+    _readings(book, bike, words, view, as_at)
     _timeline(bike, words, as_at)
 
 
@@ -119,22 +120,32 @@ def _steps(bike: Bike, words: Words, day: date, first: date, last: date) -> None
         st.button("Today", on_click=_go_to, args=(None,), disabled=day == last)
 
 
-def _readings(bike: Bike, words: Words, view: BikeView, as_at: datetime) -> None:
+def _readings(book: Book, bike: Bike, words: Words, view: BikeView, as_at: datetime) -> None:
     if not view.readings:
         st.html(panels.no_readings())
         return
     st.html(panels.readings_head())
-    points = reading_points(bike.entries)
-    span = (bike.entries[0].occurred_at, max(bike.entries[-1].occurred_at, as_at))
-    frame = charts.Frame(span, as_at, words.formats.zone, words.formats.locale)
+    last = max(bike.entries[-1].occurred_at, data.end_of(book, data.today(book)))
+    span = (bike.entries[0].occurred_at, last)
+    frame = charts.Frame(span, words.formats.zone, words.formats.locale)
     with st.container(key="readings"):
-        for number, reading in enumerate(view.readings):
-            of_it = [point for point in points if point.is_of(reading)]
-            fittings = fitting_days(bike.entries, reading.position)
+        for number, reading in enumerate(_in_order(view.readings, words)):
             with st.container(key=f"reading-{number}"):
                 st.html(panels.reading_head(reading, words))
-                chart = charts.reading_chart(of_it, reading.unit, fittings, frame)
-                st.altair_chart(chart, theme=None, width="stretch", key=f"chart-{number}")
+                drawn = data.drawn(book, bike, reading, frame)
+                st.vega_lite_chart(
+                    charts.looked_at(drawn, as_at, frame),
+                    theme=None,
+                    width="stretch",
+                    key=f"chart-{number}",
+                )
+
+
+def _in_order(readings: Sequence[Reading], words: Words) -> list[Reading]:
+    """Give readings in the order the bench goes through a bike, so that cards keep their place."""
+    return sorted(
+        readings, key=lambda one: (words.order_of(words.system_of(one.position)), one.position)
+    )
 
 
 def _timeline(bike: Bike, words: Words, as_at: datetime) -> None:
@@ -143,19 +154,21 @@ def _timeline(bike: Bike, words: Words, as_at: datetime) -> None:
     if not found:
         st.html(markup.blank("Nothing matches", "Take a system or a word away."))
         return
-    st.html(panels.counted_events(len(found), len(bike.entries), words))
     whole = f"is_whole-{bike.tag}"
-    is_whole = len(found) <= FIRST_SHOWN or st.session_state.get(whole, False)
-    st.html(timeline(found if is_whole else found[-FIRST_SHOWN:], words.formats, as_at))
-    if not is_whole:
-        st.button(f"Show all {len(found)}", on_click=st.session_state.update, kwargs={whole: True})
+    is_whole = st.session_state.get(whole, False)
+    listed = found if is_whole else filters.around(found, as_at, FIRST_SHOWN)
+    st.html(panels.counted_events(len(listed), len(found), len(bike.entries), words))
+    st.html(timeline(listed, words.formats, as_at))
+    if len(listed) < len(found):
+        label = f"Show all {words.formats.number(len(found))}"
+        st.button(label, on_click=st.session_state.update, kwargs={whole: True})
 
 
 def _narrowed(bike: Bike, words: Words) -> list[Entry]:
     """Give the entries of the systems and words chosen; one event alone needs no choosing."""
     if len(bike.entries) == 1:
         return bike.entries
-    systems = filters.systems_in(bike.entries)
+    systems = sorted(filters.systems_in(bike.entries), key=words.order_of)
     with st.container(key="timeline_filter"):
         by_system, by_words = st.columns([3, 2], gap="large")
     chosen = by_system.pills(

@@ -12,9 +12,9 @@ from dashboard.entries import Entry
 from ledger.events.types import TAG_ALPHABET
 
 
-def entry(line: str, system: str | None = None) -> Entry:
-    """Give one line of a timeline."""
-    at = datetime(2025, 4, 2, 9, tzinfo=UTC)
+def entry(line: str, system: str | None = None, day: int = 2) -> Entry:
+    """Give one line of a timeline, on a day of April 2025."""
+    at = datetime(2025, 4, day, 9, tzinfo=UTC)
     return Entry(
         "e", 1, "noted", at, None, "ada", None, system, None, line, "", False, "", {"text": line}
     )
@@ -85,3 +85,17 @@ def test_neighbours_of_a_day() -> None:
     assert filters.neighbour_days(days, date(2024, 1, 1)) == (days[0], days[2])
     assert filters.neighbour_days(days, date(2022, 1, 1)) == (None, days[0])
     assert filters.neighbour_days(days, date(2026, 1, 1)) == (days[2], None)
+
+
+def test_a_long_timeline_is_cut_around_the_date() -> None:
+    """The entries kept stand around the date, a third later, and never fewer than fit."""
+    days = [entry(str(day), day=day) for day in range(1, 31)]
+
+    def kept(day: int) -> list[str]:
+        at = datetime(2025, 4, day, 12, tzinfo=UTC)
+        return [one.line for one in filters.around(days, at, 6)]
+
+    assert kept(10) == ["7", "8", "9", "10", "11", "12"]
+    assert kept(30) == ["25", "26", "27", "28", "29", "30"]
+    assert kept(1) == ["1", "2", "3", "4", "5", "6"]
+    assert list(filters.around(days, datetime(2025, 4, 1, tzinfo=UTC), 30)) == days

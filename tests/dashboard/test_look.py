@@ -131,30 +131,26 @@ def point(day: str, value: str | None, **more: object) -> Point:
     return Point("chain", "elongation", None, moment, figure, **known)  # type: ignore[arg-type]
 
 
-def frame(as_at: str) -> charts.Frame:
-    """Give two years in Copenhagen, looked at on a day."""
+def frame() -> charts.Frame:
+    """Give two years in Copenhagen, in German."""
     span = (datetime(2023, 1, 1, tzinfo=UTC), datetime(2025, 1, 1, tzinfo=UTC))
-    at = datetime.fromisoformat(f"{as_at}T23:59:00+00:00")
-    return charts.Frame(span, at, ZoneInfo("Europe/Copenhagen"), find_locale("de"))
+    return charts.Frame(span, ZoneInfo("Europe/Copenhagen"), find_locale("de"))
 
 
 def test_chart_rows_hold_every_reading_with_its_limit() -> None:
-    """A reading keeps the limit it was held to; a new part starts a new line; later is marked."""
+    """A reading keeps the limit it was held to; a new part starts a new line."""
     points = [point("2023-06-01", "0.5"), point("2024-06-01", "0.1", limit=Decimal("0.5"))]
     fitted = [datetime(2024, 1, 1, tzinfo=UTC)]
-    rows = charts.chart_rows(points, fitted, frame("2023-12-31"))
+    rows = charts.chart_rows(points, fitted, frame())
     assert rows["figure"].tolist() == [0.5, 0.1]
     assert rows["limit"].tolist() == [0.75, 0.5]
     assert rows["life"].tolist() == [0, 1]
-    assert rows["is_later"].tolist() == [False, True]
     assert rows["when"].iloc[0] == datetime(2023, 6, 1, 14)
 
 
 def test_an_interval_stands_at_its_known_end() -> None:
     """A chart draws 'over 0.75 %' at 0.75 and keeps both ends beside it."""
-    rows = charts.chart_rows(
-        [point("2023-06-01", None, low=Decimal("0.75"))], [], frame("2024-01-01")
-    )
+    rows = charts.chart_rows([point("2023-06-01", None, low=Decimal("0.75"))], [], frame())
     assert rows["figure"].tolist() == [0.75]
     assert rows["low"].tolist() == [0.75]
 
@@ -162,7 +158,7 @@ def test_an_interval_stands_at_its_known_end() -> None:
 def test_the_limit_runs_over_the_whole_width() -> None:
     """The limit line starts and ends with the picture, and steps where the limit changed."""
     points = [point("2023-06-01", "0.5"), point("2024-06-01", "0.1", limit=Decimal("0.5"))]
-    rows = charts.chart_rows(points, [], frame("2024-12-31"))
+    rows = charts.chart_rows(points, [], frame())
     start, end = datetime(2023, 1, 1), datetime(2025, 1, 1)
     steps = charts.limit_steps(rows, start, end)
     assert steps["when"].tolist()[0] == start
@@ -172,18 +168,14 @@ def test_the_limit_runs_over_the_whole_width() -> None:
 
 def test_the_limit_is_always_in_the_picture() -> None:
     """The figures' range takes in the limit, however far the readings are from it."""
-    low, high = charts.figure_range(
-        charts.chart_rows([point("2023-06-01", "0.1")], [], frame("2024-01-01"))
-    )
+    low, high = charts.figure_range(charts.chart_rows([point("2023-06-01", "0.1")], [], frame()))
     assert low < 0.1
     assert high > 0.75
 
 
 def test_chart_speaks_the_books_language() -> None:
     """A chart of a German book writes decimal commas and German months (CLDR, de)."""
-    drawn = charts.reading_chart(
-        [point("2023-06-01", "0.5")], "%", [], frame("2024-01-01")
-    ).to_dict()
+    drawn = charts.reading_chart([point("2023-06-01", "0.5")], "%", [], frame()).to_dict()
     assert drawn["config"]["locale"]["number"]["decimal"] == ","
     assert drawn["config"]["locale"]["time"]["months"][2] == "März"
 
@@ -191,7 +183,16 @@ def test_chart_speaks_the_books_language() -> None:
 def test_chart_draws_without_a_limit() -> None:
     """A quantity with no limit known is drawn, with no limit line at all."""
     drawn = charts.reading_chart(
-        [point("2023-06-01", "0.5", limit=None, verdict=None)], "mm", [], frame("2024-01-01")
+        [point("2023-06-01", "0.5", limit=None, verdict=None)], "mm", [], frame()
     ).to_dict()
     dashed = [layer for layer in drawn["layer"] if "strokeDash" in layer["mark"]]
     assert dashed == []
+
+
+def test_the_date_looked_at_moves_without_drawing_anew() -> None:
+    """Only the parameter differs between two dates, in the book's wall time."""
+    drawn = charts.reading_chart([point("2023-06-01", "0.5")], "%", [], frame()).to_dict()
+    moment = datetime(2024, 6, 1, 21, 59, 59, tzinfo=UTC)
+    moved = charts.looked_at(drawn, moment, frame())
+    assert moved["params"] == [{"name": "as_at", "value": "2024-06-01T23:59:59"}]
+    assert {**moved, "params": drawn["params"]} == drawn
