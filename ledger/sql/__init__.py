@@ -41,7 +41,7 @@ def _header(text: str) -> dict[str, str]:
 
 
 def _names(listed: str) -> tuple[str, ...]:
-    return tuple(name.strip() for name in listed.split(",") if name.strip())
+    return tuple(name.strip() for name in listed.split(",") if name.strip() not in ("", "none"))
 
 
 @cache

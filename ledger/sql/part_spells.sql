@@ -50,14 +50,14 @@ followed as (
         lead({'kind': kind, 'occurred_at': occurred_at, 'outcome': outcome, 'at_km': at_km}) over (
             partition by shop, bike, position
             order by occurred_at, seq
-        ) as following
+        ) as next_move
     from placed
     where kind in ('part_fitted', 'part_removed')
 ),
 spells as (
     select
         *,
-        case when following is null then now_km else following.at_km end as end_km
+        case when next_move is null then now_km else next_move.at_km end as end_km
     from followed
     where kind = 'part_fitted'
 )
@@ -73,10 +73,10 @@ select
     seq as fitted_seq,
     id as fitted_id,
     occurred_at as started_at,
-    following.occurred_at as ended_at,
+    next_move.occurred_at as ended_at,
     case
-        when following.kind = 'part_removed' then following.outcome
-        when following.kind = 'part_fitted' then 'replaced'
+        when next_move.kind = 'part_removed' then next_move.outcome
+        when next_move.kind = 'part_fitted' then 'replaced'
     end as end_reason,
     at_km as start_km,
     end_km,

@@ -1,5 +1,5 @@
 -- grain: the whole of the events
--- keys:
+-- keys: none
 -- uses: events, live_events, riders_now, open_jobs, open_faults
 -- gives: exactly one row of counts; events counts every stored event, struck or of no bike
 with stored as (

@@ -196,7 +196,7 @@ def lives(draw: st.DrawFn, *, at_least: int = 1, at_most: int = 12) -> list[Even
     return [parse_event(raw) for raw in raws]
 
 
-def literal(*rows: tuple[Any, ...], bike: str = BIKES[0]) -> list[Event]:
+def literal(*rows: tuple[Any, ...], bike: str | None = BIKES[0]) -> list[Event]:
     """Give events written out in a test: (hour, kind, payload) with seq 1, 2, 3 ..."""
     return [
         parse_event(
