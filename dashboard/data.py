@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -16,7 +16,8 @@ from dashboard.charts import Frame, reading_chart
 from dashboard.entries import Entry, fitting_days, reading_points
 from dashboard.filters import fold_tag
 from dashboard.formats import Formats, find_locale
-from dashboard.words import FORGOTTEN, Words
+from dashboard.history import timeline_entries
+from dashboard.words import Words
 from ledger import queries
 from ledger.book import Book
 from ledger.view import BikeView, Reading
@@ -173,55 +174,6 @@ def _drawn(
     ]
     chart = reading_chart(points, unit, fitting_days(_bike.entries, position), _frame)
     return dict(chart.to_dict())
-
-
-def timeline_entries(book: Book, tag: str, words: Words) -> list[Entry]:
-    """Give a bike's events in words, oldest first; a strike stands with what it struck."""
-    known = queries.timeline(book, tag)
-    strikes = {one.id: one for one in known if one.kind == "event_struck"}
-    targets = {one.struck_by for one in known}
-    return [
-        entry_of(one, strikes.get(one.struck_by or ""), words)
-        for one in known
-        if one.id not in targets
-    ]
-
-
-def said(data: Any) -> Any:
-    """Give a payload with text whose key is gone said to be forgotten."""
-    if isinstance(data, Mapping):
-        return {name: FORGOTTEN if inner is None else said(inner) for name, inner in data.items()}
-    return [said(inner) for inner in data] if isinstance(data, list) else data
-
-
-def entry_of(
-    known: queries.TimelineEntry, strike: queries.TimelineEntry | None, words: Words
-) -> Entry:
-    """Give a stored event as a line of the timeline."""
-    data = said(known.data)
-    return Entry(
-        event=known.id,
-        seq=known.seq,
-        kind=known.kind,
-        occurred_at=known.occurred_at,
-        job=known.job,
-        actor=known.actor,
-        position=known.position,
-        system=known.system,
-        verdict=data.get("verdict"),
-        line=words.line(known.kind, data),
-        remark=words.remark(data),
-        is_struck=known.is_struck,
-        struck_because=_because(strike, words),
-        data=data,
-    )
-
-
-def _because(strike: queries.TimelineEntry | None, words: Words) -> str:
-    if strike is None:
-        return ""
-    when = words.formats.day(strike.recorded_at)
-    return f"{said(strike.data)['reason']} ({strike.actor}, {when})"
 
 
 def person(book: Book, rider: str | None) -> str:

@@ -19,8 +19,8 @@ def page() -> None:
         return
     found = data.found(book, asked)
     if not found:
-        words = "Try fewer letters, or the first letters of the tag."
-        st.html(markup.blank(f"No bike matches {asked}", words))
+        hint = "Try fewer letters, or the first letters of the tag."
+        st.html(markup.blank(f"No bike matches {asked}", hint))
         return
     words = data.words_of(book)
     st.html(_title(asked, len(found)) if asked else panels.book_head(data.summary(book), words))
