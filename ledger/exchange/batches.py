@@ -71,7 +71,7 @@ class Recording:
                 self._bikes.take_back()
                 guilty = _guilty(refused.problems, made, most)
                 if not guilty:
-                    return self._one_by_one([row for row, _ in made], rejected)
+                    return self._in_halves([row for row, _ in made], rejected, refused)
                 rejected += guilty
                 gone = {id(one.row) for one in (*guilty, *wrong)}
                 left = [row for row in left if id(row) not in gone]
@@ -97,23 +97,23 @@ class Recording:
         receipt = self._book.append(drafts, labels=labels, confirm_clock=self._confirm_clock)
         return receipt.warnings
 
-    def _one_by_one(self, rows: Sequence[LogRow], rejected: list[RejectedRow]) -> Batch:
-        """Record rows each in a commit of its own, where no problem names the row it is of."""
-        recorded: list[RowDrafts] = []
-        warnings: list[Problem] = []
-        for row in rows:
-            made, wrong = self._made([row])
-            rejected += wrong
-            try:
-                warnings += self._append(made)
-            except Refused as refused:
-                self._bikes.take_back()
-                reasons = "; ".join(_said(problem) for problem in refused.problems[:3])
-                rejected.append(RejectedRow(row, reasons))
-                continue
-            self._bikes.keep()
-            recorded += made
-        return Batch(tuple(recorded), tuple(rejected), tuple(warnings))
+    def _in_halves(
+        self, rows: Sequence[LogRow], rejected: list[RejectedRow], refused: Refused
+    ) -> Batch:
+        """Record rows half and half, where no problem names the row it is of.
+
+        So it is where a row would break something that is in the book already.
+        """
+        if len(rows) == 1:
+            reasons = "; ".join(f"would break {problem}" for problem in refused.problems[:3])
+            return Batch((), (*rejected, RejectedRow(rows[0], reasons)), ())
+        middle = len(rows) // 2
+        first, second = self.record(rows[:middle]), self.record(rows[middle:])
+        return Batch(
+            (*first.recorded, *second.recorded),
+            (*rejected, *first.rejected, *second.rejected),
+            (*first.warnings, *second.warnings),
+        )
 
 
 def _labels(row: LogRow, drafts: Sequence[Draft]) -> Iterator[str]:

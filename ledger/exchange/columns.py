@@ -73,10 +73,13 @@ class DateForms:
     count: int = 0
     count_iso: int = 0
     reads: Counter[str] = field(default_factory=Counter)
-    _left: dict[str, int] = field(default_factory=dict)
 
     def see(self, cells: Iterable[str]) -> None:
-        """Take in cells; each different one is tried once."""
+        """Take in cells, a few thousand at a time; each different one is tried once.
+
+        A form that read nothing at first is not tried again.
+        """
+        forms = tuple(self.reads) or DATE_FORMS
         for cell, times in Counter(cell.strip() for cell in cells).items():
             if not cell:
                 continue
@@ -84,7 +87,7 @@ class DateForms:
             if _reads(cell, ()):
                 self.count_iso += times
                 continue
-            for form in DATE_FORMS:
+            for form in forms:
                 if _reads(cell, (form,)):
                     self.reads[form] += times
 

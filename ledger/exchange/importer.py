@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from ledger.book import Book
 
 EVENTS_A_COMMIT = 2_000
-_ROWS_LOOKED_UP = 1_000
+_ROWS_LOOKED_UP = 2_000
 _SHOWN = 20
 
 

@@ -260,6 +260,20 @@ def test_older_rows_may_come_later(tmp_path: Path) -> None:
     assert set(state.fitted) == {"chain", "saddle"}
 
 
+def test_a_row_that_would_break_what_is_there_is_found_among_others(tmp_path: Path) -> None:
+    """An older reading above one in the book is the only row of 40 that is set aside."""
+    book = new_book(tmp_path)
+    bring_in(book, tmp_path, f"{HEAD}01.01.2023,{TAG},,10,,\n01.06.2023,{TAG},,500,,\n")
+    others = [f"0{1 + i % 9}.03.2023,7K3M9Q{i:02d},,{i},,\n" for i in range(39)]
+    others.insert(23, f"05.03.2023,{TAG},,800,,\n")
+    done = bring_in(book, tmp_path, HEAD + "".join(others))
+    assert (done.count_recorded, done.count_rejected) == (39, 1)
+    ((number, reason),) = done.rejected
+    assert number == 25
+    assert reason.startswith("would break ")
+    assert "500.000 km is less than 800.000 km read before" in reason
+
+
 def test_a_part_nobody_saw_fitted_is_found_first(tmp_path: Path) -> None:
     """A reading that names a part is preceded by finding it there, at no known fitting date."""
     text = """
