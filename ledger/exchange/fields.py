@@ -76,7 +76,7 @@ class FieldReader:
         self._around = around
         self.zone = self._time_zone()
         self._currency = mapped.money.currency or around.currency
-        self._digits = around.digits_of(self._currency)
+        self._digits = self._minor_digits()
         self._lists = {name: WordList(words) for name, words in mapped.words.items()}
 
     def makers(self, kind: str, fields: dict[str, Source]) -> list[tuple[Target, Maker]]:
@@ -179,6 +179,15 @@ class FieldReader:
         elif any(name in data for name in ("ceiling_minor", "value_minor", "price_minor")):
             data.setdefault("currency", self._currency)
         return data
+
+    def _minor_digits(self) -> int:
+        try:
+            return self._around.digits_of(self._currency)
+        except ValueError:
+            wrong = f"'{self._currency}' is not an ISO 4217 currency"
+            right = "Write one such as EUR"
+            problem = Problem("mapping", "money.currency", wrong, right, "mapping_currency")
+            raise Refused([problem]) from None
 
     def _time_zone(self) -> tzinfo:
         name = self._mapping.when.time_zone

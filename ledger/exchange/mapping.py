@@ -67,8 +67,10 @@ Fields of a list are written `"lines.net_minor"`: one line a row. Without `needs
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -150,12 +152,28 @@ class When(_Strict):
     @classmethod
     def _one_reading(cls, formats: tuple[str, ...]) -> tuple[str, ...]:
         for form in formats:
+            _refuse_bad_form(form)
             other = swapped(form)
             if other in formats and other != form:
                 raise ValueError(
                     f"'{form}' and '{other}' read the same text as two days; keep the right one"
                 )
         return formats
+
+
+def _refuse_bad_form(form: str) -> None:
+    """Raise ValueError for a date form that nothing can be read by."""
+    try:
+        datetime.strptime("", form)
+    except ValueError as error:
+        if "directive" in str(error) or "stray" in str(error):
+            raise ValueError(
+                f"'{form}' is not a form of dates; write one such as %d.%m.%Y"
+            ) from None
+    except re.error:
+        raise ValueError(f"'{form}' has a part twice; write one such as %d.%m.%Y") from None
+    if not any(year in form for year in ("%Y", "%y", "%c", "%x")):
+        raise ValueError(f"'{form}' has no year; write one such as %d.%m.%Y")
 
 
 def swapped(form: str) -> str:

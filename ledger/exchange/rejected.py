@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TextIO
 
+from ledger.errors import UnreadableInput
+
 REASON = "not accepted because"
 """The name of the last column; it is passed over when the file is brought in again."""
 
@@ -14,6 +16,16 @@ REASON = "not accepted because"
 def rejected_path(path: Path) -> Path:
     """Give where the rejected rows of an input go: `log.csv.rejected.csv`."""
     return path.with_name(f"{path.name}.rejected.csv")
+
+
+def _opened(path: Path) -> TextIO:
+    try:
+        return path.open("w", encoding="utf-8-sig", newline="", errors="replace")
+    except OSError as error:
+        raise UnreadableInput(
+            f"Rejected rows cannot be written to {path} ({error.strerror}). Make that possible and "
+            "bring the file in again: what was recorded already is not recorded twice."
+        ) from error
 
 
 class Rejected:
@@ -35,7 +47,7 @@ class Rejected:
         if self.path is None:
             return
         if self._file is None:
-            self._file = self.path.open("w", encoding="utf-8-sig", newline="", errors="replace")
+            self._file = _opened(self.path)
             csv.writer(self._file).writerow([*self._columns, REASON])
         row = [cells[index] for index in self._kept]
         csv.writer(self._file).writerow([*row, f"row {number}: {reason}"])

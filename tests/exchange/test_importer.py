@@ -2,15 +2,16 @@ from __future__ import annotations
 
 import csv
 import dataclasses
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import openpyxl
 import pytest
 from makers import TAG, a_file, new_book, on_disk
 
 from ledger.book import Book
-from ledger.errors import Refused
+from ledger.errors import Refused, UnreadableInput
 from ledger.exchange.ids import tag_from, uuid7
 from ledger.exchange.importer import Imported, import_log
 from ledger.exchange.mapping import Mapping, parse_mapping
@@ -364,6 +365,23 @@ def test_encodings_make_no_difference(tmp_path: Path, encoding: str) -> None:
     assert (done.count_known, done.count_recorded) == (1, 0)
 
 
+def test_a_workbook_is_brought_in_as_typed(tmp_path: Path) -> None:
+    """Typed dates and figures of a workbook are read as they are; its text as the file writes."""
+    sheet = openpyxl.Workbook()
+    assert sheet.active is not None
+    sheet.active.append(["Date", "Tag", "Who", "km", "Parts", "Wear"])
+    sheet.active.append([date(2023, 3, 1), TAG, "Ute", 1000.5, None, "0,2"])
+    sheet.active.append(["02.03.2023", TAG, "Ute", "1.001,5", None, 0.3])
+    path = tmp_path / "log.xlsx"
+    sheet.save(path)
+    book = new_book(tmp_path)
+    assert import_log(book, path, MAPPING).rejected == []
+    data = [e.data for e in book.events() if e.kind in ("distance_read", "measured")]
+    figures = [getattr(one, "odometer", None) or one.value for one in data]
+    assert [figure.value for figure in figures] == ["1000.5", "0.2", "1001.5", "0.3"]
+    assert import_log(book, path, MAPPING).count_known == 2
+
+
 def test_miles_psi_and_currency(tmp_path: Path) -> None:
     """Miles and psi are kept as written beside exact kilometres and bar; money is net of its tax.
 
@@ -431,6 +449,27 @@ def test_columns_the_file_does_not_have_are_named(tmp_path: Path) -> None:
     """A mapping for other columns is refused, with the nearest ones there are."""
     with pytest.raises(Refused, match=r"the file has no column 'km'\. Did you mean 'kms'"):
         bring_in(new_book(tmp_path), tmp_path, LOG.replace("km", "kms"))
+
+
+def test_a_mapping_for_no_place_on_earth_is_refused(tmp_path: Path) -> None:
+    """An unknown time zone and an unknown currency are refused before any row is read."""
+    book = new_book(tmp_path)
+    nowhere = mapping_with(when=MAPPING.when.model_copy(update={"time_zone": "Europe/Atlantis"}))
+    with pytest.raises(Refused, match="'Europe/Atlantis' is no time zone"):
+        bring_in(book, tmp_path, LOG, mapping=nowhere)
+    shells = mapping_with(money=MAPPING.money.model_copy(update={"currency": "SHL"}))
+    with pytest.raises(Refused, match="'SHL' is not an ISO 4217 currency"):
+        bring_in(book, tmp_path, LOG, mapping=shells)
+
+
+def test_rejected_rows_that_cannot_be_written_stop_the_import(tmp_path: Path) -> None:
+    """Where the file of rejected rows cannot be made, the import says so and can be run again."""
+    book = new_book(tmp_path)
+    (tmp_path / "log.csv.rejected.csv").mkdir()
+    with pytest.raises(UnreadableInput, match="not recorded twice"):
+        bring_in(book, tmp_path, LOG + "soon,,,,,\n")
+    (tmp_path / "log.csv.rejected.csv").rmdir()
+    assert bring_in(book, tmp_path, LOG + "soon,,,,,\n").count_recorded == 3
 
 
 def test_todays_rows_are_not_ahead_of_the_clock(tmp_path: Path) -> None:

@@ -73,6 +73,18 @@ def test_the_example_in_the_documentation_is_a_mapping() -> None:
             "read the same text as two days; keep the right one",
         ),
         (
+            START.replace('"Date"', '"Date"\nformats = ["%d.%m."]') + READING,
+            "'%d.%m.' has no year; write one such as %d.%m.%Y",
+        ),
+        (
+            START.replace('"Date"', '"Date"\nformats = ["%d.%m.%Q"]') + READING,
+            "'%d.%m.%Q' is not a form of dates",
+        ),
+        (
+            START.replace('"Date"', '"Date"\nformats = ["%d.%d.%Y"]') + READING,
+            "'%d.%d.%Y' has a part twice",
+        ),
+        (
             START + '[[event]]\nkind = "treated"\n[event.fields]\n'
             'position = { column = "Work", find = "position" }\n',
             "there is no list 'position'. Did you mean 'positions'?",
