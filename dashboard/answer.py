@@ -131,13 +131,19 @@ def headline(view: BikeView, words: Words) -> str:
 def answer(view: BikeView, entries: list[Entry], words: Words) -> str:
     """Give what to know before touching the bike, the gravest first."""
     as_at = view.as_at
-    never = systems_not_looked_at(entries, as_at, CORE_SYSTEMS)
+    unchecked = not_checked(entries, as_at)
+    said = {entry.system for entry in unchecked}
+    never = [
+        system
+        for system in systems_not_looked_at(entries, as_at, CORE_SYSTEMS)
+        if system not in said
+    ]
     graded = [reading for reading in view.readings if reading.verdict in RANK]
     graded.sort(key=lambda reading: (RANK[reading.verdict or ""], reading.position))
     matters = [
         *(_reading(reading, words) for reading in graded),
         *(_fault(fault, words) for fault in view.faults_open),
-        *(_unchecked(entry, words) for entry in not_checked(entries, as_at)),
+        *(_unchecked(entry, words) for entry in unchecked),
         *([_never(never, words)] if never else []),
         *(_job(job, words) for job in view.jobs_open),
         *(_advice(advice, words) for advice in view.advice_open),

@@ -44,7 +44,7 @@ def test_not_checked_says_why_and_never_reads_as_fine(quay: Path, opened: Opener
     page = shown(opened(quay, tag=TAG))
     answer = plain(page[page.index("lk-answer") : page.index("<h2>Settings</h2>")])
     assert "not checked Steering 2 Apr 2025: Rider &lt;b&gt;waiting&lt;/b&gt;" in answer
-    assert "no look and no reading on record" in answer
+    assert "Front brake, front wheel, rear wheel and frame no look and no reading" in answer
     assert "<b>waiting</b>" not in page
 
 
