@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from copy import copy
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import count
@@ -14,6 +16,9 @@ from ledger.state import live
 if TYPE_CHECKING:
     from ledger.book import Book
 
+Change = tuple[datetime, str, str | None]
+"""When which part (None: nothing) came to sit at a position."""
+_NOTHING: Mapping[str, str] = {}
 _FAR = datetime(2200, 1, 1, tzinfo=UTC)
 
 
@@ -22,25 +27,25 @@ class BikeSeen:
     """One bike as the import has followed it."""
 
     is_registered: bool
-    fitted: dict[str, str] = field(default_factory=dict)
+    fitted: Mapping[str, str] = field(default_factory=lambda: _NOTHING)
     """Position -> part."""
-    ahead: list[tuple[datetime, str, str | None]] = field(default_factory=list)
+    ahead: tuple[Change, ...] = ()
     """What the book says was fitted or taken off, latest first, not yet passed."""
 
-    jobs: set[str] = field(default_factory=set)
+    jobs: frozenset[str] = frozenset()
     """Jobs that were opened."""
 
     def pass_to(self, moment: datetime) -> None:
         """Take in what the book says happened up to an instant."""
         while self.ahead and self.ahead[-1][0] <= moment:
-            _, position, part = self.ahead.pop()
-            self.fitted.pop(position, None)
-            if part is not None:
-                self.fitted[position] = part
+            _, position, part = self.ahead[-1]
+            self.ahead = self.ahead[:-1]
+            self.now_fitted(position, part)
 
-    def copy(self) -> BikeSeen:
-        """Give a copy that can be changed apart."""
-        return BikeSeen(self.is_registered, dict(self.fitted), list(self.ahead), set(self.jobs))
+    def now_fitted(self, position: str, part: str | None) -> None:
+        """From now on this part, or nothing, sits at a position."""
+        others = {at: there for at, there in self.fitted.items() if at != position}
+        self.fitted = others if part is None else {**others, position: part}
 
 
 class BikesSeen:
@@ -72,7 +77,7 @@ class BikesSeen:
         """Give what is known of a bike at an instant; changes to it are part of the batch."""
         if tag not in self._before:
             before = self._seen.get(tag)
-            self._before[tag] = before.copy() if before else None
+            self._before[tag] = copy(before) if before else None
         if tag not in self._seen:
             self._seen[tag] = self._from_book(tag)
         found = self._seen[tag]
@@ -84,8 +89,9 @@ class BikesSeen:
             return BikeSeen(is_registered=False)
         events = live(self._book.bike_events(tag), _FAR, self._book.head.size)
         changes = [change for event in events for change in _changes(event)]
-        jobs = {event.job for event in events if event.kind == "job_opened" and event.job}
-        return BikeSeen(is_registered=True, ahead=changes[::-1], jobs=jobs)
+        opened = (event.job for event in events if event.kind == "job_opened")
+        jobs = frozenset(job for job in opened if job)
+        return BikeSeen(is_registered=True, ahead=tuple(changes[::-1]), jobs=jobs)
 
     def tag_for(self, key: str) -> str:
         """Give the tag of the bike that a key tells: always the same for the same key.
@@ -118,7 +124,7 @@ def registration_digest(shop: str, key: str) -> bytes:
     return digest(shop, "bike", key)
 
 
-def _changes(event: Event) -> list[tuple[datetime, str, str | None]]:
+def _changes(event: Event) -> list[Change]:
     if event.kind == "part_fitted":
         return [(event.occurred_at, event.data.position, event.data.part)]
     if event.kind == "part_removed":

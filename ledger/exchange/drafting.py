@@ -125,7 +125,7 @@ def _opened_once(
     if job in bike.jobs:
         others = [payload for payload in payloads if payload[0] != "job_opened"]
         return others or payloads
-    bike.jobs.add(job)
+    bike.jobs |= {job}
     if "job_opened" not in kinds:
         found.append({**common, "kind": "job_opened", "id": row.event_id("job"), "data": {}})
     return payloads
@@ -140,14 +140,14 @@ def _with_parts(row: LogRow, index: int, draft: Draft, bike: BikeSeen) -> Iterat
         part = data.setdefault("part", f"p-{row.made_up(f'part {index}')}")
         if there is not None and there != part and not data.get("is_found"):
             data.setdefault("replaces", there)
-        bike.fitted[position] = part
+        bike.now_fitted(position, part)
     elif there is None and position is not None and _names_a_part(kind, data):
         part = data.setdefault("part", f"p-{row.made_up(f'found {index}')}")
-        bike.fitted[position] = part
+        bike.now_fitted(position, part)
         yield _found(row, index, draft, {"position": position, "part": part, "is_found": True})
     if kind == "part_removed" and position is not None:
         data.setdefault("part", there or bike.fitted[position])
-        bike.fitted.pop(position, None)
+        bike.now_fitted(position, None)
     yield draft
 
 

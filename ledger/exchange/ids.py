@@ -7,8 +7,11 @@ shop, what stands in the row, which of several identical rows it is, and which e
 from __future__ import annotations
 
 import hashlib
+from array import array
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
+
+import numpy as np
 
 from ledger.events.types import TAG_ALPHABET
 
@@ -53,20 +56,36 @@ def tag_from(shop: str, key: str, attempt: int) -> str:
 
 
 class Repeats:
-    """Counts identical rows, so that each of them is a fact of its own."""
+    """Counts identical rows, so that each of them is a fact of its own.
+
+    Every row is noted first and numbered afterwards, so that of a row that stands once nothing
+    but 8 bytes need be kept.
+    """
 
     def __init__(self) -> None:
-        self._once: set[int] = set()
-        self._more: dict[int, int] = {}
+        self._noted = array("Q")
+        self._seen: dict[int, int] | None = None
+
+    def note(self, row: bytes) -> None:
+        """Take in the digest of one row."""
+        self._noted.append(_short(row))
 
     def number(self, row: bytes) -> int:
-        """Give how often a row of this digest was seen before."""
-        short = int.from_bytes(row[:8], "big")
-        if short not in self._once:
-            self._once.add(short)
+        """Give how often a row of this digest was numbered before; all have been noted."""
+        if self._seen is None:
+            ordered = np.sort(np.frombuffer(self._noted, dtype=np.uint64))
+            more_than_once = np.unique(ordered[1:][ordered[1:] == ordered[:-1]])
+            self._seen = dict.fromkeys((int(short) for short in more_than_once), -1)
+            self._noted = array("Q")
+        short = _short(row)
+        if short not in self._seen:
             return 0
-        self._more[short] = self._more.get(short, 0) + 1
-        return self._more[short]
+        self._seen[short] += 1
+        return self._seen[short]
+
+
+def _short(row: bytes) -> int:
+    return int.from_bytes(row[:8], "big")
 
 
 def within_row(row: bytes, repeat: int, name: str) -> bytes:

@@ -114,6 +114,7 @@ class _Import:
         self._recording = Recording(book, Drafter(book, self._reader, bikes), bikes, confirm_clock)
         self._said = [index for index, name in enumerate(table.columns) if name != REASON]
         self._columns = [table.columns[index] for index in self._said]
+        self._repeats = Repeats()
         self._rejected = Rejected(None if is_dry else rejected_path(table.path), table.columns)
         self._done = Imported(table.form, is_dry)
         self._on_progress = on_progress
@@ -143,6 +144,7 @@ class _Import:
                 self._reject(row.number, row.cells, str(wrong))
                 continue
             spool.add(row.number, moment, row.cells)
+            self._repeats.note(self._digest(row.cells))
 
     def _batches(self, spool: Spool) -> Iterator[list[LogRow]]:
         """Give the rows the book does not hold yet, about as many as make a commit."""
@@ -159,12 +161,14 @@ class _Import:
                 self._on_progress(done, self._done.count_rows)
 
     def _log_rows(self, spool: Spool) -> Iterator[LogRow]:
-        repeats, shop = Repeats(), self._book.settings.shop
         for number, cells in spool.in_order():
-            said = [cells[index] for index in self._said]
-            digest = row_digest(shop, self._columns, said)
+            digest = self._digest(cells)
             moment, is_day = self._reader.when(cells)
-            yield LogRow(number, cells, moment, is_day, digest, repeats.number(digest))
+            yield LogRow(number, cells, moment, is_day, digest, self._repeats.number(digest))
+
+    def _digest(self, cells: Sequence[str]) -> bytes:
+        said = [cells[index] for index in self._said]
+        return row_digest(self._book.settings.shop, self._columns, said)
 
     def _record(self, rows: Sequence[LogRow]) -> None:
         for batch in self._recording.record_all(rows, EVENTS_A_COMMIT):
