@@ -11,7 +11,9 @@ WHAT_EVENTS_HOLD = st.recursive(
     st.text(st.characters(exclude_categories=["Cs"]))
     | st.booleans()
     | st.integers(-(2**53) + 1, 2**53 - 1),
-    lambda inner: st.lists(inner) | st.dictionaries(st.from_regex(r"[a-z_]{1,8}", fullmatch=True), inner),
+    lambda inner: (
+        st.lists(inner) | st.dictionaries(st.from_regex(r"[a-z_]{1,8}", fullmatch=True), inner)
+    ),
 )
 
 
