@@ -15,8 +15,7 @@ Made = TypeVar("Made")
 RELATIONS = (
     "bike_summary",
     "fitted_parts",
-    "last_readings",
-    "last_settings",
+    "standing_figures",
     "open_faults",
     "open_advice",
     "open_jobs",
@@ -51,7 +50,7 @@ def _reading(row: Row) -> Reading:
         value_low=row["value_low"],
         value_high=row["value_high"],
         unit=row["unit"],
-        measured_at=row["measured_at"],
+        measured_at=row["occurred_at"],
         limit=row["limit_value"],
         verdict=row["verdict"],
         event=event_id(row["id"]),
@@ -65,7 +64,7 @@ def _setting(row: Row) -> Setting:
         point=row["point"],
         value=row["value"],
         unit=row["unit"],
-        set_at=row["set_at"],
+        set_at=row["occurred_at"],
         event=event_id(row["id"]),
     )
 
@@ -113,6 +112,10 @@ def make_view(
     """Give the view of one bike from its rows of RELATIONS; a relation may have none."""
     summary: Row = next(iter(rows.get("bike_summary", [])), {})
     place = ("position", "quantity", "point")
+    readings, settings = (
+        [row for row in rows.get("standing_figures", []) if row["kind"] == kind]
+        for kind in ("measured", "adjusted")
+    )
     return BikeView(
         shop=shop,
         bike=bike,
@@ -123,8 +126,8 @@ def make_view(
         riding=summary.get("riding"),
         distance_km=summary.get("distance_km"),
         fitted=_sorted(rows.get("fitted_parts", []), lambda row: _fitted(row, as_at), "position"),
-        readings=_sorted(rows.get("last_readings", []), _reading, *place),
-        settings=_sorted(rows.get("last_settings", []), _setting, *place),
+        readings=_sorted(readings, _reading, *place),
+        settings=_sorted(settings, _setting, *place),
         faults_open=_sorted(rows.get("open_faults", []), _fault, "position", "fault"),
         advice_open=tuple(
             sorted(map(_advice, rows.get("open_advice", [])), key=lambda one: one.event)

@@ -1,12 +1,43 @@
 -- grain: one bike with at least one live event
 -- keys: shop, bike
--- uses: live_events, riders_now, distances_now
--- gives: who and what, distance_km and when it was read, first and last event, counts; the last
--- event is where observation of the bike ends
-with counted as (
+-- uses: live_events, distances_now
+-- gives: who rides, keeps and pays for it, and what it is, as the last event that says so has it
+-- (a kind of riding is the last one that was not left empty); distance_km and when it was read;
+-- first and last event and counts. The last event is where observation of the bike ends
+with said as (
     select
         shop,
         bike,
+        max(
+            case
+                when kind = 'rider_changed'
+                    then {
+                        'occurred_at': occurred_at,
+                        'seq': seq,
+                        'rider': rider,
+                        'keeper': keeper,
+                        'payer': payer
+                    }
+            end
+        ) as people,
+        max(
+            case
+                when riding is not null
+                    then {'occurred_at': occurred_at, 'seq': seq, 'riding': riding}
+            end
+        ) as last_riding,
+        max(
+            case
+                when kind = 'bike_registered'
+                    then {
+                        'occurred_at': occurred_at,
+                        'seq': seq,
+                        'make': make,
+                        'model': model,
+                        'bike_kind': bike_kind
+                    }
+            end
+        ) as bicycle,
         count(*) as events_used,
         count(distinct job) as count_jobs,
         sum(case when kind = 'part_fitted' then 1 else 0 end) as count_parts_fitted,
@@ -16,24 +47,22 @@ with counted as (
     group by shop, bike
 )
 select
-    counted.shop,
-    counted.bike,
-    riders_now.rider,
-    riders_now.keeper,
-    riders_now.payer,
-    riders_now.riding,
-    riders_now.make,
-    riders_now.model,
-    riders_now.bike_kind,
+    said.shop,
+    said.bike,
+    people.rider as rider,
+    people.keeper as keeper,
+    people.payer as payer,
+    last_riding.riding as riding,
+    bicycle.make as make,
+    bicycle.model as model,
+    bicycle.bike_kind as bike_kind,
     distances_now.distance_km,
     distances_now.read_at,
-    counted.first_seen_at,
-    counted.last_seen_at,
-    counted.count_jobs,
-    cast(counted.count_parts_fitted as bigint) as count_parts_fitted,
-    counted.events_used
-from counted
-left join riders_now
-    on counted.shop = riders_now.shop and counted.bike = riders_now.bike
+    said.first_seen_at,
+    said.last_seen_at,
+    said.count_jobs,
+    cast(said.count_parts_fitted as bigint) as count_parts_fitted,
+    said.events_used
+from said
 left join distances_now
-    on counted.shop = distances_now.shop and counted.bike = distances_now.bike
+    on said.shop = distances_now.shop and said.bike = distances_now.bike

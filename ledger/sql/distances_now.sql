@@ -1,16 +1,12 @@
 -- grain: one bike with at least one distance reading
 -- keys: shop, bike
--- uses: distance_readings
+-- uses: distance_marks
 -- gives: distance_km of the last reading, summed over computers, and when it was read
-with ranked as (
-    select
-        shop,
-        bike,
-        distance_total_km,
-        occurred_at,
-        row_number() over (partition by shop, bike order by occurred_at desc, seq desc) as place
-    from distance_readings
-)
-select shop, bike, distance_total_km as distance_km, occurred_at as read_at
-from ranked
-where place = 1
+select
+    shop,
+    bike,
+    max(now_km) as distance_km,
+    max(occurred_at) as read_at
+from distance_marks
+where kind = 'distance_read'
+group by shop, bike

@@ -4,42 +4,39 @@
 -- uses: live_events
 -- gives: verdict and urgency as advised, answer: the last one, null where there was none
 with advice as (
-    select shop, bike, id, seq, position, verdict, outcome as urgency, occurred_at
-    from live_events
-    where kind = 'advised'
-),
-ranked as (
     select
         shop,
         bike,
-        target_id,
-        outcome as answer,
-        row_number() over (
-            partition by shop, bike, target_id
-            order by occurred_at desc, seq desc
-        ) as place
+        coalesce(target_id, id) as id,
+        max(
+            case
+                when kind = 'advised'
+                    then {
+                        'occurred_at': occurred_at,
+                        'position': position,
+                        'verdict': verdict,
+                        'urgency': outcome
+                    }
+            end
+        ) as given,
+        max(
+            case
+                when kind = 'advice_answered'
+                    then {'occurred_at': occurred_at, 'seq': seq, 'answer': outcome}
+            end
+        ) as answered
     from live_events
-    where kind = 'advice_answered'
-),
-answers as (
-    select shop, bike, target_id, answer
-    from ranked
-    where place = 1
+    where kind in ('advised', 'advice_answered')
+    group by shop, bike, coalesce(target_id, id)
 )
 select
-    advice.shop,
-    advice.bike,
-    advice.id,
-    advice.seq,
-    advice.position,
-    advice.verdict,
-    advice.urgency,
-    advice.occurred_at as advised_at,
-    answers.answer
+    shop,
+    bike,
+    id,
+    given.position as position,
+    given.verdict as verdict,
+    given.urgency as urgency,
+    given.occurred_at as advised_at,
+    answered.answer as answer
 from advice
-left join answers
-    on
-        advice.shop = answers.shop
-        and advice.bike = answers.bike
-        and advice.id = answers.target_id
-where coalesce(answers.answer, '') not in ('yes', 'no')
+where given is not null and coalesce(answered.answer, '') not in ('yes', 'no')

@@ -30,62 +30,38 @@ with marks as (
     from live_events
     where fault is not null and fault_position is not null
 ),
-closings as (
+since as (
+    select
+        *,
+        max(case when is_closing then {'occurred_at': occurred_at, 'seq': seq} end) over (
+            partition by shop, bike, position, fault
+        ) as closed
+    from marks
+),
+openings as (
     select
         shop,
         bike,
         position,
         fault,
-        max({'occurred_at': occurred_at, 'seq': seq}) as closing
-    from marks
-    where is_closing
-    group by shop, bike, position, fault
-),
-openings as (
-    select
-        marks.shop,
-        marks.bike,
-        marks.position,
-        marks.fault,
-        min({'occurred_at': marks.occurred_at, 'seq': marks.seq, 'id': marks.id}) as found,
+        min({'occurred_at': occurred_at, 'seq': seq, 'id': id}) as found,
         max(
             case
-                when marks.kind = 'inspected'
-                    then {
-                        'occurred_at': marks.occurred_at,
-                        'seq': marks.seq,
-                        'verdict': marks.verdict
-                    }
+                when kind = 'inspected'
+                    then {'occurred_at': occurred_at, 'seq': seq, 'verdict': verdict}
             end
         ) as judged,
         max(
             case
-                when marks.cause is not null
-                    then {
-                        'occurred_at': marks.occurred_at,
-                        'seq': marks.seq,
-                        'cause': marks.cause
-                    }
+                when cause is not null
+                    then {'occurred_at': occurred_at, 'seq': seq, 'cause': cause}
             end
         ) as explained
-    from marks
-    left join closings
-        on
-            marks.shop = closings.shop
-            and marks.bike = closings.bike
-            and marks.position = closings.position
-            and marks.fault = closings.fault
+    from since
     where
-        marks.is_opening
-        and (
-            closings.closing is null
-            or closings.closing.occurred_at < marks.occurred_at
-            or (
-                closings.closing.occurred_at = marks.occurred_at
-                and closings.closing.seq < marks.seq
-            )
-        )
-    group by marks.shop, marks.bike, marks.position, marks.fault
+        is_opening
+        and (closed is null or closed < {'occurred_at': occurred_at, 'seq': seq})
+    group by shop, bike, position, fault
 )
 select
     shop,

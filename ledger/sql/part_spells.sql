@@ -3,55 +3,17 @@
 -- removed at that position or another comes to sit there.
 -- grain: one spell of one part at one position of one bike
 -- keys: shop, bike, fitted_seq
--- uses: live_events, distance_readings
+-- uses: distance_marks
 -- gives: started_at and ended_at (null while fitted), start_km and end_km (null where no
 -- distance was read by then), distance_km; for is_found only since it was found
-with marks as (
-    select
-        live_events.shop,
-        live_events.bike,
-        live_events.seq,
-        live_events.id,
-        live_events.kind,
-        live_events.occurred_at,
-        live_events.position,
-        live_events.part,
-        live_events.make,
-        live_events.model,
-        live_events.outcome,
-        live_events.is_found,
-        distance_readings.distance_total_km
-    from live_events
-    left join distance_readings
-        on
-            live_events.shop = distance_readings.shop
-            and live_events.bike = distance_readings.bike
-            and live_events.seq = distance_readings.seq
-    where live_events.kind in ('distance_read', 'part_fitted', 'part_removed')
-),
-placed as (
-    select
-        *,
-        last_value(distance_total_km ignore nulls) over (
-            partition by shop, bike
-            order by occurred_at, seq
-            rows between unbounded preceding and current row
-        ) as at_km,
-        last_value(distance_total_km ignore nulls) over (
-            partition by shop, bike
-            order by occurred_at, seq
-            rows between unbounded preceding and unbounded following
-        ) as now_km
-    from marks
-),
-followed as (
+with followed as (
     select
         *,
         lead({'kind': kind, 'occurred_at': occurred_at, 'outcome': outcome, 'at_km': at_km}) over (
             partition by shop, bike, position
             order by occurred_at, seq
         ) as next_move
-    from placed
+    from distance_marks
     where kind in ('part_fitted', 'part_removed')
 ),
 spells as (

@@ -103,12 +103,10 @@ def test_the_last_who_says_it_decides_who_rides() -> None:
         (5, "rider_changed", {"rider": None, "keeper": "k1"}),
         (4, "job_opened", {"riding": "commuting"}),
     )
-    columns = ("rider", "keeper", "riding", "make", "model", "bike_kind")
-    assert picked("riders_now", events, *columns) == [
-        (None, "k1", "commuting", "Tidemark", None, "road")
-    ]
+    columns = ("rider", "keeper", "riding")
+    assert picked("riders_now", events, *columns) == [(None, "k1", "commuting")]
     assert picked("riders_now", events, *columns, asked=Asked(at(3), 9)) == [
-        ("r1", "r1", "touring", "Tidemark", None, "road")
+        ("r1", "r1", "touring")
     ]
 
 
@@ -123,6 +121,18 @@ ROTATION = literal(
     (6, "distance_read", {"odometer": km(2100)}),
 )
 """Two chains in turn on one bike."""
+
+
+def test_every_fitting_knows_the_distance_until_then_and_now() -> None:
+    """Fittings and removals stand among the readings, with the last one before them."""
+    columns = ("seq", "kind", "distance_total_km", "at_km", "now_km")
+    assert picked("distance_marks", ROTATION[1:6], *columns) == [
+        (2, "part_fitted", None, None, Decimal(2000)),
+        (3, "distance_read", Decimal(1400), Decimal(1400), Decimal(2000)),
+        (4, "part_removed", None, Decimal(1400), Decimal(2000)),
+        (5, "part_fitted", None, Decimal(1400), Decimal(2000)),
+        (6, "distance_read", Decimal(2000), Decimal(2000), Decimal(2000)),
+    ]
 
 
 def test_a_part_has_a_spell_each_time_it_is_fitted() -> None:
@@ -229,18 +239,6 @@ def test_a_reading_ends_with_what_was_measured() -> None:
         ("chain",),
         ("rear_wheel.rim",),
     ]
-
-
-def test_work_at_a_position_says_when_it_voided_what() -> None:
-    """Replacing voids all there is below; any work voids the torque of what hides the place."""
-    events = literal((1, *fitted("front_wheel", "W")), (2, *torque("bottom_bracket")))
-    rows = rows_of("position_voids", events)
-    by_position = {row["position"]: (row["replaced"], row["torque_voided"]) for row in rows}
-    fitting, setting = {"occurred_at": at(1), "seq": 1}, {"occurred_at": at(2), "seq": 2}
-    assert by_position["front_wheel.tyre"] == (fitting, None)
-    assert by_position["front_wheel"] == (fitting, None)
-    assert by_position["crank"] == (None, setting)
-    assert by_position["bottom_bracket"] == (None, None)
 
 
 def test_a_torque_is_voided_by_work_on_what_its_position_hides() -> None:
@@ -362,14 +360,23 @@ def test_a_job_is_open_until_closed_and_waits_until_resumed() -> None:
 def test_a_bike_has_one_summary() -> None:
     """Who, what, how far, first and last seen, and how many events were folded."""
     events = literal(
-        (1, "bike_registered", {"make": "Tidemark"}),
+        (1, "bike_registered", {"make": "Tidemark", "bike_kind": "road"}),
         (2, "distance_read", {"odometer": km(12)}),
         (3, "job_opened", {}),
         (4, *fitted("chain", "A")),
     )
-    columns = ("make", "rider", "distance_km", "first_seen_at", "last_seen_at", "count_jobs")
+    columns = (
+        "make",
+        "model",
+        "bike_kind",
+        "rider",
+        "distance_km",
+        "first_seen_at",
+        "last_seen_at",
+        "count_jobs",
+    )
     assert picked("bike_summary", events, *columns, "count_parts_fitted", "events_used") == [
-        ("Tidemark", None, Decimal(12), at(1), at(4), 1, 1, 4)
+        ("Tidemark", None, "road", None, Decimal(12), at(1), at(4), 1, 1, 4)
     ]
 
 
