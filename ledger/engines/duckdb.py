@@ -5,9 +5,11 @@ One connection an engine, a cursor a query, so that threads may ask at the same 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +28,6 @@ _FILES = "select * from read_parquet($files, union_by_name = true)"
 _JOINED = f"""select rows.* replace (coalesce(bike_alias.bike_as, rows.bike) as bike)
 from ({_FILES}) as rows
 left join bike_alias on rows.bike = bike_alias.bike"""
-_LIVE = frozenset({"live_events"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,14 +97,16 @@ class DuckEngine:
     ) -> dict[str, list[Row]]:
         """Give the rows of several relations over the events of one bike.
 
-        `events` has at least COLUMNS; what of it is live is worked out once for all relations.
+        `events` has at least COLUMNS. What several of the relations use is worked out once.
         """
         cursor = self._cursor({**tables, "events": events})
-        if any("live_events" in sql.needed(name) for name in relations):
-            live = _arrow(cursor, sql.compose("live_events"), _bound(asked))
-            cursor.register("live_events", live)
+        made: frozenset[str] = frozenset()
+        for name in _shared(tuple(relations)):
+            text = f"create temp table {name} as {sql.compose(name, given=made)}"
+            cursor.execute(text, _used(text, _bound(asked)))
+            made |= {name}
         return {
-            name: list(_rows(cursor, sql.compose(name, given=_LIVE), _bound(asked)))
+            name: list(_rows(cursor, sql.compose(name, given=made), _bound(asked)))
             for name in relations
         }
 
@@ -122,8 +125,12 @@ def _used(text: str, values: Mapping[str, Any]) -> dict[str, Any]:
     return {name: value for name, value in values.items() if f"${name}" in text}
 
 
-def _arrow(cursor: duckdb.DuckDBPyConnection, text: str, values: Mapping[str, Any]) -> pa.Table:
-    return cursor.sql(text, params=_used(text, values)).to_arrow_table()
+@cache
+def _shared(relations: tuple[str, ...]) -> tuple[str, ...]:
+    """Give what more than one of these relations uses, each after what it uses itself."""
+    users = Counter(used for name in relations for used in sql.needed(name) if used != name)
+    users.update(name for name in relations if name in users)
+    return tuple(name for name in sql.needed(*relations) if users[name] > 1)
 
 
 def _plain(value: Any) -> Any:

@@ -31,7 +31,15 @@ START = datetime(2025, 3, 1, 8, tzinfo=UTC)
 UNITS = {"torque": "N·m", "pressure": "bar", "thickness": "mm"}
 
 positions = st.shared(
-    st.sampled_from([POSITIONS, ("chain",), ("crank", "bottom_bracket"), POSITIONS[3:5]]),
+    st.sampled_from(
+        [
+            POSITIONS,
+            ("chain",),
+            ("crank", "bottom_bracket"),
+            ("crank", "bottom_bracket"),
+            POSITIONS[3:5],
+        ]
+    ),
     key="positions",
 ).flatmap(st.sampled_from)
 """Of all positions, or of few, so that much happens at one."""
@@ -142,6 +150,7 @@ THEMES: tuple[tuple[str, ...], ...] = (
     ("distance_read", "distance_read", "part_fitted", "part_removed"),
     ("measured", "part_fitted", "part_removed"),
     ("adjusted", "adjusted", "adjusted", "part_fitted", "part_removed"),
+    ("adjusted",),
     ("inspected", "inspected", "diagnosed", "treated", "part_fitted", "adjusted"),
     ("advised", "job_opened", "job_held", "job_resumed", "job_closed"),
     ("bike_registered", "rider_changed", "job_opened"),

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from ledger import sql
+from ledger.sql.table import table, written_into
 
 
 def test_a_relation_comes_after_everything_it_uses() -> None:
@@ -43,3 +46,10 @@ def test_every_relation_says_its_grain_and_keys(name: str) -> None:
     assert relation.keys or name == "shop_summary"
     assert set(relation.uses) <= sql.BASE | set(sql.relations())
     assert relation.nullable <= set(relation.keys)
+
+
+def test_the_contributors_table_of_relations_is_as_declared() -> None:
+    """Grain and keys in DEVELOPERS.md are those in the files; `python -m ledger.sql.table`."""
+    text = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text("utf-8")
+    assert table() in text
+    assert written_into(text) == text
