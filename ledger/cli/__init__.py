@@ -8,12 +8,10 @@ from collections.abc import Sequence
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run `lockring` and leave with its exit code: 0 done, 1 a problem, 2 wrong use."""
-    given = sys.argv[1:] if arguments is None else list(arguments)
-    if "dashboard" not in given:
-        sys.meta_path.insert(0, WithoutPandas)
+    sys.meta_path.insert(0, WithoutPandas)
     from ledger.cli.guard import leave, run
 
-    leave(run(given))
+    leave(run(sys.argv[1:] if arguments is None else list(arguments)))
 
 
 class WithoutPandas:

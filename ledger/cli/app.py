@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import typer
 
 from ledger.cli import riders
 from ledger.cli.dashboard import dashboard
+from ledger.cli.demo import demo
 from ledger.cli.guard import Guarded
 from ledger.cli.look import bikes, history, state
 from ledger.cli.record import record, strike
@@ -25,8 +28,8 @@ app = typer.Typer(
     help="The service-history ledger of a bicycle workshop.",
 )
 
-GROUPS = {
-    "Start": (init,),
+GROUPS: dict[str, tuple[Callable[..., None], ...]] = {
+    "Start": (init, demo),
     "At the bench": (record, strike),
     "Look": (state, history, bikes, dashboard),
     "Check": (verify,),

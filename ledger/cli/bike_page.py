@@ -57,7 +57,7 @@ def person(book: Book, rider: str | None) -> str:
 def _fitted(view: BikeView, known: Vocabulary, zone: ZoneInfo) -> None:
     say_table(
         "Fitted",
-        ("position", "part", "make", "model", "fitted", ">km since", ">days since"),
+        ("position", "!part", "make", "model", "!fitted", ">km since", ">days since"),
         (
             (
                 words.position_words(known, item.position),
@@ -76,7 +76,7 @@ def _fitted(view: BikeView, known: Vocabulary, zone: ZoneInfo) -> None:
 def _readings(view: BikeView, known: Vocabulary, zone: ZoneInfo) -> None:
     say_table(
         "Measured",
-        ("position", "what", ">reading", ">limit", "verdict", "measured"),
+        ("position", "what", ">reading", ">limit", "!verdict", "!measured"),
         (
             (
                 words.position_words(known, item.position, item.point),
@@ -94,7 +94,7 @@ def _readings(view: BikeView, known: Vocabulary, zone: ZoneInfo) -> None:
 def _settings(view: BikeView, known: Vocabulary, zone: ZoneInfo) -> None:
     say_table(
         "Set",
-        ("position", "what", ">set to", "on"),
+        ("position", "what", ">set to", "!on"),
         (
             (
                 words.position_words(known, item.position, item.point),
@@ -110,7 +110,7 @@ def _settings(view: BikeView, known: Vocabulary, zone: ZoneInfo) -> None:
 def _faults(view: BikeView, known: Vocabulary, zone: ZoneInfo) -> None:
     say_table(
         "Faults open",
-        ("position", "fault", "verdict", "found"),
+        ("position", "fault", "!verdict", "!found"),
         (
             (
                 words.position_words(known, item.position),
@@ -126,7 +126,7 @@ def _faults(view: BikeView, known: Vocabulary, zone: ZoneInfo) -> None:
 def _advice(view: BikeView, known: Vocabulary, zone: ZoneInfo) -> None:
     say_table(
         "Advice not answered with yes or no",
-        ("position", "verdict", "when", "answer", "advised"),
+        ("position", "!verdict", "when", "answer", "!advised"),
         (
             (
                 words.position_words(known, item.position),
@@ -143,7 +143,7 @@ def _advice(view: BikeView, known: Vocabulary, zone: ZoneInfo) -> None:
 def _jobs(view: BikeView, known: Vocabulary, zone: ZoneInfo) -> None:
     say_table(
         "Jobs open",
-        ("job", "tier", "opened", "promised", "waiting for"),
+        ("!job", "tier", "!opened", "!promised", "waiting for"),
         (
             (
                 item.job,

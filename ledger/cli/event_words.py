@@ -7,6 +7,8 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from ledger.cli import words
+from ledger.events import payload_class
+from ledger.events.text import text_fields
 
 if TYPE_CHECKING:
     from ledger.settings import BookSettings
@@ -30,9 +32,11 @@ class Describer:
         describe = _BY_KIND.get(kind)
         parts = [kind.replace("_", " ")]
         parts += [part for part in describe(self, data) if part] if describe else []
-        for name in ("note", "text", "advice", "reason", "description"):
-            if name in data:
-                parts.append(_quoted(data[name]))
+        parts += [
+            _quoted(data[name])
+            for name, nested in text_fields(payload_class(kind))
+            if nested is None and name in data
+        ]
         return ", ".join(parts)
 
     # -- the pieces -------------------------------------------------------------------------
@@ -103,15 +107,13 @@ def _distance(d: Describer, data: Data) -> list[str]:
 
 
 def _job(d: Describer, data: Data) -> list[str]:
-    complaint = _quoted(data["complaint"]) if "complaint" in data else ""
-    return [words.tier_words(d.known, data.get("tier")), complaint]
+    return [words.tier_words(d.known, data.get("tier"))]
 
 
 def _inspected(d: Describer, data: Data) -> list[str]:
     fault = data.get("fault")
     found = words.fault_words(d.known, fault, data.get("cause")) if fault else ""
-    why = _quoted(data["why_not_checked"]) if "why_not_checked" in data else ""
-    return [d.place(data), data["verdict"], found, why]
+    return [d.place(data), data["verdict"], found]
 
 
 def _diagnosed(d: Describer, data: Data) -> list[str]:

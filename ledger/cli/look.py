@@ -141,8 +141,8 @@ def _say_entries(book: Book, entries: Sequence[TimelineEntry], *, ids: bool) -> 
             entry.job or "",
         ]
         rows.append([*row, entry.id] if ids else row)
-    columns = (">seq", "occurred", "what", "by", "job")
-    say_table("History", (*columns, "id") if ids else columns, rows)
+    columns = (">seq", "!occurred", "what", "!by", "!job")
+    say_table("History", (*columns, "!id") if ids else columns, rows)
     if not rows:
         say("Nothing was recorded by then.")
 
@@ -184,7 +184,7 @@ def _say_bikes(book: Book, rows: Sequence[BikeRow]) -> None:
     known, zone = book.vocabulary, book.settings.zone
     say_table(
         "Bikes",
-        ("bike", "make", "model", "kind", "rider", ">km", ">jobs", "last seen"),
+        ("!bike", "make", "model", "kind", "rider", ">km", ">jobs", "!last seen"),
         (
             (
                 row.bike,

@@ -49,7 +49,10 @@ def console(*, is_stderr: bool = False) -> Console:
 
 
 def say_table(title: str, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
-    """Print a table; nothing at all where there are no rows. Columns named `>x` align right."""
+    """Print a table; nothing at all where there are no rows.
+
+    A column named `>km` is aligned right, one named `!bike` is never broken over lines.
+    """
     from rich import box
     from rich.table import Table
     from rich.text import Text
@@ -59,11 +62,17 @@ def say_table(title: str, columns: Sequence[str], rows: Iterable[Sequence[str]])
         return
     out = console()
     form = box.SIMPLE_HEAD if out.is_terminal else None
-    table = Table(title=title, title_justify="left", box=form, title_style="bold", pad_edge=False)
+    table = Table(box=form, pad_edge=False, show_edge=False, padding=(0, 1) if form is None else 0)
     for column in columns:
-        table.add_column(column.lstrip(">"), justify="right" if column.startswith(">") else "left")
+        table.add_column(
+            column.lstrip(">!"),
+            justify="right" if column[0] == ">" else "left",
+            no_wrap=column[0] in ">!",
+            overflow="fold",
+        )
     for row in kept:
         table.add_row(*(Text(cell, style=VERDICT_STYLES.get(cell, "")) for cell in row))
+    out.print(title, style="bold")
     out.print(table)
     out.print()
 

@@ -87,7 +87,7 @@ def list_riders(
         return
     say_table(
         "Riders",
-        ("rider", "name", "phone", "email", "may be contacted"),
+        ("!rider", "name", "phone", "email", "may be contacted"),
         (
             (row.rider, row.name or "", row.phone or "", row.email or "", _consent(row.may_contact))
             for row in rows
