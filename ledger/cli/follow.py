@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from ledger.cli import money, stages
+from ledger.cli import money, stages, work
 from ledger.cli.answers import COMMANDS, Answers
 from ledger.cli.output import say
 from ledger.cli.prompts import Asker, Back, Leave, Undo, read_line
 from ledger.cli.service import Service
 from ledger.cli.walk import WALK, WORK, Step
-from ledger.errors import LedgerError
+from ledger.errors import LedgerError, WrongUse
 
 if TYPE_CHECKING:
     from ledger.book import Book
@@ -26,10 +26,10 @@ STAGES: Mapping[str, stages.Stage] = {
     "measure": stages.measure,
     "quote": money.quote,
     "answer": money.answer,
-    "work": stages.work,
+    "work": work.work,
     "torque": stages.torque,
     "pressures": stages.pressures,
-    "hand_back": stages.hand_back,
+    "hand_back": work.hand_back,
     "close": money.close,
 }
 """How each step of the walk is gone through."""
@@ -69,6 +69,10 @@ def _begin(book: Book, given: Mapping[str, str | None], confirm_clock: bool) -> 
 
         service.bike = tag_named(book, str(given["bike"]))
     service.job = given.get("job")
+    if service.job and not service.bike:
+        raise WrongUse("With --job say which bike it is on: --bike TAG.")
+    if service.job and service.job not in {job.job for job in service.view().jobs_open}:
+        raise LedgerError(f"Job {service.job} is not open on bike {service.bike}.")
     return service
 
 

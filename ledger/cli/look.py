@@ -128,7 +128,8 @@ def _say_entries(book: Book, entries: Sequence[TimelineEntry], *, ids: bool) -> 
     from ledger.cli import words
     from ledger.cli.event_words import Describer
 
-    describer = Describer(book.vocabulary, book.settings)
+    known = book.vocabulary
+    describer = Describer(known, book.settings)
     zone = book.settings.zone
     rows = []
     for entry in entries:
@@ -145,6 +146,8 @@ def _say_entries(book: Book, entries: Sequence[TimelineEntry], *, ids: bool) -> 
     say_table("History", (*columns, "!id") if ids else columns, rows)
     if not rows:
         say("Nothing was recorded by then.")
+    if any(words.event_needs_caution(known, entry.event) for entry in entries):
+        say(words.CAUTION)
 
 
 def bikes(

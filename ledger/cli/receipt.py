@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from ledger.cli.output import say, say_json, warn
+from ledger.cli.words import CAUTION, event_needs_caution
 from ledger.errors import ClockJumped, LedgerError
 from ledger.events.types import format_moment
 
@@ -50,6 +51,8 @@ def say_receipt(book: Book, receipt: Receipt, *, as_json: bool) -> None:
         stored = book.find([event.id for event in new])
         for event in new:
             say(f"  {event.seq}  {event.id}  {event_words(book, stored[event.id])}")
+        if any(event_needs_caution(book.vocabulary, event) for event in stored.values()):
+            say(CAUTION)
     for event in receipt.events:
         if not event.is_new:
             say(f"Already recorded: {event.id}, event {event.seq} in commit {event.commit}.")

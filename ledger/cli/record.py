@@ -17,41 +17,50 @@ if TYPE_CHECKING:
 Text = str | None
 
 
+What = Annotated[
+    Text,
+    typer.Argument(
+        metavar="KIND or FILE",
+        help="A kind of event, told by flags; or a file of JSON Lines; or - for stdin.",
+        show_default=False,
+    ),
+]
+Follow = Annotated[bool, typer.Option("--follow", help="Walk one service, asking step by step.")]
+Bike = Annotated[Text, typer.Option(help="The bike tag.")]
+Job = Annotated[Text, typer.Option(help="The job's id.")]
+At = Annotated[
+    Text, typer.Option(help="When it occurred, in the book's time zone; now if not given.")
+]
+Position = Annotated[Text, typer.Option(help="Where on the bike, such as rear_brake.")]
+Quantity = Annotated[Text, typer.Option(help="What is measured or set.")]
+Value = Annotated[Text, typer.Option(help='The figure and its unit: "72 psi", "0.5 mm".')]
+Gauge = Annotated[Text, typer.Option(help="The gauge or torque tool used.")]
+Note = Annotated[Text, typer.Option(help="Free text; kept encrypted.")]
+More = Annotated[
+    list[str] | None,
+    typer.Option("--set", help="Any other field as key=value; JSON is read.", metavar="K=V"),
+]
+EventId = Annotated[
+    Text, typer.Option("--id", help="Your own UUIDv7, so that a repeat is noticed.")
+]
+Restores = Annotated[Text, typer.Option(help="The struck event that this one records again.")]
+
+
 def record(
-    what: Annotated[
-        Text,
-        typer.Argument(
-            metavar="KIND or FILE",
-            help="A kind of event, told by flags; or a file of JSON Lines; or - for stdin.",
-            show_default=False,
-        ),
-    ] = None,
-    follow: Annotated[
-        bool, typer.Option("--follow", help="Walk one service, asking step by step.")
-    ] = False,
-    bike: Annotated[Text, typer.Option(help="The bike tag.")] = None,
-    job: Annotated[Text, typer.Option(help="The job's id.")] = None,
+    what: What = None,
+    follow: Follow = False,
+    bike: Bike = None,
+    job: Job = None,
     actor: Actor = None,
-    at: Annotated[
-        Text, typer.Option(help="When it occurred, in the book's time zone; now if not given.")
-    ] = None,
-    position: Annotated[Text, typer.Option(help="Where on the bike, such as rear_brake.")] = None,
-    quantity: Annotated[Text, typer.Option(help="What is measured or set.")] = None,
-    value: Annotated[
-        Text, typer.Option(help='The figure and its unit: "72 psi", "0.5 mm".')
-    ] = None,
-    gauge: Annotated[Text, typer.Option(help="The gauge or torque tool used.")] = None,
-    note: Annotated[Text, typer.Option(help="Free text; kept encrypted.")] = None,
-    more: Annotated[
-        list[str] | None,
-        typer.Option("--set", help="Any other field as key=value; JSON is read.", metavar="K=V"),
-    ] = None,
-    event_id: Annotated[
-        Text, typer.Option("--id", help="Your own UUIDv7, so that a repeat is noticed.")
-    ] = None,
-    restores: Annotated[
-        Text, typer.Option(help="The struck event that this one records again.")
-    ] = None,
+    at: At = None,
+    position: Position = None,
+    quantity: Quantity = None,
+    value: Value = None,
+    gauge: Gauge = None,
+    note: Note = None,
+    more: More = None,
+    event_id: EventId = None,
+    restores: Restores = None,
     confirm_clock: ConfirmClock = False,
     as_json: AsJson = False,
     book_path: BookPath = DEFAULT_BOOK,
@@ -77,18 +86,34 @@ def record(
         if what is not None:
             raise WrongUse(f"--follow asks for everything itself; {what!r} has no place beside it.")
         _follow(book_path, confirm_clock, {"bike": bike, "job": job, "actor": actor})
-        return
-    if what is None:
+    elif what is None:
         raise WrongUse("Say what to record: a kind of event, a file, - for stdin, or --follow.")
-    from ledger.cli.receipt import confirming, say_receipt
+    else:
+        book = open_book(book_path)
+        drafts, labels = _drafts(book, what, actor, flags, more or [])
+        _record(book, drafts, labels, confirm_clock=confirm_clock, as_json=as_json)
 
-    book = open_book(book_path)
-    labels = None
+
+def _drafts(
+    book: Book, what: str, actor: Text, flags: dict[str, Text], more: list[str]
+) -> tuple[list[dict[str, Any]], list[str] | None]:
+    """Give the drafts that lines or flags describe, and what refusals call each line."""
     if _is_lines(what):
         _no_flags(flags, more)
-        drafts, labels = _read_lines(book, what)
-    else:
-        drafts = [_from_flags(book, what, actor, flags, more or [])]
+        return _read_lines(book, what)
+    return [_from_flags(book, what, actor, flags, more)], None
+
+
+def _record(
+    book: Book,
+    drafts: list[dict[str, Any]],
+    labels: list[str] | None,
+    *,
+    confirm_clock: bool,
+    as_json: bool,
+) -> None:
+    from ledger.cli.receipt import confirming, say_receipt
+
     receipt = confirming(
         lambda right: book.append(drafts, confirm_clock=right, labels=labels),
         confirm_clock=confirm_clock,
@@ -158,7 +183,7 @@ def strike(
     say_receipt(book, receipt, as_json=as_json)
 
 
-def _no_flags(flags: dict[str, Text], more: list[str] | None) -> None:
+def _no_flags(flags: dict[str, Text], more: list[str]) -> None:
     given = [f"--{name}" for name, text in flags.items() if text is not None]
     if more:
         given.append("--set")

@@ -10,7 +10,6 @@ from ledger.cli import walk, words
 from ledger.cli.bike_page import person
 from ledger.cli.output import say
 from ledger.cli.prompts import Back, Skip, Undo, read_line
-from ledger.cli.receipt import event_words
 from ledger.cli.service import Service, short_code
 from ledger.cli.walk import Step
 
@@ -138,6 +137,7 @@ def measure(service: Service, step: Step, is_forward: bool) -> bool:
     taken = {(e.data.position, e.data.quantity) for e in service.of_job() if e.kind == "measured"}
     last = {(r.position, r.quantity): r for r in service.view().readings}
     pairs = list(dict.fromkeys([*walk.MEASURES, *last]))
+    say(f"  {words.CAUTION}")
 
     def one(pair: tuple[str, str], is_forward: bool) -> bool:
         if is_forward and pair in taken:
@@ -212,94 +212,3 @@ def _last_setting(service: Service, last: Setting | None) -> str:
         return ""
     day = words.day_words(last.set_at, service.book.settings.zone)
     return f"; last {words.figure(last.value, last.unit)} on {day}"
-
-
-def work(service: Service, step: Step, is_forward: bool) -> bool:
-    """Ask what is done next, until nothing more is."""
-    from ledger.cli.money import quote
-
-    menu = ", ".join([each.key for each in walk.WORK] + ["quote"])
-    _say_open_faults(service)
-    while True:
-        try:
-            text = read_line(f"Next ({menu}; Enter: nothing more)").casefold()
-            if not text:
-                return True
-            chosen = next((each for each in walk.WORK if each.key.startswith(text)), None)
-            if chosen is not None:
-                _work_form(service, chosen)
-            elif "quote".startswith(text):
-                quote(service, walk.QUOTE, True)
-            else:
-                for each in walk.WORK:
-                    say(f"    {each.key}: {each.title}")
-                say("    quote: work that came to light later")
-        except Undo:
-            service.undo()
-
-
-def _work_form(service: Service, step: Step) -> None:
-    try:
-        service.save_form(step.asks, lambda data: [_work_draft(service, step, data)])
-    except Skip:
-        say("  Left out.")
-    except Back:
-        return
-
-
-def _work_draft(service: Service, step: Step, data: dict[str, Any]) -> dict[str, Any]:
-    if step.kind == "part_fitted":
-        there = {part.position: part.part for part in service.view().fitted}
-        if data["position"] in there:
-            say(f"  It takes the place of part {there[data['position']]}.")
-            data = {**data, "replaces": there[data["position"]]}
-    if step.kind == "goodwill_given" and "value_minor" in data:
-        data = {**data, "currency": service.book.settings.currency}
-    found_at = _found_at(service, data)
-    if found_at is not None:
-        say(f"  It was found at {service.position(found_at)}.")
-        data = {**data, "puts_right.position": found_at}
-    return service.draft(step.kind, data)
-
-
-def _found_at(service: Service, data: dict[str, Any]) -> str | None:
-    """Give where the fault put right was found, if that was elsewhere in the same system."""
-    fault, known = data.get("puts_right.fault"), service.book.vocabulary.positions
-    if fault is None:
-        return None
-    system = known[data["position"]].system
-    places = [open_.position for open_ in service.view().faults_open if open_.fault == fault]
-    same = [place for place in places if place in known and known[place].system == system]
-    return same[0] if len(same) == 1 and same != [data["position"]] else None
-
-
-def _say_open_faults(service: Service) -> None:
-    for fault in service.view().faults_open:
-        what = words.fault_words(service.book.vocabulary, fault.fault, fault.cause)
-        say(f"  Open: {service.position(fault.position)}, {what}: {fault.verdict or 'found'}")
-
-
-def hand_back(service: Service, step: Step, is_forward: bool) -> bool:
-    """Release the bike, with the warnings given."""
-    _say_open_faults(service)
-    for event in service.of_job():
-        if event.kind == "measured" and event.data.verdict in ("due", "unsafe"):
-            say(f"  {event_words(service.book, event)}")
-    say(f"  {words.CAUTION}")
-    try:
-        warnings = _warnings(service)
-        service.save_form(
-            step.asks, lambda data: [service.draft(step.kind, {**data, "warnings": warnings})]
-        )
-    except Skip:
-        say("  Left out: the bike is not handed back.")
-    return True
-
-
-def _warnings(service: Service) -> list[dict[str, Any]]:
-    warnings: list[dict[str, Any]] = []
-    while True:
-        try:
-            warnings.append(service.asker.form(walk.WARNING, {})[0])
-        except Skip:
-            return warnings

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
+    from ledger.events import Event
     from ledger.vocabulary import Vocabulary
 
 CAUTION = (
@@ -66,6 +67,13 @@ def needs_caution(vocabulary: Vocabulary, position: str, quantity: str | None = 
         or position.split(".")[0] in SAFETY_POSITIONS
         or quantity == "pressure"
     )
+
+
+def event_needs_caution(vocabulary: Vocabulary, event: Event) -> bool:
+    """Say whether an event holds a figure that may decide whether somebody gets hurt."""
+    if event.kind not in ("measured", "adjusted"):
+        return False
+    return needs_caution(vocabulary, event.data.position, event.data.quantity)
 
 
 def figure(value: Decimal | None, unit: str = "") -> str:

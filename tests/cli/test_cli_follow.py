@@ -204,3 +204,9 @@ def test_the_walk_asks_only_for_fields_that_events_have() -> None:
             field_type(payload_class(step.kind), step.kind, ask.field)
     for ask in LINE:
         field_type(Line, "line", ask.field)
+
+
+def test_only_an_open_job_is_gone_on_with(shop: Run) -> None:
+    """A job that is not open on the bike is a problem, and one without a bike is wrong use."""
+    assert shop("record", "--follow", "--bike", TAG, "--job", "J-none").code == 1
+    assert shop("record", "--follow", "--job", "J-none").code == 2

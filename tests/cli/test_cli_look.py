@@ -85,9 +85,13 @@ def test_the_caution_stands_only_where_it_belongs(shop: Run) -> None:
     """A page that shows chain wear alone carries no caution."""
     record(shop, "measured", "2026-02-01 10:00", "--position", "chain",
            "--quantity", "elongation", "--value", "0.2 %")  # fmt: skip
-    out = shop("state", TAG).out
-    assert "chain wear" in out
-    assert "qualified" not in out
+    for out in (shop("state", TAG).out, shop("history", TAG).out):
+        assert "chain wear" in out
+        assert "qualified" not in out
+    done = shop("record", "adjusted", "--bike", TAG, "--position", "front_wheel.tyre",
+                "--quantity", "pressure", "--value", "5 bar")  # fmt: skip
+    assert "qualified mechanic" in done.out
+    assert "qualified mechanic" in shop("history", TAG).out
 
 
 def test_history_shows_everything_struck_too(serviced: Run) -> None:
