@@ -61,7 +61,7 @@ def _bare(folder: Path, number: int, content: bytes) -> None:
     os.fsync(file)
     os.close(file)
     os.link(temporary, folder / str(number))
-    os.unlink(temporary)
+    temporary.unlink()
     handle = os.open(folder, os.O_RDONLY)
     os.fsync(handle)
     os.close(handle)
