@@ -288,6 +288,19 @@ PRESSURES = Step(
     ),
     each="pressure",
 )
+UNSAFE = (Ask("advice", "What the keeper is told of it", is_needed=True),)
+"""Asked for every unsafe finding nobody was warned of: a job is not closed over one in silence."""
+KEEPER = Step(
+    "keeper",
+    "The keeper's answer",
+    "advice_answered",
+    (
+        Ask("answer", "The keeper's answer", "choice", ("yes", "no", "later", "no reply"),
+            is_needed=True),
+        Ask("how", "How did the answer come", "choice", CHANNELS, default="in person"),
+    ),
+)  # fmt: skip
+"""Asked after each advice."""
 WARNING = (
     Ask("position", "Warn about (Enter: no more)", "choice", of="positions", is_needed=True),
     Ask("warning", "What was said", is_needed=True),

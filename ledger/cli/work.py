@@ -37,11 +37,53 @@ def work(service: Service, step: Step, is_forward: bool) -> bool:
 
 def _work_form(service: Service, step: Step) -> None:
     try:
-        service.save_form(step.asks, lambda data: [_work_draft(service, step, data)])
+        saved = service.save_form(step.asks, lambda data: [_work_draft(service, step, data)])
+        if step.kind == "advised":
+            _ask_keeper(service, saved[0].id)
     except Skip:
         say("  Left out.")
     except Back:
         return
+
+
+def _ask_keeper(service: Service, advice: str) -> None:
+    step = walk.KEEPER
+    try:
+        service.save_form(
+            step.asks, lambda data: [service.draft(step.kind, {"advice": advice, **data})]
+        )
+    except Skip:
+        say("  No answer yet.")
+
+
+def _warn_of_unsafe(service: Service) -> None:
+    """Have every unsafe finding of this job told to the keeper, and answered."""
+    state = service.state()
+    found = {one.position for one in state.unsafe.values() if one.job == service.job}
+    for position in sorted(found):
+        told = [
+            event
+            for event, advice in state.advice.items()
+            if advice.job == service.job
+            and (advice.given.position, advice.given.verdict) == (position, "unsafe")
+        ]
+        say(f"  {service.position(position)} was found unsafe and is not put right.")
+        if not told:
+            told = _tell(service, position)
+        if told and state.advice_answers.get(told[-1]) not in ("yes", "no", "later"):
+            _ask_keeper(service, told[-1])
+
+
+def _tell(service: Service, position: str) -> list[str]:
+    given = {"position": position, "verdict": "unsafe", "urgency": "now"}
+    try:
+        saved = service.save_form(
+            walk.UNSAFE, lambda data: [service.draft("advised", {**given, **data})]
+        )
+    except Skip:
+        say("  Not told: the job cannot be closed like this.")
+        return []
+    return [event.id for event in saved]
 
 
 def _work_draft(service: Service, step: Step, data: dict[str, Any]) -> dict[str, Any]:
@@ -83,6 +125,7 @@ def hand_back(service: Service, step: Step, is_forward: bool) -> bool:
         if event.kind == "measured" and event.data.verdict in ("due", "unsafe"):
             say(f"  {event_words(service.book, event)}")
     say(f"  {words.CAUTION}")
+    _warn_of_unsafe(service)
     try:
         warnings = _warnings(service)
         service.save_form(

@@ -206,6 +206,31 @@ def test_the_walk_asks_only_for_fields_that_events_have() -> None:
         field_type(Line, "line", ask.field)
 
 
+def test_an_unsafe_finding_is_told_and_answered_before_closing(shop: Run) -> None:
+    """A walk over an unsafe reading has the keeper told and asked, and then closes the job."""
+    skips = [SKIP] * SYSTEMS + [SKIP, SKIP, "0.4 mm", SKIP] + [SKIP] * (MEASURES - 3) + [SKIP]
+    told = ["Pads are through; not to be ridden", "later", "phone"]
+    typed = walk(BIKE, [SKIP], BOOKING, [SKIP], skips, [SKIP], [SKIP, SKIP], told, HAND_BACK, CLOSE)
+    done = shop("record", "--follow", typed=typed)
+    assert done.code == 0
+    assert kinds_of(shop) == [
+        "job_opened", "measured", "advised", "advice_answered", "released", "job_closed",
+    ], done.out  # fmt: skip
+    assert "a qualified mechanic decide" in done.err
+    assert shop("state", TAG, "--json").json["jobs_open"] == []
+
+
+def test_a_job_is_not_closed_over_an_unsafe_finding_in_silence(shop: Run) -> None:
+    """Where the keeper was not told, closing is refused in the rule's words; the job stays open."""
+    skips = [SKIP] * SYSTEMS + [SKIP, SKIP, "0.4 mm", SKIP] + [SKIP] * (MEASURES - 3) + [SKIP]
+    typed = walk(
+        BIKE, [SKIP], BOOKING, [SKIP], skips, [SKIP], [SKIP, SKIP], [SKIP], HAND_BACK, CLOSE
+    )
+    done = shop("record", "--follow", typed=typed)
+    assert "front_brake.pads was found unsafe in this job" in done.out
+    assert len(shop("state", TAG, "--json").json["jobs_open"]) == 1
+
+
 def test_only_an_open_job_is_gone_on_with(shop: Run) -> None:
     """A job that is not open on the bike is a problem, and one without a bike is wrong use."""
     assert shop("record", "--follow", "--bike", TAG, "--job", "J-none").code == 1
