@@ -8,7 +8,19 @@
 -- that of the last reading until then, now_km: that of the last reading of all
 with counted as (
     select
-        *,
+        shop,
+        bike,
+        seq,
+        id,
+        kind,
+        occurred_at,
+        position,
+        part,
+        make,
+        model,
+        outcome,
+        is_found,
+        distance_km,
         sum(case when is_computer_replaced then 1 else 0 end) over (
             partition by shop, bike
             order by occurred_at, seq

@@ -33,9 +33,11 @@ with marks as (
 since as (
     select
         *,
-        max(case when is_closing then {'occurred_at': occurred_at, 'seq': seq} end) over (
+        sum(case when is_closing then 1 else 0 end) over (
             partition by shop, bike, position, fault
-        ) as closed
+            order by occurred_at desc, seq desc
+            rows between unbounded preceding and 1 preceding
+        ) as closed_later
     from marks
 ),
 openings as (
@@ -58,9 +60,7 @@ openings as (
             end
         ) as explained
     from since
-    where
-        is_opening
-        and (closed is null or closed < {'occurred_at': occurred_at, 'seq': seq})
+    where is_opening and coalesce(closed_later, 0) = 0
     group by shop, bike, position, fault
 )
 select

@@ -24,8 +24,9 @@ with figures as (
         verdict,
         id,
         occurred_at,
-        {'occurred_at': occurred_at, 'seq': seq} as place,
-        cast(null as boolean) as is_replacing
+        seq,
+        0 as count_replacing,
+        0 as count_disturbing
     from live_events
     where kind = 'measured' or (kind = 'adjusted' and quantity is not null and value is not null)
 ),
@@ -45,8 +46,12 @@ work as (
         cast(null as varchar) as verdict,
         live_events.id,
         live_events.occurred_at,
-        {'occurred_at': live_events.occurred_at, 'seq': live_events.seq} as place,
-        live_events.kind <> 'adjusted' and position_effects.effect = 'within' as is_replacing
+        live_events.seq,
+        case
+            when live_events.kind <> 'adjusted' and position_effects.effect = 'within' then 1
+            else 0
+        end as count_replacing,
+        1 as count_disturbing
     from live_events
     inner join position_effects on live_events.position = position_effects.position
     where
@@ -74,14 +79,18 @@ ranked as (
         *,
         row_number() over (
             partition by shop, bike, position, kind, quantity, point
-            order by place desc
+            order by occurred_at desc, seq desc
         ) as newest,
-        max(case when is_replacing then place end) over (
+        sum(count_replacing) over (
             partition by shop, bike, position
-        ) as replaced,
-        max(case when is_replacing is not null then place end) over (
+            order by occurred_at desc, seq desc
+            rows between unbounded preceding and 1 preceding
+        ) as replaced_later,
+        sum(count_disturbing) over (
             partition by shop, bike, position
-        ) as disturbed
+            order by occurred_at desc, seq desc
+            rows between unbounded preceding and 1 preceding
+        ) as disturbed_later
     from marked
 )
 select
@@ -103,5 +112,5 @@ from ranked
 where
     kind is not null
     and newest = 1
-    and (replaced is null or replaced < place)
-    and (kind = 'measured' or quantity <> 'torque' or disturbed is null or disturbed < place)
+    and coalesce(replaced_later, 0) = 0
+    and (kind = 'measured' or quantity <> 'torque' or coalesce(disturbed_later, 0) = 0)
