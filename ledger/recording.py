@@ -22,7 +22,7 @@ from ledger.facts import facts_of, joined_tags
 from ledger.riders import Keyring
 from ledger.rules import BookFacts
 from ledger.settings import BookSettings
-from ledger.state import apply, live, start
+from ledger.state import live, state_after
 from ledger.storage.log import Head
 from ledger.storage.reading import Reader, Row
 from ledger.surroundings import parsed, surroundings
@@ -126,7 +126,10 @@ class Recorder:
 
     def _decide_all(self, numbered: Sequence[Event], facts: BookFacts) -> Findings:
         findings = Findings()
-        for tags, events in self._by_bike(numbered).items():
+        by_bike = self._by_bike(numbered)
+        alone = [tags[0] for tags in by_bike if len(tags) == 1]
+        self._load([bike for bike in alone if bike not in self._lives])
+        for tags, events in by_bike.items():
             life = self._life(tags[0]) if len(tags) == 1 else None
             if life is not None and life.takes_at_the_end(events):
                 add_at_the_end(tags[0], life, events, facts, findings)
@@ -156,15 +159,21 @@ class Recorder:
 
     def _life(self, bike: str) -> Life:
         """Give a bike as after everything stored, from memory or from the files."""
-        if bike in self._lives:
-            self._lives.move_to_end(bike)
-            return self._lives[bike]
-        words = self.facts(_ANY_TIME).vocabulary
-        state, last_at = start(self._settings.shop, bike), None
-        for event in live(parsed(self._reader.of_bikes([bike]))):
-            state, last_at = apply(state, event, words), event.occurred_at
-        self._lives[bike] = Life(state, last_at)
+        if bike not in self._lives:
+            self._load([bike])
+        self._lives.move_to_end(bike)
         return self._lives[bike]
+
+    def _load(self, bikes: Sequence[str]) -> None:
+        """Read the lives of bikes that are not in memory, all in one pass over the files."""
+        of_bike: dict[str, list[Event]] = {bike: [] for bike in bikes}
+        for event in parsed(self._reader.of_bikes(bikes)):
+            of_bike[event.bike or ""].append(event)
+        words = self.facts(_ANY_TIME).vocabulary
+        for bike, events in of_bike.items():
+            counted = live(events)
+            state = state_after(counted, self._settings.shop, bike, words)
+            self._lives[bike] = Life(state, counted[-1].occurred_at if counted else None)
 
 
 _ANY_TIME = datetime.fromisoformat("2000-01-01T00:00:00+00:00")
