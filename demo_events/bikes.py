@@ -57,10 +57,10 @@ class Bike:
     """One bike: its make-up, its rider, its parts and what is known of it."""
 
     __slots__ = (
-        "advised", "computer_km", "count_parts", "day", "day_of_last_visit", "fleet",
+        "advised", "computer_km", "count_parts", "day", "day_of_last_visit", "day_of_tag", "fleet",
         "has_computer", "in_shop", "is_old", "is_once", "kind", "km", "km_at_last_visit",
-        "known_as", "make", "model", "parts", "prevented", "reported_km", "returning", "rider",
-        "sorts", "speeds", "tag", "unit", "visits",
+        "known_as", "left_out", "make", "model", "parts", "prevented", "reported_km", "returning",
+        "rider", "sorts", "speeds", "tag", "unit", "visits",
     )  # fmt: skip
 
     def __init__(self, tag: str, rider: Rider) -> None:
@@ -84,7 +84,11 @@ class Bike:
         self.is_old = True
         self.fleet: int | None = None
         self.visits = 0
+        self.left_out: frozenset[str] = frozenset()
+        """Positions never measured on this bike."""
         self.day_of_last_visit = 0
+        self.day_of_tag = 0
+        """When the tag it has now was stuck on."""
         self.km_at_last_visit = 0.0
         self.in_shop = False
         self.returning: list[Returning] = []

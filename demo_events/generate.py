@@ -7,7 +7,6 @@ python -m demo_events.generate --events 1000000 --seed 7 --out DIR    any size, 
 from __future__ import annotations
 
 import argparse
-import json
 import tempfile
 import time
 from collections.abc import Iterable, Iterator
@@ -19,7 +18,7 @@ import pyarrow.parquet as pq
 
 from demo_events.days import FIRST_DAY, LAST_DAY
 from demo_events.names import CURRENCY, SHOP, SHOP_NAME, TIME_ZONE, TOWN
-from demo_events.spool import BIKES_A_UNIT, Plan, in_memory, spooled
+from demo_events.spool import BIKES_A_UNIT, PLAIN, Plan, Row, in_memory, spooled
 from demo_events.truth import TABLES, Truth, write_parameters
 
 HERE = Path(__file__).parent
@@ -40,17 +39,10 @@ SCHEMA = pa.schema(
         ("event", pa.string()),
     ]
 )
-RIDERS = pa.schema(
-    [
-        ("rider", pa.string()),
-        ("name", pa.string()),
-        ("contact", pa.string()),
-        ("weight_kg", pa.int32()),
-        ("may_contact", pa.bool_()),
-    ]
-)
 BATCH = 20_000
-_encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
+COUNTING = ("seq", "commit", "occurred_at", "recorded_at")
+SMALL = BIKES_A_UNIT
+"""Up to so many bikes the file is pressed as small as it gets, since it is kept in a repository."""
 
 
 def commits(plan: Plan = DEMO, truth: Truth | None = None) -> Iterator[list[dict[str, Any]]]:
@@ -63,29 +55,44 @@ def commits(plan: Plan = DEMO, truth: Truth | None = None) -> Iterator[list[dict
     return in_memory(plan, [plan.workshop(unit, kept) for unit in range(plan.count_units)])
 
 
-def write_events(path: Path, commits_made: Iterable[list[dict[str, Any]]]) -> int:
-    """Write commits to one Parquet file; gives how many events there were."""
-    count = 0
-    with pq.ParquetWriter(path, SCHEMA, compression="zstd", compression_level=12) as writer:
-        rows: list[tuple[int, dict[str, Any]]] = []
-        for number, events in enumerate(commits_made, 1):
-            rows.extend((number, event) for event in events)
+def _writer(path: Path, level: int) -> pq.ParquetWriter:
+    return pq.ParquetWriter(
+        path,
+        SCHEMA,
+        compression="zstd",
+        compression_level=level,
+        use_dictionary=["kind", "bike", "job", "actor"],
+        column_encoding=dict.fromkeys(COUNTING, "DELTA_BINARY_PACKED"),
+        data_page_size=16 << 20,
+    )
+
+
+def write_events(path: Path, commits_made: Iterable[list[Row]], level: int = 3) -> int:
+    """Write the rows of commits to one Parquet file; gives how many events there were."""
+    first = 1
+    with _writer(path, level) as writer:
+        rows: list[Row] = []
+        numbers: list[int] = []
+        for number, made in enumerate(commits_made, 1):
+            rows += made
+            numbers += [number] * len(made)
             if len(rows) >= BATCH:
-                writer.write_table(_table(rows))
-                count += len(rows)
-                rows = []
-        writer.write_table(_table(rows))
-    return count + len(rows)
+                writer.write_table(_table(first, numbers, rows))
+                first += len(rows)
+                rows, numbers = [], []
+        if rows:
+            writer.write_table(_table(first, numbers, rows))
+    return first - 1 + len(rows)
 
 
-def _table(rows: list[tuple[int, dict[str, Any]]]) -> pa.Table:
-    columns: dict[str, Any] = {"commit": [number for number, _ in rows]}
-    for name in ("seq", "id", "kind", "bike", "job", "actor"):
-        columns[name] = [event.get(name) for _, event in rows]
+def _table(first: int, numbers: list[int], rows: list[Row]) -> pa.Table:
+    seqs = range(first, first + len(rows))
+    columns: dict[str, Any] = {"seq": seqs, "commit": numbers}
+    columns.update(zip(PLAIN, zip(*(row[:-1] for row in rows), strict=True), strict=True))
     for name in ("occurred_at", "recorded_at"):
-        texts = pa.array([event[name] for _, event in rows], pa.string())
+        texts = pa.array(columns[name], pa.string())
         columns[name] = texts.cast(pa.timestamp("us", "UTC"))
-    columns["event"] = [_encode(event) for _, event in rows]
+    columns["event"] = [f'{{"seq":{seq},{row[-1]}' for seq, row in zip(seqs, rows, strict=True)]
     return pa.table({name: columns[name] for name in SCHEMA.names}, schema=SCHEMA)
 
 
@@ -94,11 +101,11 @@ def write(plan: Plan, out: Path) -> int:
     out.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=out, prefix=".making-") as name:
         folder = Path(name)
-        rows, made = spooled(plan, folder)
-        count = write_events(out / "events.parquet", made)
-        for table in TABLES:
+        made = spooled(plan, folder)
+        level = 19 if plan.count_bikes <= SMALL else 3
+        count = write_events(out / "events.parquet", made, level)
+        for table in ("riders", *TABLES):
             _join(sorted(folder.glob(f"*-{table}.parquet")), out / f"{table}.parquet")
-    pq.write_table(pa.Table.from_pylist(rows, RIDERS), out / "riders.parquet", compression="zstd")
     write_parameters(out, _settings(plan, count))
     return count
 

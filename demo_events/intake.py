@@ -36,8 +36,10 @@ MEASURED: dict[str, tuple[str, ...]] = {
         "rear_brake.rotor", "front_wheel.rim", "battery",
     ),
 }  # fmt: skip
-SOMETIMES = frozenset({"front_brake.pads", "rear_wheel.tyre", "battery", "front_wheel.rim"})
-"""What only every other visit measures."""
+
+
+TEETH = ("13T", "15T", "17T", "19T", "21T")
+"""The sprocket a rider lives in, where a cassette is measured."""
 
 
 def open_job(visit: Visit, at: int, promised: str) -> None:
@@ -113,9 +115,10 @@ def look(visit: Visit) -> None:
     _told_of_home_work(visit)
     _judge_systems(visit)
     for position in MEASURED.get(visit.tier or "", ()):
-        is_left = position in SOMETIMES or visit.tier == "quick_check"
-        is_left = is_left and visit.shop.rng.random() < 0.5
-        if position in visit.bike.parts and not is_left:
+        is_skipped = position in visit.bike.left_out
+        if visit.tier == "quick_check" and position != "chain":
+            is_skipped = visit.shop.rng.random() < 0.4
+        if position in visit.bike.parts and not is_skipped:
             measure(visit, position)
     _measure_cassette(visit)
     for mode in visit.shop.present_faults(visit):
@@ -157,9 +160,10 @@ def _estimate(visit: Visit) -> None:
 def _told_of_home_work(visit: Visit) -> None:
     """Now and then a rider has changed a tube at home some days before."""
     bike, shop = visit.bike, visit.shop
-    if not bike.visits or shop.day - bike.day_of_last_visit < 12 or shop.rng.random() > 0.03:
+    reach = shop.day - max(bike.day_of_last_visit, bike.day_of_tag)
+    if not bike.visits or reach < 12 or shop.rng.random() > 0.03:
         return
-    back = 2 + int(shop.rng.random() * min(40, shop.day - bike.day_of_last_visit - 4))
+    back = 2 + int(shop.rng.random() * min(40, reach - 4))
     part = shop.new_part(bike, "rear_wheel.tube")
     data = shop.fitting(bike, "rear_wheel.tube", part)
     data["origin"] = "riders own"
@@ -224,6 +228,8 @@ def measure(visit: Visit, position: str) -> Shown:
         shown = read_part(shop.rng, part.law, part.wear)
     data: dict[str, Any] = {"position": position, "quantity": WEAR[part.law].quantity}
     data.update(part=part.code, **shown.fields, gauge=shown.gauge)
+    if part.law == "cassette":
+        data["point"] = TEETH[int(bike.rider.weekly_km * 10) % len(TEETH)]
     if part.law == "pads":
         data["with_backing_plate"] = False
     if part.law == "chain" and visit.slip is None and shop.rng.random() < 0.012:

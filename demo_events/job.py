@@ -85,6 +85,7 @@ def _agree(visit: Visit) -> Steps:
     offers = offers_of(visit, visit.wanted, visit.faults)
     if visit.come_back_of is not None:
         _on_the_house(visit, offers)
+        warn_of_unsafe(visit, offers)
         visit.save()
         return offers
     first = [tier_line(visit)] if visit.tier else []

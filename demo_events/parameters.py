@@ -26,7 +26,7 @@ class WearLaw:
     due: float
     digits: int = 2
     unsafe: float | None = None
-    worst: float = 3.0
+    worst: float = 2.5
     """Nothing wears past this figure: by then it is metal on metal, or will not turn."""
 
 

@@ -96,6 +96,8 @@ def sort_of_part(bike: Bike, position: str) -> str:
     return {"outer": "ring", "shift_cables": "cables"}.get(tail, tail)
 
 
+SOMETIMES = ("front_brake.pads", "rear_wheel.tyre", "battery", "front_wheel.rim")
+"""What is measured on some bikes and never on others."""
 LAW_OF = {
     "chain": "chain", "cassette": "cassette", "outer": "ring", "pads": "pads",
     "rotor": "rotor", "rim": "rim", "tyre": "tyre", "battery": "battery",
@@ -124,7 +126,7 @@ def _age(rng: Random, bike: Bike, part: Part) -> None:
     share = rng.random() ** 1.3 * 1.15
     if part.law == "chain":
         share = rng.uniform(0.3, 1.8) if bike.rider.is_late else rng.uniform(0, 1.1)
-    elif part.law in ("rotor", "rim", "ring", "battery"):
+    elif part.law in ("rotor", "rim", "battery"):
         share *= 0.6
     part.wear += (due - law.start) * share
 
@@ -167,6 +169,7 @@ def make_bike(rng: Random, tag: str, rider: Rider) -> Bike:
     bike.reported_km = bike.computer_km
     bike.unit = "mi" if rng.random() < 0.04 else "km"
     _equip(rng, bike)
+    bike.left_out = frozenset(position for position in SOMETIMES if rng.random() < 0.6)
     return bike
 
 

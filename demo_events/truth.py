@@ -70,7 +70,7 @@ class Truth:
     def add(self, table: str, row: tuple[Any, ...]) -> None:
         """Keep one row, in the order of the table's columns."""
         rows = self.rows[table]
-        rows.append(row)
+        rows.append(tuple(round(one, 6) if isinstance(one, float) else one for one in row))
         if self.folder is not None and len(rows) >= 20_000:
             self._write(table)
 

@@ -155,7 +155,7 @@ class Workshop:
         if bike.fleet is not None:
             return
         self.count_linked += 1
-        bike.known_as = bike.tag
+        bike.known_as, bike.day_of_tag = bike.tag, self.day
         bike.tag = tag_of(self.unit * 16_384 + 16_384 - self.count_linked, self.seed)
 
     def done(self, visit: Visit) -> None:
