@@ -166,6 +166,11 @@ class Book:
         rows = self._fresh().with_ids(UUID(one).bytes for one in ids)
         return {event.id: event for event in _events(rows.values())}
 
+    def at_seq(self, seq: int) -> Event | None:
+        """Give the stored event of one seq; None where the book has no such seq."""
+        row = self._fresh().at_seq(seq)
+        return None if row is None else _events([row])[0]
+
     def reveal(self, event: Event) -> dict[str, Any]:
         """Give the event as plain JSON types with its free text opened.
 

@@ -376,3 +376,9 @@ def test_a_strike_that_frees_a_part_fitted_elsewhere_since_is_refused(book):
     )  # fmt: skip
     with pytest.raises(Refused, match="s1"):
         book.strike(removal.events[0].id, "slip", "m1")
+
+
+def test_an_event_is_found_by_its_seq(book):
+    """A seq names one event; one the book has not reached names none."""
+    assert book.at_seq(1).kind == "bike_registered"
+    assert book.at_seq(2) is None

@@ -153,9 +153,15 @@ def _follow(book_path: Path, confirm_clock: bool, given: dict[str, Text]) -> Non
 
 def strike(
     event: Annotated[
-        str, typer.Argument(help="The event's id, as `history` shows it.", metavar="EVENT")
+        str,
+        typer.Argument(
+            help="Its seq or id, as `history` shows them; or `last`, with --bike.", metavar="EVENT"
+        ),
     ],
     reason: Annotated[str, typer.Option(help="Why it is void; kept encrypted.")],
+    bike: Annotated[
+        str | None, typer.Option(help="With `last`: the bike whose newest event is meant.")
+    ] = None,
     actor: Actor = None,
     confirm_clock: ConfirmClock = False,
     as_json: AsJson = False,
@@ -167,14 +173,16 @@ def strike(
     cannot be struck: record the event again with --restores instead.
 
     Examples:
+    $ lockring strike last --bike 7K3M9QXA --reason "wrong bike"
     $ lockring strike 0190f0c6-8a2b-7c3d-9e4f-5a6b7c8d9e0f
       --reason "wrong bike"
     """
-    from ledger.cli.drafts import actor_of, event_id
+    from ledger.cli.drafts import actor_of
     from ledger.cli.receipt import confirming, say_receipt
+    from ledger.cli.targets import target_of
 
-    target = event_id(event)
     book = open_book(book_path)
+    target = target_of(book, event, bike)
     who = actor_of(book, "event_struck", actor, {})
     receipt = confirming(
         lambda right: book.strike(target, reason, who, confirm_clock=right),

@@ -214,6 +214,10 @@ class Reader:
             ["bike"],
         )
 
+    def at_seq(self, seq: int) -> Row | None:
+        """Give the stored event of one seq; None where the book has no such seq."""
+        return next(iter(self._rows(_every_group, pc.field("seq") == seq, [])), None)
+
     def bikes_changed(self, paths: Iterable[Path]) -> frozenset[str | None] | None:
         """Give the bikes these files name; None where a file is too large to tell."""
         found: set[str | None] = set()
