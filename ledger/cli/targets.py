@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from ledger.cli.bikes import tag_form
 from ledger.cli.drafts import event_id
 from ledger.errors import WrongUse
 from ledger.state import live
@@ -30,7 +31,7 @@ def target_of(book: Book, text: str, bike: str | None) -> str:
 def _newest(book: Book, bike: str | None) -> str:
     if bike is None:
         raise WrongUse("`last` needs --bike: whose newest event is meant?")
-    tag = bike.strip().upper()
+    tag = tag_form(bike)
     counted = live(book.bike_events(tag))
     if not counted:
         book.require_bike(tag)
