@@ -178,6 +178,10 @@ class Book:
         """
         return reveal_event(event, self.keys)
 
+    def verify_roots(self) -> list[Problem]:
+        """Recompute every hash, root and hot column; gives what does not hold."""
+        return self._log.verify_roots()
+
     def instant(self, text: str) -> datetime:
         """Give the instant a person means; see `BookSettings.instant`."""
         return self.settings.instant(text)
