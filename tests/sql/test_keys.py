@@ -31,7 +31,7 @@ def broken_keys(events: list[Event], asked: Asked) -> list[str]:
     return wrong
 
 
-@settings(max_examples=25, deadline=None, derandomize=True)
+@settings(max_examples=12, deadline=None, derandomize=True)
 @given(lives(at_least=8, at_most=40))
 def test_declared_keys_are_unique_and_not_null(events: list[Event]) -> None:
     """Each relation has one row for each value of its keys, and no key is null."""
@@ -40,7 +40,7 @@ def test_declared_keys_are_unique_and_not_null(events: list[Event]) -> None:
 
 
 @pytest.mark.slow
-@settings(max_examples=200, deadline=None, derandomize=True)
+@settings(max_examples=100, deadline=None, derandomize=True)
 @given(lives(at_least=20, at_most=80))
 def test_declared_keys_hold_on_long_lives(events: list[Event]) -> None:
     """The same on many longer lives."""
