@@ -20,7 +20,8 @@ WARNINGS = (
     ("rear_wheel", "Have the spokes looked at again after 300 km."),
     ("chain", "The new chain wants oil after the first rain."),
 )
-NOT_RIDDEN = ("pouring rain", "child's bike, too small", "keeper took it straight along")
+NOT_RIDDEN = ("pouring rain", "yard full of bikes", "keeper took it straight along")
+TOO_SMALL = "child's bike, too small"
 
 
 def finish(visit: Visit, slot: Slot) -> None:
@@ -71,7 +72,7 @@ def _release(visit: Visit) -> None:
     is_ridden = rng.random() < 0.93 and bike.kind != "child"
     data: dict[str, Any] = {"is_test_ridden": is_ridden}
     if not is_ridden:
-        data["why_not_ridden"] = NOT_RIDDEN[1] if bike.kind == "child" else rng.choice(NOT_RIDDEN)
+        data["why_not_ridden"] = TOO_SMALL if bike.kind == "child" else rng.choice(NOT_RIDDEN)
     data["rechecked"] = ["front_brake", "rear_brake"] + (["steering"] if rng.random() < 0.5 else [])
     warnings = list(visit.warnings)
     if rng.random() < 0.12:
