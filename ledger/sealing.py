@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from pydantic import BaseModel
+
 from ledger.events import Event, parse_event, payload_class, plain
 from ledger.events.text import change_text, text_fields
 from ledger.riders import Keyring
@@ -11,17 +13,21 @@ from ledger.riders import Keyring
 
 def has_text(event: Event) -> bool:
     """Tell whether an event holds free text that is not sealed yet."""
-    model = payload_class(event.kind)
-    if not text_fields(model):
-        return False
-    found: list[bool] = []
+    return _has_text(event.data)
 
-    def look(_field: str, text: Any) -> Any:
-        found.append(isinstance(text, str))
-        return text
 
-    change_text(model, plain(event)["data"], look)
-    return any(found)
+def _has_text(payload: BaseModel) -> bool:
+    for name, nested in text_fields(type(payload)):
+        value = getattr(payload, name)
+        if nested is None:
+            if isinstance(value, str):
+                return True
+        elif isinstance(value, tuple):
+            if any(map(_has_text, value)):
+                return True
+        elif value is not None and _has_text(value):
+            return True
+    return False
 
 
 def seal_event(event: Event, key: str, keys: Keyring) -> Event:
