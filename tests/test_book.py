@@ -382,3 +382,12 @@ def test_an_event_is_found_by_its_seq(book):
     """A seq names one event; one the book has not reached names none."""
     assert book.at_seq(1).kind == "bike_registered"
     assert book.at_seq(2) is None
+
+
+def test_a_strike_must_name_its_targets_bike(book):
+    """A strike of a bike's event that names no bike is refused: nobody would find it there."""
+    receipt = book.append([chain_wear("0.3")])
+    draft = of("event_struck", target=receipt.events[0].id, reason="slip")
+    draft.pop("bike")
+    with pytest.raises(Refused, match=f"Enter bike {TAG}"):
+        book.append([draft])

@@ -53,8 +53,9 @@ def _strike(event: EventStruck, past: Past, facts: BookFacts) -> Iterator[tuple[
     elif target_id in past.struck:
         wrong = f"{target.kind} of {when(target, facts)} is struck already"
         yield "struck_already", Finding(field, wrong, "Leave this out")
-    if event.bike is not None and event.bike != target.bike:
-        wrong = f"the event to strike is not of bike {event.bike}"
+    if event.bike != target.bike:
+        of = f"bike {event.bike}" if event.bike else "the book itself"
+        wrong = f"the event to strike is not of {of}"
         right = f"Enter bike {target.bike}" if target.bike else "Leave the bike out"
         yield "strike_of_other_bike", Finding("bike", wrong, right)
     yield from _frees_part(target, facts)
