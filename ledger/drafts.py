@@ -8,14 +8,15 @@ from datetime import datetime
 from typing import Any
 
 import uuid_utils
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from ledger.errors import Problem
 from ledger.events import BOOK_KINDS, Event, parse_event, plain
+from ledger.events.envelope import Envelope
 from ledger.events.problems import problems_of
 from ledger.settings import BookSettings
 
-Draft = Mapping[str, Any] | BaseModel
+Draft = Mapping[str, Any] | Event
 """An event as plain JSON types, or parsed; id, shop and occurred_at may be left out."""
 
 _GIVEN_AT_COMMIT = frozenset({"seq", "commit", "recorded_at", "clock_at"})
@@ -50,7 +51,7 @@ def read_drafts(
     entries: list[Entry] = []
     problems: list[Problem] = []
     for index, draft in enumerate(drafts):
-        raw = plain(draft) if isinstance(draft, BaseModel) else draft  # type: ignore[arg-type]
+        raw: Any = draft if not isinstance(draft, Envelope) else plain(draft)
         if not isinstance(raw, Mapping):
             label = labels[index] if labels else label_of(index, {})
             problems.append(Problem(label, "event", "is not an object", "Write an object", "entry"))

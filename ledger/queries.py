@@ -334,5 +334,6 @@ def shop_summary(book: Book) -> ShopSummary:
 
 
 def _made(shape: type[Shape], row: Mapping[str, Any]) -> Shape:
+    # Every shape is a dataclass; a type variable cannot be bound to say so.
     names = (field.name for field in fields(shape))  # type: ignore[arg-type]
     return shape(**{name: row[name] for name in names})

@@ -33,7 +33,7 @@ class _Spool:
 
     def __init__(self) -> None:
         # It lives as long as the replay, and has no name that could be left behind.
-        self._file = tempfile.TemporaryFile(prefix="lockring-")  # noqa: SIM115
+        self._file = tempfile.TemporaryFile(prefix="lockring-")  # noqa: SIM115 - see above
         self._at: dict[tuple[str, str], array[int]] = defaultdict(lambda: array("Q"))
 
     def add(self, event: Event, keys: Iterable[tuple[str, str]]) -> None:
