@@ -159,7 +159,10 @@ class Reader:
             count = file.metadata.num_rows
             if count > _SMALL:
                 return _File(path, _groups(file), None, count, file.metadata)
-            rows = file.read(list(_NAMES), use_threads=False).to_pylist()
+            # Opening a small file costs more than reading it: the ids come along.
+            table = file.read([*_NAMES, "id"], use_threads=False)
+            self._ids.add(path, _hashes(table["id"]))
+            rows = table.select(_NAMES).to_pylist()
             return _File(path, _groups(file), _Names.of(rows), count)
 
     def add_own(self, path: Path, rows: Sequence[Mapping[str, Any]]) -> None:
