@@ -120,10 +120,10 @@ class _Ids:
 
     known: npt.NDArray[np.uint64] = field(default_factory=lambda: np.empty(0, np.uint64))
     fresh: list[npt.NDArray[np.uint64]] = field(default_factory=list)
-    seen: set[Path] = field(default_factory=set)
+    of_file: dict[Path, npt.NDArray[np.uint64]] = field(default_factory=dict)
 
     def add(self, path: Path, hashes: npt.NDArray[np.uint64]) -> None:
-        self.seen.add(path)
+        self.of_file[path] = hashes
         self.fresh.append(hashes)
 
     def which(self, asked: npt.NDArray[np.uint64]) -> npt.NDArray[np.bool_]:
@@ -306,14 +306,17 @@ class Reader:
 
     def _index_ids(self) -> None:
         for path in self._files:
-            if path not in self._ids.seen:
+            if path not in self._ids.of_file:
                 with pq.ParquetFile(path) as file:
                     self._ids.add(path, _hashes(file.read(["id"])["id"]))
 
     def _look_up(self, ids: list[bytes]) -> dict[bytes, Row]:
         wanted = pa.array(ids, pa.binary(16))
+        hashes = np.frombuffer(b"".join(ids), dtype=np.uint64)[1::2]
         found: dict[bytes, Row] = {}
         for path in self._files:
+            if not np.isin(hashes, self._ids.of_file[path]).any():
+                continue
             with pq.ParquetFile(path) as file:
                 for group in range(file.metadata.num_row_groups):
                     mask = pc.is_in(file.read_row_group(group, ["id"])["id"], value_set=wanted)
