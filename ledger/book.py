@@ -22,7 +22,7 @@ from ledger.events import Event, parse_event, plain
 from ledger.events.types import TAG_ALPHABET
 from ledger.receipts import Checked, EventReceipt, Receipt
 from ledger.recording import Decision, Recorder
-from ledger.repeats import difference
+from ledger.repeats import clash, difference
 from ledger.replay import Replay
 from ledger.riders import Keyring, Riders
 from ledger.sealing import reveal_event
@@ -117,6 +117,11 @@ class Book:
         """Give the standard words with everything the shop's terms added."""
         self._fresh()
         return self._recorder.facts(self._now()).vocabulary
+
+    def vocabulary_known(self, known_seq: int) -> Vocabulary:
+        """Give the vocabulary as the book knew it at a seq."""
+        self._fresh()
+        return self._recorder.words(known_seq)
 
     @property
     def mechanics(self) -> frozenset[str]:
@@ -335,7 +340,7 @@ class Book:
             if field is None:
                 known[entry.event.id] = row
             else:
-                clashes.append(_clash(entry, field, row))
+                clashes.append(clash(entry.label, field, row[0]))
                 known[entry.event.id] = row
         return known, clashes
 
@@ -362,16 +367,6 @@ class Book:
 
 def _events(rows: Iterable[Row]) -> list[Event]:
     return [parse_event(json.loads(canonical)) for _, _, canonical in rows]
-
-
-def _clash(entry: Entry, field: str, row: Row) -> Problem:
-    return Problem(
-        entry.label,
-        field,
-        f"differs from what was recorded under the same id (seq {row[0]})",
-        "Give a new id to a new fact, or strike the recorded one and record again",
-        "id_taken",
-    )
 
 
 def _receipt(decided: Decision, head: Head) -> Receipt:

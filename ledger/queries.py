@@ -171,8 +171,8 @@ def _events_of(book: Book, bike: str, known_seq: int, columns: Iterable[str]) ->
     return events.set_column(place, "bike", pa.array([bike] * len(events), pa.string()))
 
 
-def _effects(book: Book, events: pa.Table) -> pa.Table:
-    words = book.vocabulary
+def _effects(book: Book, events: pa.Table, known_seq: int) -> pa.Table:
+    words = book.vocabulary_known(known_seq)
     named = frozenset(pc.unique(events["position"]).to_pylist()) - {None}
     return position_effects(words, named.difference(words.positions))
 
@@ -183,13 +183,13 @@ def bike_view(
     """Give a bike as at an instant, as the book knew it; raises UnknownBike."""
     asked = _asked(book, as_at, known_seq)
     events = _events_of(book, bike, asked.known_seq, COLUMNS)
-    tables = {"position_effects": _effects(book, events)}
+    tables = {"position_effects": _effects(book, events, asked.known_seq)}
     rows = engine_of(book).one_bike(RELATIONS, asked, events, tables)
     return make_view(book.settings.shop, bike, asked.as_at, asked.known_seq, rows)
 
 
 def _tables(book: Book, asked: Asked) -> dict[str, pa.Table]:
-    tables = {"position_effects": position_effects(book.vocabulary)}
+    tables = {"position_effects": position_effects(book.vocabulary_known(asked.known_seq))}
     aliases = book.aliases(asked.known_seq)
     return {**tables, "bike_alias": bike_alias(aliases)} if aliases else tables
 

@@ -18,7 +18,7 @@ from ledger.deciding import Findings, Life, add_at_the_end, add_to_the_book, add
 from ledger.drafts import Entry
 from ledger.errors import Problem
 from ledger.events import Event
-from ledger.facts import facts_of, joined_tags
+from ledger.facts import facts_of, joined_tags, linked_tags, regrouped, tags_of, words_of
 from ledger.riders import Keyring
 from ledger.rules import BookFacts
 from ledger.settings import BookSettings
@@ -26,8 +26,12 @@ from ledger.state import live, state_after
 from ledger.storage.log import Head
 from ledger.storage.reading import Reader, Row
 from ledger.surroundings import parsed, surroundings
+from ledger.vocabulary import Vocabulary
 
 _STATES_KEPT = 20_000
+
+Tags = tuple[str, ...]
+"""Every tag of one bike, sorted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +87,13 @@ class Recorder:
             self._facts = facts_of(self._of_the_book(), self._settings, now)
         return replace(self._facts, now=now)
 
+    def words(self, known_seq: int) -> Vocabulary:
+        """Give the vocabulary as the book knew it at a seq."""
+        later = [event for event in self._of_the_book() if (event.seq or 0) > known_seq]
+        if not any(event.kind in ("terms_set", "event_struck") for event in later):
+            return self.facts(_ANY_TIME).vocabulary
+        return words_of(live(self._of_the_book(), None, known_seq))
+
     def aliases(self, known_seq: int | None = None) -> dict[str, frozenset[str]]:
         """Give, for each joined tag, every tag of its bike, as known to a seq."""
         return joined_tags(self._of_the_book(), self._settings.shop, known_seq)
@@ -122,40 +133,49 @@ class Recorder:
         of_book = [event for event in new if event.bike is None]
         if of_book:
             facts = facts_of([*self._of_the_book(), *of_book], self._settings, now)
+        if linked := linked_tags(of_book, self._settings.shop):
+            known = {tag for tag in linked if tag in self._life(tag).state.registered}
+            known |= {event.bike for event in new if event.kind == "bike_registered" and event.bike}
+            facts = replace(facts, bikes=known)
         return replace(facts, labels=labels, **surroundings(self._reader, new))
 
     def _decide_all(self, numbered: Sequence[Event], facts: BookFacts) -> Findings:
         findings = Findings()
-        by_bike = self._by_bike(numbered)
+        by_bike, made_of = self._by_bike(numbered)
         alone = [tags[0] for tags in by_bike if len(tags) == 1]
         self._load([bike for bike in alone if bike not in self._lives])
         for tags, events in by_bike.items():
-            life = self._life(tags[0]) if len(tags) == 1 else None
+            is_alone = len(tags) == 1 and tags not in made_of
+            life = self._life(tags[0]) if is_alone else None
             if life is not None and life.takes_at_the_end(events):
                 add_at_the_end(tags[0], life, events, facts, findings)
             else:
                 stored = parsed(self._reader.of_bikes(tags))
-                add_to_the_past(tags, stored, events, facts, findings)
+                before = [parsed(self._reader.of_bikes(bike)) for bike in made_of.get(tags, ())]
+                add_to_the_past(tags, stored, events, facts, findings, before or None)
         of_book = [event for event in numbered if event.bike is None]
         if of_book:
             add_to_the_book(of_book, facts, findings)
         return findings
 
-    def _by_bike(self, numbered: Sequence[Event]) -> dict[tuple[str, ...], list[Event]]:
-        """Give the events of each bike, under all of its tags, the first one first."""
-        aliases = joined_tags(
-            [*self._of_the_book(), *(event for event in numbered if event.bike is None)],
-            self._settings.shop,
-        )
-        found: dict[tuple[str, ...], list[Event]] = defaultdict(list)
+    def _by_bike(
+        self, numbered: Sequence[Event]
+    ) -> tuple[dict[Tags, list[Event]], dict[Tags, list[frozenset[str]]]]:
+        """Give the events of each bike, under all of its tags, the first one first.
+
+        Beside them the bikes that this commit joins or parts, with what they were before.
+        """
+        of_book = [event for event in numbered if event.bike is None]
+        before = self.aliases()
+        after = joined_tags([*self._of_the_book(), *of_book], self._settings.shop)
+        found: dict[Tags, list[Event]] = defaultdict(list)
         for event in numbered:
             if event.bike is not None:
-                tags = aliases.get(event.bike, frozenset({event.bike}))
-                found[tuple(sorted(tags))].append(event)
-            elif event.kind == "bike_linked":
-                tags = aliases.get(event.data.first.bike, frozenset({event.data.first.bike}))
-                found[tuple(sorted(tags))] += []
-        return found
+                found[tuple(sorted(tags_of(after, event.bike)))].append(event)
+        made_of = {tuple(sorted(now)): then for now, then in regrouped(before, after).items()}
+        for tags in made_of:
+            found[tags] += []
+        return found, made_of
 
     def _life(self, bike: str) -> Life:
         """Give a bike as after everything stored, from memory or from the files."""

@@ -4,8 +4,20 @@ from __future__ import annotations
 
 from typing import Any
 
+from ledger.errors import Problem
+
 FILLED = frozenset(
-    {"canonical", "part", "limit", "verdict", "tax_minor", "minutes", "disturbed", "schema_version"}
+    {
+        "canonical",
+        "currency",
+        "disturbed",
+        "limit",
+        "minutes",
+        "part",
+        "schema_version",
+        "tax_minor",
+        "verdict",
+    }
 )
 """Fields the ledger completes itself, so that an entry may lack them."""
 
@@ -23,6 +35,17 @@ def difference(entered: dict[str, Any], stored: dict[str, Any], *, has_time: boo
         {name: value for name, value in entered.items() if name not in left_out},
         {name: value for name, value in stored.items() if name not in left_out},
         "",
+    )
+
+
+def clash(label: str, field: str, seq: int) -> Problem:
+    """Give the problem of an id that stands for something else already."""
+    return Problem(
+        label,
+        field,
+        f"differs from what was recorded under the same id (seq {seq})",
+        "Give a new id to a new fact, or strike the recorded one and record again",
+        "id_taken",
     )
 
 

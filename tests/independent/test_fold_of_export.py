@@ -254,7 +254,6 @@ def test_a_book_of_random_entries_is_what_a_fold_of_its_export_says(tmp_path: Pa
     compared.settled(at_least=5_000)
 
 
-@pytest.mark.xfail(strict=True, reason="what positions hide follows the newest terms, whatever K")
 def test_terms_entered_later_do_not_change_what_was_known(tmp_path: Path) -> None:
     """As known is a prefix of the book: a torque stands till terms that hide it are entered."""
     bench = Bench(tmp_path / "book")
