@@ -62,10 +62,16 @@ def add_to_the_past(
     events: Sequence[Event],
     facts: BookFacts,
     to: Findings,
+    made_of: Sequence[Sequence[Event]] | None = None,
 ) -> None:
-    """Decide over events that change a bike's past: its whole life is held to the rules."""
+    """Decide over events that change a bike's past: its whole life is held to the rules.
+
+    `made_of`: see `check_timeline`.
+    """
+    if not stored and not events:
+        return
     new = {event.id: event for event in events}
-    completed, state = dict(new), start(events[0].shop if events else stored[0].shop, tags[0])
+    completed, state = dict(new), start([*events, *stored][0].shop, tags[0])
     for event in live([*stored, *events]):
         if event.id in new:
             event, found = prepare(event, state, facts)
@@ -74,7 +80,7 @@ def add_to_the_past(
         state = apply(state, event, facts.vocabulary)
         to.riders[event.id] = state.rider
     timeline = in_order([*stored, *completed.values()])
-    to.problems += check_timeline(timeline, frozenset(new), facts)
+    to.problems += check_timeline(timeline, frozenset(new), facts, made_of)
     to.done.update(completed)
     to.riders.update({one: state.rider for one in new if one not in to.riders})
     if len(tags) == 1:

@@ -59,16 +59,45 @@ def joined_tags(
 ) -> dict[str, frozenset[str]]:
     """Give, for each tag joined to others of this shop, every tag of that one bike."""
     held = list(events)
-    ends = {
-        end.bike
-        for event in held
-        if event.kind == "bike_linked"
-        for end in (event.data.first, event.data.second)
-        if (end.shop or event.shop) == shop
-    }
     found: dict[str, frozenset[str]] = {}
-    for tag in ends - found.keys():
+    for tag in linked_tags(held, shop):
+        if tag in found:
+            continue
         pairs = same_bike(held, shop, tag, known_seq)
         tags = frozenset(bike for of_shop, bike in pairs if of_shop == shop)
         found.update(dict.fromkeys(tags, tags) if len(tags) > 1 else {})
     return found
+
+
+Joined = Mapping[str, frozenset[str]]
+"""For each tag that is joined to others, every tag of that one bike."""
+
+
+def tags_of(joined: Joined, tag: str) -> frozenset[str]:
+    """Give every tag of the bike that a tag is of."""
+    return joined.get(tag, frozenset({tag}))
+
+
+def regrouped(before: Joined, after: Joined) -> dict[frozenset[str], list[frozenset[str]]]:
+    """Give each bike that a commit makes of other tags than before, with what it was made of.
+
+    Two bikes that are joined give one, made of two; a link that is struck gives two, each made
+    of the one there was.
+    """
+    found: dict[frozenset[str], list[frozenset[str]]] = {}
+    for tag in sorted(before.keys() | after.keys()):
+        now, then = tags_of(after, tag), tags_of(before, tag)
+        if now != then and then not in found.setdefault(now, []):
+            found[now].append(then)
+    return found
+
+
+def linked_tags(events: Iterable[Event], shop: str) -> frozenset[str]:
+    """Give the tags of this shop that links name."""
+    return frozenset(
+        end.bike
+        for event in events
+        if event.kind == "bike_linked"
+        for end in (event.data.first, event.data.second)
+        if (end.shop or event.shop) == shop
+    )

@@ -17,7 +17,7 @@ from ledger.drafts import label_of
 from ledger.errors import Problem, Refused
 from ledger.events import Event, canonical_bytes, parse_event
 from ledger.events.problems import problems_of
-from ledger.facts import facts_of, joined_tags
+from ledger.facts import facts_of, joined_tags, linked_tags, regrouped, tags_of
 from ledger.riders import Keyring
 from ledger.rules import BookFacts
 from ledger.settings import BookSettings
@@ -26,6 +26,9 @@ from ledger.surroundings import parts_of
 
 _CLOCK_EVENTS_KEPT = 50
 _CLOCKS = ("labour_started", "labour_stopped")
+
+Tags = tuple[str, ...]
+"""Every tag of one bike, sorted."""
 
 
 class _Spool:
@@ -64,6 +67,8 @@ class Replay:
         self._facts: BookFacts | None = None
         self._clocks: dict[str, list[Event]] = defaultdict(list)
         self._job_bikes: dict[str, str] = {}
+        self._joined: dict[str, frozenset[str]] = {}
+        self._registered: set[str] = set()
         self._size = 0
 
     def commits(
@@ -98,8 +103,9 @@ class Replay:
         self._check_numbers(events)
         facts = self._facts_for(events)
         findings = Findings()
-        for tags, of_bike in self._by_bike(events).items():
-            self._decide(tags, of_bike, facts, findings)
+        by_bike, made_of = self._by_bike(events)
+        for tags, of_bike in by_bike.items():
+            self._decide(tags, of_bike, facts, findings, made_of.get(tags))
         of_book = [event for event in events if event.bike is None]
         if of_book:
             add_to_the_book(of_book, facts, findings)
@@ -128,11 +134,15 @@ class Replay:
         if of_book or self._facts is None:
             held = [*self._book_events, *of_book]
             self._facts = facts_of(held, self._settings, recorded_at)
+        facts = self._facts
+        if linked_tags(of_book, self._settings.shop):
+            new = {event.bike for event in events if event.kind == "bike_registered" and event.bike}
+            facts = replace(facts, bikes=self._registered | new)
         targets = self._targets(events)
         parts = {part for event in (*events, *targets) for part in parts_of(event)}
         labels = {event.id: _label(event) for event in events}
         return replace(
-            self._facts,
+            facts,
             now=recorded_at,
             labels=labels,
             part_events={part: self._moves(part, events) for part in parts},
@@ -161,24 +171,41 @@ class Replay:
         struck = [s for e in stored for s in self._spool.get(("strike", e.id))]
         return live([*stored, *struck, *(event for event in events if part in parts_of(event))])
 
-    def _by_bike(self, events: Sequence[Event]) -> dict[tuple[str, ...], list[Event]]:
+    def _by_bike(
+        self, events: Sequence[Event]
+    ) -> tuple[dict[Tags, list[Event]], dict[Tags, list[frozenset[str]]]]:
+        """Give each bike's events, and the bikes this commit joins or parts; see `Recorder`."""
         of_book = [event for event in events if event.bike is None]
-        aliases = joined_tags([*self._book_events, *of_book], self._settings.shop)
-        found: dict[tuple[str, ...], list[Event]] = defaultdict(list)
+        after = self._joined
+        if any(event.kind in ("bike_linked", "event_struck") for event in of_book):
+            after = joined_tags([*self._book_events, *of_book], self._settings.shop)
+        found: dict[Tags, list[Event]] = defaultdict(list)
         for event in events:
             if event.bike is not None:
-                found[tuple(sorted(aliases.get(event.bike, {event.bike})))].append(event)
-        return found
+                found[tuple(sorted(tags_of(after, event.bike)))].append(event)
+        made_of = {tuple(sorted(now)): then for now, then in regrouped(self._joined, after).items()}
+        for tags in made_of:
+            found[tags] += []
+        self._joined = after
+        return found, made_of
+
+    def _stored(self, tags: Iterable[str]) -> list[Event]:
+        return [event for tag in sorted(tags) for event in self._spool.get(("bike", tag))]
 
     def _decide(
-        self, tags: tuple[str, ...], events: Sequence[Event], facts: BookFacts, to: Findings
+        self,
+        tags: Tags,
+        events: Sequence[Event],
+        facts: BookFacts,
+        to: Findings,
+        made_of: Sequence[frozenset[str]] | None,
     ) -> None:
         life = self._lives.get(tags[0]) or Life(start(self._settings.shop, tags[0]))
-        if len(tags) == 1 and life.takes_at_the_end(events):
+        if len(tags) == 1 and made_of is None and life.takes_at_the_end(events):
             add_at_the_end(tags[0], life, events, facts, to)
         else:
-            stored = [event for tag in tags for event in self._spool.get(("bike", tag))]
-            add_to_the_past(tags, stored, events, facts, to)
+            before = None if made_of is None else [self._stored(bike) for bike in made_of]
+            add_to_the_past(tags, self._stored(tags), events, facts, to, before)
 
     def _keep(self, done: Sequence[Event], findings: Findings) -> None:
         self._lives.update(findings.lives)
@@ -194,6 +221,8 @@ class Replay:
             if event.kind in _CLOCKS:
                 running = [*self._clocks[event.actor], event]
                 self._clocks[event.actor] = running[-_CLOCK_EVENTS_KEPT:]
+            if event.kind == "bike_registered" and event.bike:
+                self._registered.add(event.bike)
             if event.kind == "job_opened" and event.job and event.bike:
                 self._job_bikes[event.job] = event.bike
             self._spool.add(event, keys)

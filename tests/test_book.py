@@ -391,3 +391,84 @@ def test_a_strike_must_name_its_targets_bike(book):
     draft.pop("bike")
     with pytest.raises(Refused, match=f"Enter bike {TAG}"):
         book.append([draft])
+
+
+def linked(first, second, **more):
+    """A link of two tags of this shop."""
+    draft = of("bike_linked", first={"bike": first}, second={"bike": second}, **more)
+    return {name: value for name, value in draft.items() if name != "bike"}
+
+
+OTHER = "8K3M9QXB"
+
+
+def test_a_currency_the_book_filled_in_is_no_difference(book):
+    """A sum entered without its currency can be sent again like anything else."""
+    (one,) = ids(1)
+    draft = of("job_opened", job="J-1", id=one, ceiling_minor=5000)
+    first = book.append([draft])
+    again = book.append([draft])
+    assert not again.is_new
+    assert (again.commit, again.events[0].seq) == (first.commit, first.events[0].seq)
+
+
+@pytest.mark.parametrize("tags", [(TAG, OTHER), (OTHER, "9K3M9QXC")])
+def test_only_registered_tags_are_joined(book, tags):
+    """A link names two tags that are registered, or it is refused and nothing is recorded."""
+    size = book.head.size
+    with pytest.raises(Refused) as refused:
+        book.append([linked(*tags)])
+    assert {problem.rule for problem in refused.value.problems} == {"link_of_one"}
+    assert book.head.size == size
+
+
+def test_tags_are_registered_and_joined_in_one_commit(book):
+    """A tag registered beside its link is known to it."""
+    book.append([of("bike_registered", bike=OTHER), linked(TAG, OTHER)])
+    assert book.aliases()[TAG] == {TAG, OTHER}
+
+
+def km(value, **more):
+    return of("distance_read", odometer={"value": value, "unit": "km"}, **more)
+
+
+def test_a_link_that_breaks_what_was_recorded_is_refused(book):
+    """Two tags whose parts or distances cannot be one bike's are not joined unless mended."""
+    book.append([of("bike_registered", bike=OTHER, occurred_at="2026-03-01T09:00")])
+    book.append([of("part_fitted", position="chain", part="p-1", occurred_at="2026-03-01T10:00")])
+    book.append([km("5000", occurred_at="2026-03-01T10:00")])
+    second = {"bike": OTHER, "occurred_at": "2026-03-01T11:00"}
+    book.append([of("part_fitted", position="chain", part="p-2", **second), km("10", **second)])
+    size = book.head.size
+    with pytest.raises(Refused) as refused:
+        book.append([linked(TAG, OTHER)])
+    found = {(problem.rule, problem.event) for problem in refused.value.problems}
+    at = f"of 2026-03-01 11:00 (bike {OTHER})"
+    assert found == {
+        ("position_occupied", f"recorded part_fitted {at}"),
+        ("distance_falls", f"recorded distance_read {at}"),
+    }
+    assert book.head.size == size
+    mended = {"computer_replaced": True, "occurred_at": "2026-03-01T10:30"}
+    off = of("part_removed", position="chain", occurred_at="2026-03-01T10:30")
+    book.append([off, km("0", **mended), linked(TAG, OTHER)])
+    assert book.aliases()[TAG] == {TAG, OTHER}
+
+
+def test_a_strike_of_a_link_that_breaks_what_came_after_is_refused(book, tmp_path, clock):
+    """A part taken off under the other tag holds the link; once that is struck it can go."""
+    book.append([of("bike_registered", bike=OTHER)])
+    book.append([of("part_fitted", position="chain", part="p-1")])
+    link = book.append([linked(TAG, OTHER)]).events[0].id
+    clock.forward(minutes=1)
+    off = book.append([of("part_removed", bike=OTHER, position="chain")]).events[0].id
+    with pytest.raises(Refused) as refused:
+        book.strike(link, "two bikes after all", "m1")
+    assert [problem.rule for problem in refused.value.problems] == ["nothing_fitted"]
+    book.strike(off, "not this bike", "m1")
+    book.strike(link, "two bikes after all", "m1")
+    assert book.aliases() == {}
+    copy = Book.init(tmp_path / "copy", shop="quay", currency="EUR", clock=clock)
+    copy.import_own([[plain(event)] for event in book.events()])
+    assert copy.head.size == book.head.size
+    assert copy.aliases() == {}

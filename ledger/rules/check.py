@@ -87,12 +87,18 @@ def _of_bikes(events: Iterable[Event]) -> list[Event]:
     return [event for event in events if event.kind not in BOOK_KINDS]
 
 
-def check_timeline(timeline: Sequence[Event], new_ids: Set[str], facts: BookFacts) -> list[Problem]:
+def check_timeline(
+    timeline: Sequence[Event],
+    new_ids: Set[str],
+    facts: BookFacts,
+    made_of: Sequence[Sequence[Event]] | None = None,
+) -> list[Problem]:
     """Give the problems of a commit's events, and of older events that they newly break.
 
     `timeline` is everything stored of one bike (and of the tags joined with it) with the new
     events added: strikes and struck events too, so that what a strike breaks is found. What was
-    wrong with older events before is not held against the commit.
+    wrong with older events before is not held against the commit. Where the commit joins tags
+    or parts them, `made_of` is what was stored of each bike there was before.
     """
     new = [event for event in timeline if event.id in new_ids]
     stored = [event for event in timeline if event.id not in new_ids]
@@ -104,19 +110,22 @@ def check_timeline(timeline: Sequence[Event], new_ids: Set[str], facts: BookFact
     targets = [past.events.get(event.data.target) for event in new if event.kind == "event_struck"]
     changed = [*new, *(target for target in targets if target is not None)]
     broken: list[tuple[Event, Problem]] = []
-    for event, found in _by_event(after, _first_change(after, changed), facts):
+    since = _first_change(after, changed) if made_of is None else 0
+    for event, found in _by_event(after, since, facts):
         if event.id in new_ids:
             problems += found
         else:
             broken += [(event, one) for one in found if one.severity == "refused"]
-    return problems + (_newly(broken, stored, facts) if broken else [])
+    return problems + (_newly(broken, made_of or [stored], facts) if broken else [])
 
 
 def _newly(
-    broken: Sequence[tuple[Event, Problem]], stored: Sequence[Event], facts: BookFacts
+    broken: Sequence[tuple[Event, Problem]], made_of: Sequence[Sequence[Event]], facts: BookFacts
 ) -> list[Problem]:
     """Give those problems of stored events that were not theirs before."""
-    before = _refused_before(_of_bikes(live(stored)), facts)
+    before: dict[str, set[tuple[str, str]]] = defaultdict(set)
+    for stored in made_of:
+        before |= _refused_before(_of_bikes(live(stored)), facts)
     return [one for event, one in broken if (one.rule, one.field) not in before[event.id]]
 
 
