@@ -23,7 +23,6 @@ CORE_SYSTEMS = (
 """What every bike has, so that no look at it is worth saying."""
 
 RANK = {"unsafe": 0, "due": 1, "watch": 2}
-PAST = ("unsafe", "due")
 MOST_NAMED = 7
 
 
@@ -35,7 +34,7 @@ def _matter(mark: str, what: str, why: str) -> str:
 
 
 def _waiting(word: str) -> str:
-    return f'<span class="lk-verdict lk-open">{markup.shape("open")}{text(word)}</span>'
+    return markup.marked("open", word)
 
 
 def figure_of(reading: Reading, words: Words) -> str:
@@ -45,19 +44,10 @@ def figure_of(reading: Reading, words: Words) -> str:
     return words.formats.between(reading.value_low, reading.value_high, reading.unit)
 
 
-def place_of(position: str, point: str | None, words: Words) -> str:
-    """Give a position with the point on it in brackets."""
-    return f"{words.position(position)} ({point})" if point else words.position(position)
-
-
 def _reading(reading: Reading, words: Words) -> str:
-    place = place_of(reading.position, reading.point, words)
+    place = words.place(reading.position, reading.point)
     what = f"{place}: {words.quantity(reading.quantity)} {figure_of(reading, words)}"
-    limit = (
-        f"limit {words.formats.figure(reading.limit, reading.unit)}"
-        if reading.limit is not None
-        else "no limit known"
-    )
+    limit = words.limit(reading.position, reading.quantity, reading.limit, reading.unit)
     why = f"{limit}, measured {words.formats.day(reading.measured_at)}"
     return _matter(markup.verdict(reading.verdict), what, why)
 
@@ -66,8 +56,10 @@ def _fault(fault: OpenFault, words: Words) -> str:
     what = f"{words.position(fault.position)}: {words.fault(fault.fault)}"
     cause = f"cause: {words.cause(fault.cause)}, " if fault.cause else "cause not known, "
     why = f"{cause}found {words.formats.day(fault.found_at)}"
-    judged = f"fault, {fault.verdict}" if fault.verdict else "open fault"
-    return _matter(_waiting(judged), what, why)
+    mark = (
+        markup.marked(fault.verdict, "fault", fault.verdict) if fault.verdict else _waiting("fault")
+    )
+    return _matter(mark, what, why)
 
 
 def _advice(advice: OpenAdvice, words: Words) -> str:
@@ -115,17 +107,45 @@ def _counted(count: int, one: str, many: str) -> str:
     return f"{count} {one if count == 1 else many}"
 
 
+def _named(said: str, one: str, more: str, positions: Iterable[str]) -> str:
+    named = list(dict.fromkeys(positions))
+    return f"{said} {one if len(named) == 1 else more}: {_listed(named)}." if named else ""
+
+
 def headline(view: BikeView, words: Words) -> str:
-    """Give the one sentence a mechanic reads first; it never says that a bike is fine."""
-    past = [reading for reading in view.readings if reading.verdict in PAST]
-    if past:
-        first = f"Past its limit: {_listed(words.position(reading.position) for reading in past)}."
-    elif view.readings:
-        first = "No reading on record is past its limit."
-    else:
-        first = "Nothing measured is on record."
+    """Give what a mechanic reads first, the gravest first; it never says that a bike is fine."""
+
+    def at(verdict: str, graded: Iterable[Reading | OpenFault]) -> list[str]:
+        return [words.position(one.position) for one in graded if one.verdict == verdict]
+
+    unsafe = at("unsafe", [*view.readings, *view.faults_open])
+    due, watched = at("due", view.readings), at("watch", view.readings)
     opened = len(view.faults_open)
-    return f"{first} {_counted(opened, 'fault', 'faults')} open." if opened else first
+    said = [
+        f"Unsafe: {_listed(unsafe)}." if unsafe else "",
+        _named("Past", "its limit", "their limits", due),
+        f"{_counted(opened, 'fault', 'faults')} open." if opened else "",
+    ]
+    if not view.readings:
+        said.append("Nothing measured is on record.")
+    elif not unsafe and not due:
+        said.append("No reading on record is past its limit.")
+    if watched and not unsafe:
+        said.append(f"{_counted(len(watched), 'reading', 'readings')} to watch.")
+    return " ".join(filter(None, said))
+
+
+def _graded(view: BikeView, words: Words) -> list[str]:
+    """Give readings near or past a limit and open faults, the gravest first."""
+    readings = [reading for reading in view.readings if reading.verdict in RANK]
+    rated = [
+        *((RANK[one.verdict or ""], 0, one.position, _reading(one, words)) for one in readings),
+        *(
+            (RANK.get(one.verdict or "due", RANK["watch"]), 1, one.position, _fault(one, words))
+            for one in view.faults_open
+        ),
+    ]
+    return [matter for *_, matter in sorted(rated)]
 
 
 def answer(view: BikeView, entries: list[Entry], words: Words) -> str:
@@ -138,11 +158,8 @@ def answer(view: BikeView, entries: list[Entry], words: Words) -> str:
         for system in systems_not_looked_at(entries, as_at, CORE_SYSTEMS)
         if system not in said
     ]
-    graded = [reading for reading in view.readings if reading.verdict in RANK]
-    graded.sort(key=lambda reading: (RANK[reading.verdict or ""], reading.position))
     matters = [
-        *(_reading(reading, words) for reading in graded),
-        *(_fault(fault, words) for fault in view.faults_open),
+        *_graded(view, words),
         *(_unchecked(entry, words) for entry in unchecked),
         *([_never(never, words)] if never else []),
         *(_job(job, words) for job in view.jobs_open),

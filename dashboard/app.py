@@ -29,12 +29,18 @@ def _pages(book: Book) -> None:
     asked = st.session_state.pop("asked", None)
     if asked is not None:
         tag = filters.fold_tag(asked)
-        if filters.is_tag(asked) or tag in data.tags(book):
+        if _is_for_a_tag(book, asked, tag):
             st.switch_page(at_bike, query_params={bike.TAG: tag})
         st.switch_page(at_home, query_params={home.FIND: asked} if asked else {})
     if chosen == at_home and st.query_params.get(bike.TAG):
         st.switch_page(at_bike, query_params=st.query_params.to_dict())
     chosen.run()
+
+
+def _is_for_a_tag(book: Book, asked: str, tag: str) -> bool:
+    """Say whether a bike's tag was typed: many a model's name of eight letters could be one."""
+    is_known = tag in data.tags(book)
+    return is_known or (filters.is_tag(asked) and not data.found(book, asked))
 
 
 def _ask() -> None:

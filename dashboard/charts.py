@@ -21,6 +21,7 @@ HEIGHT = 176
 AS_AT = "as_at"
 IS_LATER = f"datum.when > toDate({AS_AT})"
 NO_LIMIT = "no limit known"
+SHADE_OPACITY = 0.07
 COLUMNS = ["when", "figure", "low", "high", "limit", "verdict", "life"]
 
 
@@ -36,6 +37,15 @@ class Frame:
     def local(self, moment: datetime) -> datetime:
         """Give an instant as wall time in the book's zone, which is what an axis shows."""
         return moment.astimezone(self.zone).replace(tzinfo=None)
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What a chart's figures are in, and on which side of the limit they are past it."""
+
+    unit: str
+    worn_side: str | None
+    """`above`, `below`, or None where that is not known."""
 
 
 def chart_rows(
@@ -77,11 +87,39 @@ def limit_steps(rows: pd.DataFrame, start: datetime, end: datetime) -> pd.DataFr
 
 
 def figure_range(rows: pd.DataFrame) -> list[float]:
-    """Give the lowest and highest figure to show, limits and intervals in, with room around."""
+    """Give the lowest and highest figure to show, limits and intervals in, with room around.
+
+    Where no figure is below nought, the picture ends there.
+    """
     figures = rows[["figure", "low", "high", "limit"]].stack().dropna()
     low, high = float(figures.min()), float(figures.max())
-    room = (high - low) * 0.12 or abs(high) * 0.25 or 1.0
-    return [low - room, high + room]
+    room = (high - low) * 0.16 or abs(high) * 0.25 or 1.0
+    return [max(low - room, 0.0) if low >= 0 else low - room, high + room]
+
+
+def limit_starts(steps: pd.DataFrame) -> pd.DataFrame:
+    """Give the points at which a limit begins to hold, the first and where it changes."""
+    return steps[steps["limit"].ne(steps["limit"].shift())]
+
+
+def _limit_layers(steps: pd.DataFrame, x: alt.X, y: alt.Y, scale: Scale) -> list[alt.Chart]:
+    line = alt.Chart(steps).mark_line(
+        interpolate="step-after", color=INK, strokeDash=[5, 3], strokeWidth=1.5
+    )
+    is_above = scale.worn_side == "above"
+    named = alt.Chart(limit_starts(steps)).mark_text(
+        align="left", baseline="bottom" if is_above else "top", dx=3, dy=-4 if is_above else 5,
+        color=INK, fontSize=12,
+    )  # fmt: skip
+    words = alt.Text("limit:Q", format=",~g")
+    layers = [line.encode(x=x, y=y), named.encode(x=x, y="limit:Q", text=words)]
+    if scale.worn_side is None:
+        return layers
+    end = alt.value(0 if is_above else HEIGHT)
+    shade = alt.Chart(steps).mark_area(
+        interpolate="step-after", color=INK, opacity=SHADE_OPACITY, line=False
+    )
+    return [shade.encode(x=x, y=y, y2=end), *layers]
 
 
 def _time(frame: Frame) -> alt.X:
@@ -129,31 +167,28 @@ def _marks(rows: pd.DataFrame, x: alt.X, unit: str) -> list[alt.Chart]:
 
 
 def reading_chart(
-    points: Sequence[Point], unit: str, fitted_at: Sequence[datetime], frame: Frame
+    points: Sequence[Point], scale: Scale, fitted_at: Sequence[datetime], frame: Frame
 ) -> alt.LayerChart:
     """Give the chart of one quantity at one position over a bike's whole time in the book.
 
-    The dashed line is the limit each reading was held to; thin lines mark a part fitted. The
-    date looked at is a parameter, so that the same chart serves every date; see `looked_at`.
+    The dashed line is the limit each reading was held to, its worn side shaded; thin lines mark
+    a part fitted. The date looked at is a parameter, so that the same chart serves every date;
+    see `looked_at`.
     """
     start, end = (frame.local(moment) for moment in frame.span)
     rows, x = chart_rows(points, fitted_at, frame), _time(frame)
     steps = limit_steps(rows, start, end)
-    limit = alt.Chart(steps).mark_line(
-        interpolate="step-after", color=INK, strokeDash=[5, 3], strokeWidth=1.5
-    )
-    y = alt.Y("limit:Q", title=unit or None, scale=alt.Scale(domain=figure_range(rows), nice=True))
+    kept = alt.Scale(domain=figure_range(rows), nice=False, zero=False)
+    y = alt.Y("limit:Q", title=scale.unit or None, scale=kept)
     fittings = [frame.local(moment) for moment in fitted_at]
     layers = [
         *([_lines_at(fittings, x, color=LINE, strokeWidth=2)] if fittings else []),
-        *([limit.encode(x=x, y=y)] if len(steps) else []),
-        *_marks(rows, x, unit),
+        *(_limit_layers(steps, x, y, scale) if len(steps) else []),
+        *_marks(rows, x, scale.unit),
         _date_line(x),
     ]
     if not len(steps):
-        layers[-2] = layers[-2].encode(
-            y=alt.Y("figure:Q", title=unit or None, scale=alt.Scale(domain=figure_range(rows)))
-        )
+        layers[-2] = layers[-2].encode(y=alt.Y("figure:Q", title=scale.unit or None, scale=kept))
     date_looked_at = alt.param(name=AS_AT, value=end.isoformat())
     chart = alt.layer(*layers).properties(height=HEIGHT).add_params(date_looked_at)
     return chart.configure(**config(frame.locale))

@@ -7,22 +7,27 @@ import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import streamlit as st
 
-from dashboard.charts import Frame, reading_chart
+from dashboard.charts import Frame, Scale, reading_chart
 from dashboard.entries import Entry, fitting_days, reading_points
 from dashboard.filters import fold_tag
 from dashboard.formats import Formats, find_locale
 from dashboard.history import timeline_entries
+from dashboard.lines import named_as
+from dashboard.series import Series
 from dashboard.words import Words
 from ledger import queries
 from ledger.book import Book
-from ledger.view import BikeView, Reading
+from ledger.view import BikeView
 
 BOOK_VARIABLE = "LOCKRING_BOOK"
+MOST_FOUND = 1_000
+"""How many bikes a search gives at most."""
 
 
 def book_path() -> Path:
@@ -55,6 +60,8 @@ class Bike:
     """One bike with everything that was recorded of it, oldest first."""
 
     tag: str
+    other_tags: list[str]
+    """The tags that were joined to it, sorted."""
     name: str
     entries: list[Entry]
     days: list[date]
@@ -65,6 +72,12 @@ def words_of(book: Book) -> Words:
     """Give the book's labels and its way of writing figures and dates."""
     formats = Formats(find_locale(book.settings.locale), book.settings.zone)
     return Words(book.vocabulary, formats)
+
+
+def _register_at(book: Book) -> int:
+    """Give when the register last changed: a name or key that is gone is shown no longer."""
+    register = book.path / "riders.sqlite"
+    return register.stat().st_mtime_ns if register.exists() else 0
 
 
 def end_of(book: Book, day: date) -> datetime:
@@ -98,17 +111,20 @@ def _summary(_book: Book, commit: int) -> queries.ShopSummary:
 
 
 def found(book: Book, asked: str) -> list[Found]:
-    """Give the bikes whose tag, make or model has what is asked for, seen last first."""
+    """Give the bikes whose tag, make or model has what is asked for, seen last first.
+
+    At most MOST_FOUND of them.
+    """
     return _found(book, book.head.commit, asked)
 
 
 @st.cache_data(show_spinner=False, max_entries=200)
 def _found(_book: Book, commit: int, asked: str) -> list[Found]:
-    rows = queries.bikes(_book, asked)
+    rows = queries.bikes(_book, asked, MOST_FOUND)
     folded = fold_tag(asked)
     if folded.lower() != asked.lower():
         seen = {row.bike for row in rows}
-        rows += [row for row in queries.bikes(_book, folded) if row.bike not in seen]
+        rows += [row for row in queries.bikes(_book, folded, MOST_FOUND) if row.bike not in seen]
     return [Found(row.bike, name_of(row.make, row.model), row.last_seen_at) for row in rows]
 
 
@@ -120,7 +136,7 @@ def named(book: Book, wanted: Iterable[str]) -> list[Found]:
 
 def name_of(make: str | None, model: str | None) -> str:
     """Give what a bike is called: its make and model, or that they are not known."""
-    return " ".join(filter(None, (make, model))) or "Make not known"
+    return named_as(make, model) or "Make not known"
 
 
 def view(book: Book, tag: str, as_at: datetime) -> BikeView:
@@ -135,23 +151,24 @@ def _view(_book: Book, commit: int, tag: str, as_at: datetime) -> BikeView:
 
 def bike(book: Book, tag: str) -> Bike:
     """Give a bike with its whole timeline in words; raises UnknownBike."""
-    return _bike(book, book.head.commit, tag)
+    return _bike(book, book.head.commit, _register_at(book), tag)
 
 
 @st.cache_data(show_spinner=False, max_entries=50)
-def _bike(_book: Book, commit: int, tag: str) -> Bike:
+def _bike(_book: Book, commit: int, register_at: int, tag: str) -> Bike:
     words = words_of(_book)
-    entries = timeline_entries(_book, tag, words)
+    entries = timeline_entries(_book, tag, words, partial(person, _book))
     days = list(dict.fromkeys(words.formats.local(e.occurred_at).date() for e in entries))
     registered = next((e.data for e in entries if e.kind == "bike_registered"), {})
     name = name_of(registered.get("make"), registered.get("model"))
-    return Bike(tag, name, entries, days)
+    others = sorted(_book.aliases().get(tag, frozenset()) - {tag})
+    return Bike(tag, others, name, entries, days)
 
 
-def drawn(book: Book, bike: Bike, reading: Reading, frame: Frame) -> dict[str, Any]:
-    """Give the chart of what was read, over the bike's whole time, as a dict."""
-    key = (reading.position, reading.quantity, reading.point)
-    return _drawn(bike, frame, book.head.commit, bike.tag, *key, reading.unit, frame.span)
+def drawn(book: Book, bike: Bike, shown: Series, frame: Frame) -> dict[str, Any]:
+    """Give the chart of a series, over the bike's whole time, as a dict."""
+    scale = Scale(shown.unit, words_of(book).worn_side(shown.position, shown.quantity))
+    return _drawn(bike, frame, book.head.commit, bike.tag, shown.key, scale, frame.span)
 
 
 @st.cache_data(show_spinner=False, max_entries=300)
@@ -160,19 +177,12 @@ def _drawn(
     _frame: Frame,
     commit: int,
     tag: str,
-    position: str,
-    quantity: str,
-    point: str | None,
-    unit: str,
+    key: tuple[str, str, str | None],
+    scale: Scale,
     span: tuple[datetime, datetime],
 ) -> dict[str, Any]:
-    wanted = (position, quantity, point)
-    points = [
-        one
-        for one in reading_points(_bike.entries)
-        if (one.position, one.quantity, one.point) == wanted
-    ]
-    chart = reading_chart(points, unit, fitting_days(_bike.entries, position), _frame)
+    points = [one for one in reading_points(_bike.entries) if one.key == key]
+    chart = reading_chart(points, scale, fitting_days(_bike.entries, key[0]), _frame)
     return dict(chart.to_dict())
 
 

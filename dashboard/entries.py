@@ -49,6 +49,12 @@ class Point:
     high: Decimal | None
     limit: Decimal | None
     verdict: str | None
+    event: str = ""
+
+    @property
+    def key(self) -> tuple[str, str, str | None]:
+        """What the reading is of: position, quantity, and the point on it."""
+        return (self.position, self.quantity, self.point)
 
 
 def _canonical(data: Mapping[str, Any], name: str) -> Decimal | None:
@@ -71,6 +77,7 @@ def reading_points(entries: list[Entry]) -> list[Point]:
             high=_canonical(entry.data, "high"),
             limit=_canonical(entry.data, "limit"),
             verdict=entry.data.get("verdict"),
+            event=entry.event,
         )
         for entry in entries
         if entry.kind == "measured" and not entry.is_struck
@@ -121,3 +128,27 @@ def systems_not_looked_at(
         and entry.occurred_at <= as_at
     }
     return [system for system in systems if system not in seen]
+
+
+def last_distance(entries: list[Entry], as_at: datetime) -> Entry | None:
+    """Give the last distance that was read or told by an instant."""
+    known = [
+        entry
+        for entry in entries
+        if entry.kind == "distance_read" and not entry.is_struck and entry.occurred_at <= as_at
+    ]
+    return known[-1] if known else None
+
+
+def last_looks(entries: list[Entry], as_at: datetime) -> dict[str, datetime]:
+    """Give when each position was last looked at or measured, by an instant.
+
+    What was said to be not checked is no look; a look covers the positions it names.
+    """
+    looks: dict[str, datetime] = {}
+    for entry in entries:
+        is_look = entry.kind in ("inspected", "measured") and entry.verdict != "not checked"
+        if is_look and not entry.is_struck and entry.occurred_at <= as_at:
+            for position in (entry.data["position"], *entry.data.get("covers", ())):
+                looks[position] = entry.occurred_at
+    return looks

@@ -10,6 +10,8 @@ from dashboard.entries import Entry
 from ledger.events.types import TAG_ALPHABET
 
 TAG_LENGTH = 8
+NEAR = 0.7
+"""How alike two tags are that read nearly the same: six signs of eight, in order."""
 
 
 def fold_tag(typed: str) -> str:
@@ -26,7 +28,7 @@ def is_tag(typed: str) -> bool:
 
 def nearest_tags(typed: str, tags: Sequence[str], limit: int = 5) -> list[str]:
     """Give the known tags that read most like the one typed, best first."""
-    return get_close_matches(fold_tag(typed), tags, n=limit, cutoff=0.5)
+    return get_close_matches(fold_tag(typed), tags, n=limit, cutoff=NEAR)
 
 
 def asked_day(text: str | None) -> date | None:

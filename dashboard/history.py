@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from dashboard.entries import Entry
@@ -11,13 +11,18 @@ from ledger import queries
 from ledger.book import Book
 
 
-def timeline_entries(book: Book, tag: str, words: Words) -> list[Entry]:
-    """Give a bike's events in words, oldest first; a strike stands with what it struck."""
+def timeline_entries(
+    book: Book, tag: str, words: Words, person: Callable[[str], str]
+) -> list[Entry]:
+    """Give a bike's events in words, oldest first; a strike stands with what it struck.
+
+    `person` gives the name of a rider by id.
+    """
     known = queries.timeline(book, tag)
     strikes = {one.id: one for one in known if one.kind == "event_struck"}
     targets = {one.struck_by for one in known}
     return [
-        entry_of(one, strikes.get(one.struck_by or ""), words)
+        entry_of(one, strikes.get(one.struck_by or ""), words, person)
         for one in known
         if one.id not in targets
     ]
@@ -31,10 +36,15 @@ def said(data: Any) -> Any:
 
 
 def entry_of(
-    known: queries.TimelineEntry, strike: queries.TimelineEntry | None, words: Words
+    known: queries.TimelineEntry,
+    strike: queries.TimelineEntry | None,
+    words: Words,
+    person: Callable[[str], str],
 ) -> Entry:
     """Give a stored event as a line of the timeline."""
     data = said(known.data)
+    if known.kind == "rider_changed" and known.data.get("rider"):
+        data = {**data, "rider": person(known.data["rider"])}
     return Entry(
         event=known.id,
         seq=known.seq,

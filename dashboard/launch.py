@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import socket
 import sys
 from pathlib import Path
 
@@ -17,6 +18,12 @@ def has_screen() -> bool:
     """Say whether a browser could be opened here at all."""
     is_desktop = sys.platform in ("darwin", "win32")
     return is_desktop or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+def is_free(port: int) -> bool:
+    """Say whether nothing on this machine listens on a port."""
+    with socket.socket() as probe:
+        return probe.connect_ex((ADDRESS, port)) != 0
 
 
 def options(port: int, open_browser: bool) -> dict[str, str]:
@@ -37,6 +44,8 @@ def options(port: int, open_browser: bool) -> dict[str, str]:
         "client.showErrorDetails": "none",
         "client.showErrorLinks": "false",
         "client.toolbarMode": "minimal",
+        "logger.level": "warning",
+        "logger.hideWelcomeMessage": "true",
         **theme.server_options(),
     }
 
@@ -49,8 +58,18 @@ def command(book_path: Path | str, port: int, open_browser: bool) -> list[str]:
 
 
 def start(book_path: Path | str, port: int = 8501, open_browser: bool | None = None) -> None:
-    """Serve a book until it is stopped; this process becomes the server and does not return."""
+    """Serve a book until it is stopped; this process becomes the server and does not return.
+
+    Raises SystemExit where the port is taken.
+    """
     is_opened = has_screen() if open_browser is None else open_browser
+    if not is_free(port):
+        print(
+            f"Port {port} is taken. If Lockring is open already, look at http://{ADDRESS}:{port}; "
+            f"else take another, such as: lockring dashboard --port {port + 1}",
+            file=sys.stderr,
+        )
+        raise SystemExit(1)
     words = command(book_path, port, is_opened)
     print(f"Lockring on http://{ADDRESS}:{port} (stop with Ctrl+C)", flush=True)
     os.environ[BOOK_VARIABLE] = words[-1]

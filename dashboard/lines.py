@@ -9,14 +9,24 @@ if TYPE_CHECKING:
     from dashboard.words import Words
 
 Payload = Mapping[str, Any]
+MOST_COVERED = 3
+"""How many positions a look names before it only counts them."""
 
 
 def _joined(*parts: str) -> str:
     return ", ".join(part for part in parts if part)
 
 
+def named_as(make: str | None, model: str | None) -> str:
+    """Give make and model, the make once where the model's name begins with it already."""
+    if make and model and f"{model} ".casefold().startswith(f"{make} ".casefold()):
+        return model
+    return " ".join(filter(None, (make, model)))
+
+
 def _of_part(data: Payload) -> str:
-    return " ".join(str(data[name]) for name in ("make", "model", "size") if data.get(name))
+    named = named_as(data.get("make"), data.get("model"))
+    return " ".join(filter(None, (named, data.get("size"))))
 
 
 def _right(words: Words, data: Payload) -> str:
@@ -62,8 +72,9 @@ def _inspected(words: Words, data: Payload) -> str:
     fault = words.fault(data["fault"]) if data.get("fault") else ""
     cause = words.cause(data["cause"]) if data.get("cause") else ""
     found = _joined(fault, cause)
-    covers = len(data.get("covers", ()))
-    taken_in = f" ({covers} positions)" if covers else ""
+    covers = [words.position(code) for code in data.get("covers", ())]
+    listed = ", ".join(covers) if len(covers) <= MOST_COVERED else f"{len(covers)} positions"
+    taken_in = f" ({listed})" if covers else ""
     what = f"{_place(words, data)}{taken_in} looked at"
     return f"{what}: {found}" if found else what
 

@@ -38,6 +38,13 @@ def verdict(word: str | None) -> str:
     return f'<span class="lk-verdict lk-{kind}">{shape(shown)}{text(shown)}</span>'
 
 
+def marked(kind: str, *words: str) -> str:
+    """Give words in the shape and colour of a verdict, or of what is `open`."""
+    name = CLASSES.get(kind, kind)
+    said = text(", ".join(words))
+    return f'<span class="lk-verdict lk-{name}">{shape(kind)}{said}</span>'
+
+
 def table(caption: str, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     """Give a table of cells that already are HTML; the first cell of a row is its heading."""
     body = []
@@ -69,6 +76,7 @@ def section(title: str, inner: str, note: str = "") -> str:
     return f'<section class="lk-section"><h2>{text(title)}</h2>{small}{inner}</section>'
 
 
-def blank(title: str, words: str) -> str:
+def blank(title: str, words: str, level: int = 1) -> str:
     """Give a state with nothing in it: what is so, and what to do about it."""
-    return f'<div class="lk-blank"><h2>{text(title)}</h2><p>{text(words)}</p></div>'
+    head = f"<h{level}>{text(title)}</h{level}>"
+    return f'<div class="lk-blank">{head}<p>{text(words)}</p></div>'

@@ -2,35 +2,50 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import date
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
 from decimal import Decimal
 
 from dashboard import markup
-from dashboard.answer import figure_of, place_of
 from dashboard.data import Bike, Found
+from dashboard.entries import last_distance, last_looks
+from dashboard.lines import named_as
 from dashboard.markup import capital, text
 from dashboard.words import Words
 from ledger.queries import ShopSummary
-from ledger.view import BikeView, FittedPart, Reading, Setting
+from ledger.view import BikeView, FittedPart, Setting
 
 
 def identity(bike: Bike, view: BikeView, rider: str, words: Words) -> str:
     """Give the head of the page: which bike this is, and how it stands as at the date."""
-    distance = view.distance_km
     facts = {
         "Riding": words.riding(view.riding) if view.riding else "not known",
-        "Distance": "not known" if distance is None else whole_km(distance, words),
+        "Distance": _distance(bike, view, words),
         "Rider": rider,
         "In the book since": words.formats.day(bike.entries[0].occurred_at),
     }
     listed = "".join(
         f"<div><dt>{text(fact)}</dt><dd>{text(said)}</dd></div>" for fact, said in facts.items()
     )
+    plates = "".join(markup.tag_plate(tag) for tag in (bike.tag, *bike.other_tags))
     return (
-        f'<header class="lk-identity"><h1>{text(bike.name)}</h1>{markup.tag_plate(bike.tag)}'
+        f'<header class="lk-identity"><h1>{text(bike.name)}</h1>{plates}{_joined(bike)}'
         f'<dl class="lk-facts">{listed}</dl></header>'
     )
+
+
+def _joined(bike: Bike) -> str:
+    return '<p class="lk-joined">joined: one bike</p>' if bike.other_tags else ""
+
+
+def _distance(bike: Bike, view: BikeView, words: Words) -> str:
+    if view.distance_km is None:
+        return "not known"
+    last = last_distance(bike.entries, view.as_at)
+    when = (
+        f", {last.data.get('source', 'read')} {words.formats.day(last.occurred_at)}" if last else ""
+    )
+    return f"{whole_km(view.distance_km, words)}{when}"
 
 
 def as_at_line(day: date, is_today: bool, words: Words) -> str:
@@ -75,39 +90,6 @@ def _seen(bike: Found, words: Words) -> str:
     return f"last seen {words.formats.day(bike.seen_at)}" if bike.seen_at else ""
 
 
-def no_readings() -> str:
-    """Give what stands where the readings would."""
-    said = "Nothing that is on the bike as at this date has been measured. That says nothing of it."
-    return markup.section("Readings", f'<p class="lk-note">{text(said)}</p>')
-
-
-def readings_head() -> str:
-    """Give the title over the charts, and what their lines mean."""
-    return (
-        '<h2 class="lk-title">Readings against their limits</h2><p class="lk-legend">'
-        "<span><i></i>limit the reading was held to</span>"
-        '<span><i class="lk-fitmark"></i>part fitted</span>'
-        '<span><i class="lk-datemark"></i>the date looked at</span></p>'
-    )
-
-
-def reading_head(reading: Reading, words: Words) -> str:
-    """Give one chart's title: what it is, what was read, and its verdict in words."""
-    title = capital(
-        f"{place_of(reading.position, reading.point, words)}, {words.quantity(reading.quantity)}"
-    )
-    limit = (
-        "no limit known"
-        if reading.limit is None
-        else f"limit {words.formats.figure(reading.limit, reading.unit)}"
-    )
-    said = f"{figure_of(reading, words)} on {words.formats.day(reading.measured_at)}, {limit}"
-    return (
-        f'<div class="lk-reading"><h3>{text(title)}</h3>{markup.verdict(reading.verdict)}'
-        f"<p>{text(said)}</p></div>"
-    )
-
-
 def counted_events(shown: int, matching: int, whole: int, words: Words) -> str:
     """Give how many events are listed, of how many, newest first."""
     number = words.formats.number
@@ -123,7 +105,7 @@ def counted_events(shown: int, matching: int, whole: int, words: Words) -> str:
 
 def _since(part: FittedPart, words: Words) -> str:
     if part.fitted_at is None:
-        return '<span class="lk-unknown">found, since when not known</span>'
+        return "<span>found on it</span><small>since when not known</small>"
     distance = part.distance_since_fitted_km
     ridden = "distance not known" if distance is None else whole_km(distance, words)
     return f"<span>{text(words.formats.day(part.fitted_at))}</span><small>{text(ridden)}</small>"
@@ -134,21 +116,24 @@ def whole_km(distance: Decimal, words: Words) -> str:
     return words.formats.figure(distance.quantize(Decimal(1)), "km")
 
 
-def fitted(parts: Sequence[FittedPart], words: Words) -> str:
-    """Give what sits where, by system, with since when and how far."""
+def fitted(view: BikeView, bike: Bike, words: Words) -> str:
+    """Give what sits where, by system, with since when and how far, and what nobody looked at."""
+    parts, looks = view.fitted, last_looks(bike.entries, view.as_at)
     if not parts:
         return markup.section("Fitted", '<p class="lk-note">No part is on record.</p>')
     touched = {words.system_of(part.position) for part in parts}
     systems = sorted(touched, key=words.order_of)
-    tables = [_fitted_of(system, parts, words) for system in systems]
+    tables = [_fitted_of(system, parts, looks, words) for system in systems]
     return markup.section("Fitted", "".join(tables))
 
 
-def _fitted_of(system: str, parts: Sequence[FittedPart], words: Words) -> str:
+def _fitted_of(
+    system: str, parts: Sequence[FittedPart], looks: Mapping[str, datetime], words: Words
+) -> str:
     rows = [
         (
             text(capital(words.position(part.position))),
-            text(" ".join(filter(None, (part.make, part.model))) or "make not noted"),
+            _part(part, looks.get(part.position)),
             _since(part, words),
         )
         for part in parts
@@ -158,22 +143,36 @@ def _fitted_of(system: str, parts: Sequence[FittedPart], words: Words) -> str:
     return markup.table(capital(words.system(system)), heads, rows)
 
 
-def settings(settings_now: Sequence[Setting], words: Words) -> str:
-    """Give the settings nothing has voided since."""
+def _part(part: FittedPart, looked_at: datetime | None) -> str:
+    """Give a part's name, and that nobody looked at it where it was found on the bike."""
+    named = text(named_as(part.make, part.model) or "make not noted")
+    is_unseen = part.fitted_at is None and looked_at is None
+    return named + ('<small class="lk-unseen">never looked at</small>' if is_unseen else "")
+
+
+def settings(settings_now: Sequence[Setting], bike: Bike, words: Words) -> str:
+    """Give the settings nothing has voided since, also as entered where that was otherwise."""
+    entered = {entry.event: entry.data for entry in bike.entries}
     note = "Later work at a position voids its settings; those are left out here."
     if not settings_now:
         return markup.section("Settings", '<p class="lk-note">None holds as at this date.</p>')
     rows = [
         (
-            text(capital(place_of(item.position, item.point, words))),
+            text(capital(words.place(item.position, item.point))),
             text(words.quantity(item.quantity)),
-            f'<span class="lk-figure">{text(words.formats.figure(item.value, item.unit))}</span>',
+            _set_to(item, words.as_entered(entered.get(item.event, {}).get("after")), words),
             text(words.formats.day(item.set_at)),
         )
         for item in settings_now
     ]
     heads = ("Position", "Quantity", "Set to", "On")
     return markup.section("Settings", markup.table("", heads, rows), note)
+
+
+def _set_to(item: Setting, as_entered: str, words: Words) -> str:
+    small = f"<small>{text(as_entered)}</small>" if as_entered else ""
+    figure = words.formats.figure(item.value, item.unit)
+    return f'<span class="lk-figure">{text(figure)}</span>{small}'
 
 
 def life_scale(days: Sequence[date], first: date, last: date, day: date) -> str:

@@ -41,6 +41,10 @@ class Words:
         """Give a position's label, such as `rear brake pads`."""
         return self._label("positions", code)
 
+    def place(self, code: str, point: str | None) -> str:
+        """Give a position with the point on it in brackets."""
+        return f"{self.position(code)} ({point})" if point else self.position(code)
+
     def quantity(self, code: str) -> str:
         """Give a quantity's label, such as `chain wear`."""
         return self._label("quantities", code)
@@ -95,6 +99,29 @@ class Words:
             return self.formats.figure(Decimal(amount["value"]), amount["unit"])
         except InvalidOperation:
             return f"{amount['value']} {amount['unit']}"
+
+    def as_entered(self, amount: Mapping[str, Any] | None) -> str:
+        """Give a figure as it was entered, where that is not its canonical form already."""
+        if not amount or amount.get("canonical") is None:
+            return ""
+        try:
+            is_canonical = Decimal(amount["value"]) == Decimal(amount["canonical"])
+        except InvalidOperation:
+            is_canonical = False
+        return "" if is_canonical else f"{self.amount(amount)} as entered"
+
+    def worn_side(self, position: str, quantity: str) -> str | None:
+        """Give the side of its limit that is past it, `above` or `below`, where that is known."""
+        limit = self.vocabulary.limit_for(position, quantity, None)
+        return limit.direction if limit else None
+
+    def limit(self, position: str, quantity: str, figure: Decimal | None, unit: str) -> str:
+        """Give the limit of a reading in words, with the side of it that is past it."""
+        if figure is None:
+            return "no limit known"
+        said = f"limit {self.formats.figure(figure, unit)}"
+        sides = {"above": " or more", "below": " or less"}
+        return said + sides.get(self.worn_side(position, quantity) or "", "")
 
     def line(self, kind: str, data: Payload) -> str:
         """Give one line for an event; an unknown kind is named rather than hidden."""

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import date, datetime
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
-from dashboard import answer, charts, data, filters, markup, panels
+from dashboard import answer, charts, data, filters, markup, panels, series
 from dashboard.data import Bike
 from dashboard.entries import Entry
 from dashboard.timeline import FIRST_SHOWN, timeline
 from dashboard.words import Words
 from ledger.book import Book
-from ledger.view import BikeView, Reading
+from ledger.view import BikeView
 
 AS_AT, TAG = "as_at", "tag"
 
@@ -53,9 +53,9 @@ def _known(book: Book, tag: str) -> None:
         main, side = st.columns([7, 5], gap="large")
     with main:
         st.html(answer.answer(view, bike.entries, words) + answer.caution(view, words))
-        st.html(panels.settings(view.settings, words))
+        st.html(panels.settings(view.settings, bike, words))
     with side:
-        st.html(panels.fitted(view.fitted, words))
+        st.html(panels.fitted(view, bike, words))
     _readings(book, bike, words, view, as_at)
     _timeline(bike, words, as_at)
 
@@ -121,18 +121,19 @@ def _steps(bike: Bike, words: Words, day: date, first: date, last: date) -> None
 
 
 def _readings(book: Book, bike: Bike, words: Words, view: BikeView, as_at: datetime) -> None:
-    if not view.readings:
-        st.html(panels.no_readings())
+    shown = series.series_of(view, bike.entries, words)
+    if not shown:
+        st.html(series.none_read())
         return
-    st.html(panels.readings_head())
+    st.html(series.head())
     last = max(bike.entries[-1].occurred_at, data.end_of(book, data.today(book)))
     span = (bike.entries[0].occurred_at, last)
     frame = charts.Frame(span, words.formats.zone, words.formats.locale)
     with st.container(key="readings"):
-        for number, reading in enumerate(_in_order(view.readings, words)):
+        for number, one in enumerate(shown):
             with st.container(key=f"reading-{number}"):
-                st.html(panels.reading_head(reading, words))
-                drawn = data.drawn(book, bike, reading, frame)
+                st.html(series.card_head(one, bike.entries, words))
+                drawn = data.drawn(book, bike, one, frame)
                 st.vega_lite_chart(
                     charts.looked_at(drawn, as_at, frame),
                     theme=None,
@@ -141,18 +142,11 @@ def _readings(book: Book, bike: Bike, words: Words, view: BikeView, as_at: datet
                 )
 
 
-def _in_order(readings: Sequence[Reading], words: Words) -> list[Reading]:
-    """Give readings in the order the bench goes through a bike, so that cards keep their place."""
-    return sorted(
-        readings, key=lambda one: (words.order_of(words.system_of(one.position)), one.position)
-    )
-
-
 def _timeline(bike: Bike, words: Words, as_at: datetime) -> None:
     st.html('<h2 class="lk-title">Everything that happened</h2>')
     found = _narrowed(bike, words)
     if not found:
-        st.html(markup.blank("Nothing matches", "Take a system or a word away."))
+        st.html(markup.blank("Nothing matches", "Take a system or a word away.", level=3))
         return
     whole = f"is_whole-{bike.tag}"
     is_whole = st.session_state.get(whole, False)
@@ -171,6 +165,9 @@ def _narrowed(bike: Bike, words: Words) -> list[Entry]:
     systems = sorted(filters.systems_in(bike.entries), key=words.order_of)
     with st.container(key="timeline_filter"):
         by_system, by_words = st.columns([3, 2], gap="large")
+    if not systems:
+        asked = _words_asked(by_system, bike)
+        return filters.narrowed(bike.entries, (), asked)
     chosen = by_system.pills(
         "Systems",
         systems,
@@ -179,5 +176,9 @@ def _narrowed(bike: Bike, words: Words) -> list[Entry]:
         key=f"systems-{bike.tag}",
         wrap=True,
     )
-    asked = by_words.text_input("Words", key=f"words-{bike.tag}", placeholder="such as squeal")
-    return filters.narrowed(bike.entries, chosen or (), asked or "")
+    return filters.narrowed(bike.entries, chosen or (), _words_asked(by_words, bike))
+
+
+def _words_asked(where: DeltaGenerator, bike: Bike) -> str:
+    asked = where.text_input("Words", key=f"words-{bike.tag}", placeholder="such as squeal")
+    return str(asked or "")

@@ -30,7 +30,8 @@ def page() -> None:
 def _title(asked: str, count: int) -> str:
     more = f", the {MOST} seen last shown" if count > MOST else ""
     noun = "bike matches" if count == 1 else "bikes match"
-    return f"<h1>{count} {noun} {markup.text(asked)}{more}</h1>"
+    number = f"{count} or more" if count >= data.MOST_FOUND else str(count)
+    return f"<h1>{number} {noun} {markup.text(asked)}{more}</h1>"
 
 
 def _empty() -> None:

@@ -99,3 +99,9 @@ def test_a_long_timeline_is_cut_around_the_date() -> None:
     assert kept(30) == ["25", "26", "27", "28", "29", "30"]
     assert kept(1) == ["1", "2", "3", "4", "5", "6"]
     assert list(filters.around(days, datetime(2025, 4, 1, tzinfo=UTC), 30)) == days
+
+
+def test_only_tags_that_read_nearly_the_same_are_offered() -> None:
+    """Two signs wrong is near; a tag with four others in it is another tag."""
+    tags = ["7K3M9QXA", "KPMQMXDG", "7K3M9X88"]
+    assert filters.nearest_tags("7K3M9QX8", tags) == ["7K3M9X88", "7K3M9QXA"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import tomllib
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -17,6 +18,7 @@ from dashboard.formats import Formats, find_locale
 
 ROOT = Path(__file__).parents[2]
 THEMES = {"light": theme.LIGHT, "dark": theme.DARK}
+WEAR = charts.Scale("%", "above")
 TEXTS = ("ink", "soft", "accent", "within", "watch", "due", "unsafe", "unchecked")
 
 
@@ -175,7 +177,7 @@ def test_the_limit_is_always_in_the_picture() -> None:
 
 def test_chart_speaks_the_books_language() -> None:
     """A chart of a German book writes decimal commas and German months (CLDR, de)."""
-    drawn = charts.reading_chart([point("2023-06-01", "0.5")], "%", [], frame()).to_dict()
+    drawn = charts.reading_chart([point("2023-06-01", "0.5")], WEAR, [], frame()).to_dict()
     assert drawn["config"]["locale"]["number"]["decimal"] == ","
     assert drawn["config"]["locale"]["time"]["months"][2] == "März"
 
@@ -183,7 +185,7 @@ def test_chart_speaks_the_books_language() -> None:
 def test_chart_draws_without_a_limit() -> None:
     """A quantity with no limit known is drawn, with no limit line at all."""
     drawn = charts.reading_chart(
-        [point("2023-06-01", "0.5", limit=None, verdict=None)], "mm", [], frame()
+        [point("2023-06-01", "0.5", limit=None, verdict=None)], WEAR, [], frame()
     ).to_dict()
     dashed = [layer for layer in drawn["layer"] if "strokeDash" in layer["mark"]]
     assert dashed == []
@@ -191,8 +193,50 @@ def test_chart_draws_without_a_limit() -> None:
 
 def test_the_date_looked_at_moves_without_drawing_anew() -> None:
     """Only the parameter differs between two dates, in the book's wall time."""
-    drawn = charts.reading_chart([point("2023-06-01", "0.5")], "%", [], frame()).to_dict()
+    drawn = charts.reading_chart([point("2023-06-01", "0.5")], WEAR, [], frame()).to_dict()
     moment = datetime(2024, 6, 1, 21, 59, 59, tzinfo=UTC)
     moved = charts.looked_at(drawn, moment, frame())
     assert moved["params"] == [{"name": "as_at", "value": "2024-06-01T23:59:59"}]
     assert {**moved, "params": drawn["params"]} == drawn
+
+
+def test_the_figures_range_ends_at_nought() -> None:
+    """No thickness is shown under nought, while a negative reading keeps its place."""
+    readings = [point("2023-06-01", "0.1"), point("2024-06-01", "4.0")]
+    assert charts.figure_range(charts.chart_rows(readings, [], frame()))[0] == 0
+    below = charts.chart_rows([point("2023-06-01", "-0.04")], [], frame())
+    assert charts.figure_range(below)[0] < -0.04
+
+
+@pytest.mark.parametrize(("side", "end"), [("above", 0), ("below", charts.HEIGHT)])
+def test_the_side_past_a_limit_is_shaded_and_its_figure_stands_there(side: str, end: int) -> None:
+    """Past a highest figure is above the line, past a lowest one below it."""
+    scale = charts.Scale("mm", side)
+    drawn = charts.reading_chart([point("2023-06-01", "0.5")], scale, [], frame()).to_dict()
+    shades = [layer for layer in drawn["layer"] if layer["mark"]["type"] == "area"]
+    named = [layer for layer in drawn["layer"] if layer["mark"]["type"] == "text"]
+    assert [layer["encoding"]["y2"]["value"] for layer in shades] == [end]
+    assert [layer["encoding"]["text"]["field"] for layer in named] == ["limit"]
+
+
+def test_a_limit_is_named_where_it_begins_to_hold() -> None:
+    """One figure for a limit that stays, one more for each change."""
+    points = [point("2023-06-01", "0.5"), point("2024-06-01", "0.1", limit=Decimal("0.5"))]
+    rows = charts.chart_rows(points, [], frame())
+    steps = charts.limit_steps(rows, datetime(2023, 1, 1), datetime(2025, 1, 1))
+    assert charts.limit_starts(steps)["limit"].tolist() == [0.75, 0.5]
+
+
+def test_a_taken_port_is_said_with_what_to_do(capsys: pytest.CaptureFixture[str]) -> None:
+    """Where something listens already, the pages do not start, and another port is named."""
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        with pytest.raises(SystemExit) as stopped:
+            launch.start("book", port=port, open_browser=False)
+    assert stopped.value.code == 1
+    said = capsys.readouterr()
+    assert f"Port {port} is taken" in said.err
+    assert "--port" in said.err
+    assert said.out == ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sqlite3
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -91,12 +92,17 @@ def test_every_reading_has_its_chart(quay: Path, opened: Opener) -> None:
     page = shown(app)
     assert len(app.get("vega_lite_chart")) == 2
     assert "Chain, chain wear" in page
-    assert "0.8\u00a0mm on 2 Apr 2025, limit 1\u00a0mm" in page
+    assert "0.8\u00a0mm on 2 Apr 2025, limit 1\u00a0mm or less" in page
 
 
 def test_settings_stand_in_the_canonical_unit(quay: Path, opened: Opener) -> None:
-    """72 psi entered is 4.964 bar set (1 psi = 6894.757 Pa, NIST SP 811, B.8)."""
-    assert "4.964\u00a0bar" in part_of(shown(opened(quay, tag=TAG)), "Settings")
+    """72 psi entered is 4.964 bar set, and both are said.
+
+    Source: 1 psi = 6894.757 Pa, NIST SP 811, B.8.
+    """
+    settings = part_of(shown(opened(quay, tag=TAG)), "Settings")
+    assert "4.964\u00a0bar" in settings
+    assert "72\u00a0psi as entered" in settings
 
 
 def test_the_timeline_shows_what_was_struck_and_why(quay: Path, opened: Opener) -> None:
@@ -206,3 +212,112 @@ def test_a_new_commit_shows_at_once(tmp_path: Path, opened: Opener) -> None:
     at = "2025-06-01T10:00:00+02:00"
     book.append([small_book.event("noted", at, NEW_TAG, position="frame", text="New note")])
     assert "New note" in shown(app.run())
+
+
+def test_a_model_that_could_be_a_tag_is_looked_for(tmp_path: Path, opened: Opener) -> None:
+    """`headland` has eight signs of a tag's alphabet, and still finds the bikes called so."""
+    book = small_book.empty_book(tmp_path / "book")
+    book.append(small_book.shop_events())
+    at = "2025-05-05T09:00:00+02:00"
+    named = {"make": "Varde", "model": "Headland"}
+    book.append([small_book.event("bike_registered", at, NEW_TAG, **named)])
+    app = opened(tmp_path / "book")
+    app.text_input(key="find").set_value("headland").run()
+    assert "1 bike matches headland" in shown(app)
+    app.text_input(key="find").set_value("7K3M9QX8").run()
+    assert "No bike has the tag 7K3M9QX8" in shown(app)
+
+
+def test_every_match_is_counted(tmp_path: Path, opened: Opener) -> None:
+    """Of more bikes than are listed, the title gives the whole number."""
+    book = small_book.empty_book(tmp_path / "book")
+    book.append(small_book.shop_events())
+    tags = [f"7K3M9Q{first}{second}" for first in "ABCDEFGH" for second in "ABCDEFGH"]
+    at = "2025-05-05T09:00:00+02:00"
+    book.append([small_book.event("bike_registered", at, tag, make="Varde") for tag in tags])
+    app = opened(tmp_path / "book")
+    app.text_input(key="find").set_value("varde").run()
+    assert "64 bikes match varde, the 40 seen last shown" in shown(app)
+
+
+def test_a_joined_bike_shows_all_its_tags(tmp_path: Path, opened: Opener) -> None:
+    """A bike under either of its tags shows both, and what happened under each."""
+    book = small_book.empty_book(tmp_path / "book")
+    book.append(small_book.shop_events())
+    at = "2025-05-05T09:{}:00+02:00"
+    book.append(
+        [
+            small_book.event("bike_registered", at.format("00"), TAG, make="Varde"),
+            small_book.event("bike_registered", at.format("01"), NEW_TAG, make="Varde"),
+            small_book.event("noted", at.format("02"), NEW_TAG, position="frame", text="Repainted"),
+        ]
+    )
+    both = {"first": {"bike": TAG}, "second": {"bike": NEW_TAG}, "reason": "New sticker"}
+    book.append([small_book.event("bike_linked", at.format("05"), None, **both)])
+    for tag, other in ((TAG, NEW_TAG), (NEW_TAG, TAG)):
+        page = shown(opened(tmp_path / "book", tag=tag))
+        head = page[page.index("<header") : page.index("</header>")]
+        assert f"tag {' '.join(tag)}" in head
+        assert f"tag {' '.join(other)}" in head
+        assert "Repainted" in page
+
+
+def test_a_part_replaced_keeps_its_readings_in_sight(quay: Path, opened: Opener) -> None:
+    """A chain just fitted is said to be not measured, beside what the one before read."""
+    page = plain(shown(opened(quay, tag=TAG, as_at="2024-03-05")))
+    assert "Chain, chain wear not checked Not measured since the part before went" in page
+    assert "it read 0.8 % on 5 Mar 2024" in page
+    assert "Past its limit: chain" not in page
+
+
+def test_a_part_nobody_looked_at_is_said(quay: Path, opened: Opener) -> None:
+    """A part found on the bike and never looked at says so; one that was measured does not."""
+    before = part_of(shown(opened(quay, tag=TAG, as_at="2023-03-04")), "Fitted")
+    assert before.count("never looked at") == 2
+    after = part_of(shown(opened(quay, tag=TAG, as_at="2023-09-12")), "Fitted")
+    assert "never looked at" not in after
+
+
+def test_the_distance_says_when_it_was_read(quay: Path, opened: Opener) -> None:
+    """A distance stands with the day it was read, as at the date looked at."""
+    page = shown(opened(quay, tag=TAG, as_at="2024-12-01"))
+    assert "3,100\u00a0km, read 5 Mar 2024" in page
+
+
+def test_a_rider_is_named_in_the_timeline_until_forgotten(tmp_path: Path, opened: Opener) -> None:
+    """A change of rider gives the register's name, and the id once the register changed."""
+    book = small_book.small_book(tmp_path / "book")
+    app = opened(tmp_path / "book", tag=TAG)
+    assert "Rider is now Tilde Moen" in shown(app)
+    with sqlite3.connect(book.path / "riders.sqlite") as register:
+        register.execute("delete from riders where rider = 'r-1'")
+    register.close()
+    assert "Tilde Moen" not in shown(app.run())
+
+
+def test_the_headline_names_the_gravest_first(tmp_path: Path, opened: Opener) -> None:
+    """What is unsafe is named before what is due, and what to watch is counted after."""
+    book = small_book.empty_book(tmp_path / "book")
+    book.append(small_book.shop_events())
+    at = "2025-05-05T09:{}:00+02:00"
+    read = {
+        "front_brake.pads": ("thickness", "0.4 mm"),
+        "chain": ("elongation", "0.9 %"),
+    }
+    book.append([small_book.event("bike_registered", at.format("00"), TAG, make="Varde")])
+    book.append(
+        [
+            small_book.event(
+                "measured",
+                at.format("10"),
+                TAG,
+                position=position,
+                quantity=quantity,
+                value=small_book.amount(figure),
+            )
+            for position, (quantity, figure) in read.items()
+        ]
+    )
+    page = shown(opened(tmp_path / "book", tag=TAG))
+    assert "Unsafe: front brake pads. Past its limit: chain." in page
+    assert page.index("lk-shape-unsafe") < page.index("lk-shape-due")

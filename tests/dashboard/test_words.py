@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -51,7 +52,17 @@ def test_every_kind_a_bike_can_have_has_its_line() -> None:
         (
             "inspected",
             {"position": "steering", "covers": ["stem", "headset"]},
-            "Steering (2 positions) looked at",
+            "Steering (stem, headset) looked at",
+        ),
+        (
+            "inspected",
+            {"position": "frame", "covers": ["frame", "fork", "stem", "headset"]},
+            "Frame (4 positions) looked at",
+        ),
+        (
+            "part_fitted",
+            {"position": "chain", "make": "Halm", "model": "Halm K10", "size": "116"},
+            "Chain fitted: Halm K10 116",
         ),
         (
             "diagnosed",
@@ -127,3 +138,25 @@ def test_systems_stand_in_the_order_of_the_bench() -> None:
     systems = ["aquatic", "steering", "front_brake", "drivetrain"]
     ordered = sorted(systems, key=WORDS.order_of)
     assert ordered == ["drivetrain", "front_brake", "steering", "aquatic"]
+
+
+def test_a_figure_entered_otherwise_is_said_as_entered() -> None:
+    """72 psi stands beside 4.964 bar; what was entered in bar is not said twice."""
+    psi = {"value": "72", "unit": "psi", "canonical": "4.964"}
+    bar = {"value": "3.2", "unit": "bar", "canonical": "3.200"}
+    assert WORDS.as_entered(psi) == "72\u00a0psi as entered"
+    assert WORDS.as_entered(bar) == ""
+
+
+@pytest.mark.parametrize(
+    ("position", "quantity", "said"),
+    [
+        ("chain", "elongation", "limit 0.75\u00a0mm or more"),
+        ("rear_brake.pads", "thickness", "limit 0.75\u00a0mm or less"),
+        ("fork", "sag", "limit 0.75\u00a0mm"),
+    ],
+)
+def test_a_limit_says_which_side_of_it_is_past(position: str, quantity: str, said: str) -> None:
+    """A chain is past its limit above it, pads below it; of other things that is not known."""
+    assert WORDS.limit(position, quantity, Decimal("0.750"), "mm") == said
+    assert WORDS.limit(position, quantity, None, "mm") == "no limit known"
