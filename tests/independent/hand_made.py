@@ -166,12 +166,14 @@ def faults(bench: Bench) -> None:
     noise = {"symptom": "noise", "position": "drivetrain", "why_stopped": "part needed"}
     bench.enter(FIFTH, "02-10", "diagnosed", noise)
     cure = {"puts_right": {"fault": "noise", "position": "drivetrain", "cause": "worn_sprocket"}}
-    bench.enter(FIFTH, "02-11", "part_fitted", {"position": "cassette", "part": "c-1", **cure})
-    bench.enter(FIFTH, "02-12", "inspected", finding("cassette", "noise"))
+    bench.enter(
+        FIFTH, "02-11", "part_fitted", {"position": "chainring.outer", "part": "c-1", **cure}
+    )
+    bench.enter(FIFTH, "02-12", "inspected", finding("chainring.outer", "noise"))
     cure = {"puts_right": {"fault": "noise"}}
-    bench.enter(FIFTH, "02-13", "part_removed", {"position": "cassette", **cure})
+    bench.enter(FIFTH, "02-13", "part_removed", {"position": "chainring.outer", **cure})
     cleaned = {"position": "chain", "treatment": "cleaned", **cure}
-    bench.enter(FIFTH, "02-12", "inspected", finding("chain", "noise", covers=["cassette"]))
+    bench.enter(FIFTH, "02-12", "inspected", finding("chain", "noise", covers=["chainring.outer"]))
     bench.enter(FIFTH, "02-12", "treated", cleaned)
 
 
