@@ -22,7 +22,9 @@ CORE_SYSTEMS = (
 )
 """What every bike has, so that no look at it is worth saying."""
 
-RANK = {"unsafe": 0, "due": 1, "watch": 2}
+RANK = {"unsafe": 0, "due": 1, "watch": 3}
+UNJUDGED_FAULT = 2
+"""Where an open fault stands that was given no verdict."""
 MOST_NAMED = 7
 
 
@@ -141,7 +143,7 @@ def _graded(view: BikeView, words: Words) -> list[str]:
     rated = [
         *((RANK[one.verdict or ""], 0, one.position, _reading(one, words)) for one in readings),
         *(
-            (RANK.get(one.verdict or "due", RANK["watch"]), 1, one.position, _fault(one, words))
+            (RANK.get(one.verdict or "", UNJUDGED_FAULT), 1, one.position, _fault(one, words))
             for one in view.faults_open
         ),
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from babel import Locale
@@ -22,6 +23,26 @@ VERDICT_MARKS = (
 """(verdict, colour, shape): the shapes that stand beside the words, as a chart draws them."""
 
 
+DIRECTIVES = {
+    "d": "%-d",
+    "dd": "%d",
+    "M": "%-m",
+    "MM": "%m",
+    "MMM": "%b",
+    "MMMM": "%B",
+    "y": "%Y",
+    "yy": "%y",
+    "yyyy": "%Y",
+    "h": "%-I",
+    "hh": "%I",
+    "H": "%-H",
+    "HH": "%H",
+    "mm": "%M",
+    "a": "%p",
+}
+"""Letters of a CLDR pattern in the directives of a chart's axis (D3's)."""
+
+
 def _numbers(locale: Locale) -> dict[str, Any]:
     symbols = locale.number_symbols.get("latn", locale.number_symbols)
     return {
@@ -32,13 +53,23 @@ def _numbers(locale: Locale) -> dict[str, Any]:
     }
 
 
+def _directives(pattern: str) -> str:
+    """Give a CLDR pattern, such as `d MMM y`, in the directives charts know: `%-d %b %Y`."""
+
+    def known(found: re.Match[str]) -> str:
+        quoted, letters = found.groups()
+        return quoted if quoted is not None else DIRECTIVES.get(letters, letters)
+
+    return re.sub(r"'([^']*)'|([A-Za-z]+)", known, pattern)
+
+
 def _times(locale: Locale) -> dict[str, Any]:
     months, days = locale.months["format"], locale.days["format"]
     week = [6, 0, 1, 2, 3, 4, 5]
     return {
         "dateTime": "%x, %X",
-        "date": "%d %b %Y",
-        "time": "%H:%M:%S",
+        "date": _directives(locale.date_formats["medium"].pattern),
+        "time": _directives(locale.time_formats["short"].pattern),
         "periods": ["AM", "PM"],
         "days": [days["wide"][day] for day in week],
         "shortDays": [days["abbreviated"][day] for day in week],
@@ -71,7 +102,7 @@ def config(locale: Locale) -> dict[str, Any]:
     return {
         "background": "transparent",
         "font": FONT,
-        "padding": {"left": 2, "right": 8, "top": 6, "bottom": 2},
+        "padding": {"left": 2, "right": 38, "top": 6, "bottom": 2},
         "view": {"stroke": None},
         "axisX": axis,
         "axisY": {**axis, **title, "tickCount": 4, "domain": False, "ticks": False},

@@ -97,29 +97,36 @@ def figure_range(rows: pd.DataFrame) -> list[float]:
     return [max(low - room, 0.0) if low >= 0 else low - room, high + room]
 
 
-def limit_starts(steps: pd.DataFrame) -> pd.DataFrame:
-    """Give the points at which a limit begins to hold, the first and where it changes."""
-    return steps[steps["limit"].ne(steps["limit"].shift())]
+def interval_ends(rows: pd.DataFrame) -> pd.DataFrame:
+    """Give the readings that are intervals; an open end reaches the edge of the picture."""
+    low, high = figure_range(rows)
+    spans = rows.dropna(subset=["low", "high"], how="all")
+    return spans.assign(low=spans["low"].fillna(low), high=spans["high"].fillna(high))
 
 
 def _limit_layers(steps: pd.DataFrame, x: alt.X, y: alt.Y, scale: Scale) -> list[alt.Chart]:
     line = alt.Chart(steps).mark_line(
         interpolate="step-after", color=INK, strokeDash=[5, 3], strokeWidth=1.5
     )
-    is_above = scale.worn_side == "above"
-    named = alt.Chart(limit_starts(steps)).mark_text(
-        align="left", baseline="bottom" if is_above else "top", dx=3, dy=-4 if is_above else 5,
-        color=INK, fontSize=12,
-    )  # fmt: skip
-    words = alt.Text("limit:Q", format=",~g")
-    layers = [line.encode(x=x, y=y), named.encode(x=x, y="limit:Q", text=words)]
+    layers = [line.encode(x=x, y=y), *_limit_words(steps)]
     if scale.worn_side is None:
         return layers
-    end = alt.value(0 if is_above else HEIGHT)
+    low, high = y.to_dict()["scale"]["domain"]
+    end = alt.datum(high if scale.worn_side == "above" else low)
     shade = alt.Chart(steps).mark_area(
         interpolate="step-after", color=INK, opacity=SHADE_OPACITY, line=False
     )
     return [shade.encode(x=x, y=y, y2=end), *layers]
+
+
+def _limit_words(steps: pd.DataFrame) -> list[alt.Chart]:
+    """Give the limit that holds now, named at the right of the picture where no reading is."""
+    last = alt.Chart(steps.iloc[[-1]]).encode(x=alt.value("width"), y="limit:Q")
+    style = {"align": "left", "dx": 4, "color": INK, "fontSize": 12}
+    return [
+        last.mark_text(**style, dy=-7).encode(text=alt.value("limit")),
+        last.mark_text(**style, dy=7).encode(text=alt.Text("limit:Q", format=",~g")),
+    ]
 
 
 def _time(frame: Frame) -> alt.X:
@@ -153,16 +160,15 @@ def _marks(rows: pd.DataFrame, x: alt.X, unit: str) -> list[alt.Chart]:
         shape=alt.Shape("verdict:N", legend=None, scale=alt.Scale(domain=words, range=drawn)),
         opacity=alt.condition(IS_LATER, alt.value(0.35), alt.value(1)),
         tooltip=[
-            alt.Tooltip("when:T", title="measured", format="%x, %H:%M"),
+            alt.Tooltip("when:T", title="measured", format="%x, %X"),
             alt.Tooltip("figure:Q", title=unit or "figure"),
             alt.Tooltip("limit:Q", title="limit"),
             alt.Tooltip("verdict:N"),
         ],
     )
     has_interval = rows[["low", "high"]].notna().any(axis=None)
-    spread = base.mark_rule(strokeWidth=6, opacity=0.35, color=SOFT).encode(
-        y=alt.Y("low:Q"), y2="high:Q"
-    )
+    spread = alt.Chart(interval_ends(rows)).mark_rule(strokeWidth=6, opacity=0.35, color=SOFT)
+    spread = spread.encode(x=x, y=alt.Y("low:Q"), y2="high:Q")
     return [line, spread, points] if has_interval else [line, points]
 
 

@@ -133,7 +133,7 @@ def card_head(one: Series, entries: Sequence[Entry], words: Words) -> str:
     said += f", {words.limit(one.position, one.quantity, one.limit, one.unit)}"
     judged = one.verdict
     if not one.is_of_now:
-        judged, said = "not checked", f"Not measured since the part before went; it read {said}"
+        judged, said = "not checked", f"Not measured yet. The part before: {said}"
     return (
         f'<div class="lk-reading"><h3>{text(title)}</h3>{markup.verdict(judged)}'
         f"<p>{text(said)}</p></div>"

@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from dashboard import charts, launch, markup, theme
+from dashboard.chart_theme import config
 from dashboard.entries import Point
 from dashboard.formats import Formats, find_locale
 
@@ -157,6 +158,19 @@ def test_an_interval_stands_at_its_known_end() -> None:
     assert rows["low"].tolist() == [0.75]
 
 
+def test_an_open_interval_reaches_the_edge() -> None:
+    """'Over 0.75 %' is drawn from there up, 'under 0.5 %' from there down, a figure not at all."""
+    readings = [
+        point("2023-06-01", None, low=Decimal("0.75")),
+        point("2023-09-01", None, high=Decimal("0.5")),
+        point("2024-01-01", "0.6"),
+    ]
+    rows = charts.chart_rows(readings, [], frame())
+    low, high = charts.figure_range(rows)
+    ends = charts.interval_ends(rows)
+    assert ends[["low", "high"]].to_numpy().tolist() == [[0.75, high], [low, 0.5]]
+
+
 def test_the_limit_runs_over_the_whole_width() -> None:
     """The limit line starts and ends with the picture, and steps where the limit changed."""
     points = [point("2023-06-01", "0.5"), point("2024-06-01", "0.1", limit=Decimal("0.5"))]
@@ -208,23 +222,50 @@ def test_the_figures_range_ends_at_nought() -> None:
     assert charts.figure_range(below)[0] < -0.04
 
 
-@pytest.mark.parametrize(("side", "end"), [("above", 0), ("below", charts.HEIGHT)])
-def test_the_side_past_a_limit_is_shaded_and_its_figure_stands_there(side: str, end: int) -> None:
-    """Past a highest figure is above the line, past a lowest one below it."""
-    scale = charts.Scale("mm", side)
-    drawn = charts.reading_chart([point("2023-06-01", "0.5")], scale, [], frame()).to_dict()
+@pytest.mark.parametrize("side", ["above", "below"])
+def test_the_side_past_a_limit_is_shaded_to_the_edge(side: str) -> None:
+    """Past a highest figure lies everything above the line, past a lowest all below it."""
+    readings = [point("2023-06-01", "0.5"), point("2024-06-01", "1.5")]
+    low, high = charts.figure_range(charts.chart_rows(readings, [], frame()))
+    drawn = charts.reading_chart(readings, charts.Scale("mm", side), [], frame()).to_dict()
     shades = [layer for layer in drawn["layer"] if layer["mark"]["type"] == "area"]
-    named = [layer for layer in drawn["layer"] if layer["mark"]["type"] == "text"]
-    assert [layer["encoding"]["y2"]["value"] for layer in shades] == [end]
-    assert [layer["encoding"]["text"]["field"] for layer in named] == ["limit"]
+    assert [one["encoding"]["y2"]["datum"] for one in shades] == [high if side == "above" else low]
 
 
-def test_a_limit_is_named_where_it_begins_to_hold() -> None:
-    """One figure for a limit that stays, one more for each change."""
+def test_where_no_side_is_known_nothing_is_shaded() -> None:
+    """A limit of a quantity nobody knows the worn side of is a line alone."""
+    drawn = charts.reading_chart(
+        [point("2023-06-01", "0.5")], charts.Scale("mm", None), [], frame()
+    )
+    assert [one for one in drawn.to_dict()["layer"] if one["mark"]["type"] == "area"] == []
+
+
+def test_the_limit_that_holds_now_is_named_beside_its_line() -> None:
+    """The word and the last limit's figure stand at the right of the picture."""
     points = [point("2023-06-01", "0.5"), point("2024-06-01", "0.1", limit=Decimal("0.5"))]
-    rows = charts.chart_rows(points, [], frame())
-    steps = charts.limit_steps(rows, datetime(2023, 1, 1), datetime(2025, 1, 1))
-    assert charts.limit_starts(steps)["limit"].tolist() == [0.75, 0.5]
+    drawn = charts.reading_chart(points, WEAR, [], frame()).to_dict()
+    named = [layer for layer in drawn["layer"] if layer["mark"]["type"] == "text"]
+    assert [layer["encoding"]["x"] for layer in named] == [{"value": "width"}] * 2
+    texts = [layer["encoding"]["text"] for layer in named]
+    assert texts[0] == {"value": "limit"}
+    assert texts[1]["field"] == "limit"
+    rows = drawn["datasets"][named[1]["data"]["name"]]
+    assert [row["limit"] for row in rows] == [0.5]
+
+
+@pytest.mark.parametrize(
+    ("locale", "date", "time"),
+    [
+        ("en_GB", "%-d %b %Y", "%H:%M"),
+        ("de", "%d.%m.%Y", "%H:%M"),
+        ("en_US", "%b %-d, %Y", "%-I:%M\u202f%p"),
+        ("pt", "%-d de %b de %Y", "%H:%M"),
+    ],
+)
+def test_a_chart_writes_dates_as_the_page_does(locale: str, date: str, time: str) -> None:
+    """Date and time of a tooltip follow the locale's own patterns (Unicode CLDR)."""
+    times = config(find_locale(locale))["locale"]["time"]
+    assert (times["date"], times["time"]) == (date, time)
 
 
 def test_a_taken_port_is_said_with_what_to_do(capsys: pytest.CaptureFixture[str]) -> None:

@@ -27,6 +27,15 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+IS_DRAWN = """() => {
+    const has = (within, inner) => [...document.querySelectorAll(within)]
+        .every(each => [...each.querySelectorAll(inner)].some(one => one.getBBox
+            ? one.getBBox().width > 0 : one.getBoundingClientRect().width > 0));
+    return !document.querySelector("[data-testid='stSkeleton']")
+        && has("[class*='st-key-reading-']", "svg .mark-symbol path")
+        && has(".st-key-timeline_filter", "button, input");
+}"""
+"""Whether every chart has its readings' marks, and the filter what it is chosen with."""
 PROBES = ("/_stcore/health", "/_stcore/host-config")
 """Opened below the root, the framework's own script first asks for these beside the page, is
 answered 404, and then asks at the root. It is the only console message let pass."""
@@ -90,9 +99,10 @@ class Watched:
         return self.page
 
     def settle(self) -> None:
-        """Wait until the server has drawn everything and the fonts are there."""
+        """Wait until the server has sent everything, and charts, filter and fonts are there."""
         self.page.wait_for_selector("[data-test-script-state='notRunning']")
         self.page.wait_for_function("document.fonts.status === 'loaded'")
+        self.page.wait_for_function(IS_DRAWN)
 
 
 def _watch(context: BrowserContext) -> Watched:

@@ -75,6 +75,55 @@ def test_visits_are_stepped_through_by_buttons(quay: str, watched: Watched) -> N
     expect(page).not_to_have_url(re.compile("as_at"))
 
 
+def test_the_back_button_goes_back_in_what_was_looked_at(quay: str, watched: Watched) -> None:
+    """Back leads from a date to the one before it, and from a bike to what was looked for."""
+    page = watched.open(quay, until=".lk-list")
+    page.get_by_role("textbox", name="Find a bike").fill("tour")
+    page.keyboard.press("Enter")
+    expect(page.locator("h1")).to_have_text("1 bike matches tour")
+    page.locator(".lk-list a").first.click()
+    date = page.locator(".lk-asat strong")
+    expect(date).to_contain_text("today")
+    page.get_by_role("button", name="Visit before").click()
+    expect(date).to_have_text("2 Apr 2025")
+    page.go_back()
+    expect(date).to_contain_text("today")
+    page.go_back()
+    expect(page.locator("h1")).to_have_text("1 bike matches tour")
+
+
+def test_the_date_under_the_thumb_is_seen_while_it_is_dragged(quay: str, watched: Watched) -> None:
+    """A thumb held with the mouse shows its day, and letting go looks at that day."""
+    page = watched.open(f"{quay}/bike?tag={TAG}")
+    value = page.get_by_test_id("stSliderThumbValue")
+    expect(value).to_be_hidden()
+    thumb = value.locator("..").bounding_box()
+    assert thumb
+    page.mouse.move(thumb["x"] + thumb["width"] / 2, thumb["y"] + thumb["height"] / 2)
+    page.mouse.down()
+    page.mouse.move(640, thumb["y"] + 5, steps=6)
+    expect(value).to_be_visible()
+    page.mouse.up()
+    expect(page.locator(".lk-asat strong")).not_to_contain_text("today")
+    assert "as_at=" in page.url
+
+
+def test_what_is_pressed_is_large_enough_for_a_finger(quay: str, watched: Watched) -> None:
+    """Buttons, fields and systems are at least 44 px high, the slider's thumb 24 px.
+
+    Source: WCAG 2.2, target size (enhanced) and (minimum).
+    """
+    page = watched.open(f"{quay}/bike?tag={TAG}")
+    steps = page.locator(".st-key-steps").get_by_test_id("stBaseButton-secondary")
+    systems = page.get_by_test_id("stButtonGroup").locator("button")
+    fields = page.get_by_test_id("stTextInputRootElement")
+    for pressed in (*steps.all(), *systems.all(), *fields.all()):
+        box = pressed.bounding_box()
+        assert box and box["height"] >= 44, pressed
+    thumb = page.get_by_test_id("stSliderThumbValue").locator("..").bounding_box()
+    assert thumb and min(thumb["width"], thumb["height"]) >= 24
+
+
 def test_the_timeline_is_filtered(quay: str, watched: Watched) -> None:
     """A system leaves its own entries, words narrow further, and struck ones say why."""
     page = watched.open(f"{quay}/bike?tag={TAG}")
@@ -142,6 +191,7 @@ def test_every_page_fits_its_screen(
             assert whole
             page.set_viewport_size({"width": width, "height": min(int(whole["height"]), 4000)})
             seen.settle()
+            assert _blank_charts(seen) == [], name
             picture = page.screenshot(path=tmp_path / f"{name}-{width}-{theme}.png")
             _keep(picture, f"{name}-{width}-{theme}.png")
             page.set_viewport_size({"width": width, "height": 900})
@@ -153,6 +203,17 @@ def _overflowing(seen: Watched) -> list[str]:
         """[...document.querySelectorAll('[class^="lk-"], [class*=" lk-"]')]
         .filter(e => e.getBoundingClientRect().right > innerWidth + 1)
         .map(e => e.className)"""
+    )
+    return found
+
+
+def _blank_charts(seen: Watched) -> list[str]:
+    """Give the titles of the reading cards whose chart shows no reading or no limit line."""
+    found: list[str] = seen.page.evaluate(
+        """[...document.querySelectorAll("[class*='st-key-reading-']")]
+        .filter(card => !card.querySelector("svg .mark-symbol path")
+            || !card.querySelector("path[stroke-dasharray='5,3']"))
+        .map(card => card.querySelector("h3").textContent)"""
     )
     return found
 
