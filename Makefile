@@ -7,6 +7,7 @@ BIN := $(VENV)/bin
 STAMP := $(VENV)/.ready
 BOOK ?= book
 SCALE ?= small
+PORT ?= 8501
 CHROMIUM ?= $(shell command -v chromium || command -v chromium-browser || command -v google-chrome)
 
 .PHONY: setup run test quick check bench lock browser clean
@@ -22,7 +23,7 @@ $(STAMP): requirements.lock pyproject.toml
 
 run: $(STAMP)
 	test -e $(BOOK)/book.toml || $(BIN)/lockring demo --book $(BOOK)
-	$(BIN)/lockring dashboard --book $(BOOK)
+	$(BIN)/lockring dashboard --book $(BOOK) --port $(PORT)
 
 browser:
 	@.ci/browser

@@ -66,7 +66,7 @@ def start(book_path: Path | str, port: int = 8501, open_browser: bool | None = N
     if not is_free(port):
         print(
             f"Port {port} is taken. If Lockring is open already, look at http://{ADDRESS}:{port}; "
-            f"else take another, such as: lockring dashboard --port {port + 1}",
+            f"else take another: lockring dashboard --port {port + 1} (make run PORT={port + 1}).",
             file=sys.stderr,
         )
         raise SystemExit(1)

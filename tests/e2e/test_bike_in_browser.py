@@ -225,7 +225,9 @@ def _keep(picture: bytes, name: str) -> None:
     SCREENS.mkdir(exist_ok=True)
     whole = Image.open(io.BytesIO(picture)).convert("RGB")
     top = whole.crop((0, 0, whole.width, min(whole.height, 2400)))
-    top.quantize(96, method=Image.Quantize.MAXCOVERAGE).save(SCREENS / name, optimize=True)
+    top.quantize(128, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE).save(
+        SCREENS / name, optimize=True
+    )
 
 
 def test_kept_screens_are_small() -> None:
