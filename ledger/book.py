@@ -17,7 +17,7 @@ import pyarrow as pa
 
 from ledger import settings as book_settings
 from ledger.drafts import Draft, Entry, read_drafts
-from ledger.errors import BookExists, ClockJumped, Problem, Refused, UnknownBike
+from ledger.errors import BookDamaged, BookExists, ClockJumped, Problem, Refused, UnknownBike
 from ledger.events import Event, parse_event, plain
 from ledger.events.types import TAG_ALPHABET
 from ledger.receipts import Checked, EventReceipt, Receipt
@@ -93,8 +93,9 @@ class Book:
         path = Path(path)
         book = cls(path, book_settings.read(path / "book.toml"), clock)
         (path / "events").mkdir(exist_ok=True)
+        if book.head.size and not book.riders.path.exists():
+            raise _register_gone(book.riders.path)
         book.riders.make()
-        _ = book.head
         return book
 
     # -- reading ---------------------------------------------------------------------------
@@ -379,6 +380,14 @@ def _receipt(decided: Decision, head: Head) -> Receipt:
         head.recorded_at,
         tuple(new + old),
         decided.warnings,
+    )
+
+
+def _register_gone(path: Path) -> BookDamaged:
+    return BookDamaged(
+        f"{path}, with the riders and the keys of all that is written about them, is missing. Put "
+        "it back from a backup. Only if there is none, make an empty file of that name: a new "
+        "register is begun in it, and what was written before reads as forgotten."
     )
 
 

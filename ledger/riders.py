@@ -93,6 +93,7 @@ class Riders:
     """The register: who riders are, and whether they may be contacted."""
 
     def __init__(self, path: Path) -> None:
+        self.path = path
         self._database = _Database(path)
 
     def make(self) -> None:

@@ -8,6 +8,7 @@ import sys
 import traceback
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 import typer
@@ -28,6 +29,7 @@ REASONS = {
     errno.ENOTDIR: "is not a folder, or something on the way to it is not",
     errno.ENOTEMPTY: "is a folder with something in it",
     errno.ENOSPC: "does not fit: the disk is full",
+    errno.EFBIG: "does not fit: no file may grow so large here",
     errno.EDQUOT: "does not fit: your share of the disk is full",
     errno.ENAMETOOLONG: "has too long a name",
     errno.EIO: "could not be read or written: the disk reports an error",
@@ -66,7 +68,9 @@ def report(error: BaseException) -> int:
         return DONE
     if os.environ.get("LOCKRING_DEBUG"):
         traceback.print_exception(error, file=sys.stderr)
-    print(explain(error), file=sys.stderr)
+    from ledger.cli.output import warn
+
+    warn(explain(error))
     if isinstance(error, KeyboardInterrupt):
         return INTERRUPTED
     return WRONG_USE if isinstance(error, WrongUse) else PROBLEM
@@ -87,6 +91,8 @@ def explain(error: BaseException) -> str:
     said = " ".join(str(error).split())[:300] or "no more is known"
     if type(error).__module__ == "sqlite3":
         return f"The riders' register (riders.sqlite) could not be used: {said}."
+    if type(error).__module__.split(".")[0] in ("duckdb", "_duckdb", "pyarrow"):
+        return f"The book's files could not be read: {said}. See which one: lockring verify."
     return (
         f"Something went wrong that was not foreseen: {type(error).__name__}: {said}. "
         "Set LOCKRING_DEBUG=1 and run it again to see where."
@@ -109,6 +115,10 @@ def run(arguments: Sequence[str]) -> int:
 
 
 def _never_stumble_over_a_sign() -> None:
+    # Python has None for a stream that was closed before it started (`>&-`).
+    sys.stdin = sys.stdin or Path(os.devnull).open()  # noqa: SIM115 - open to the end of the process
+    sys.stdout = sys.stdout or Path(os.devnull).open("w")  # noqa: SIM115
+    sys.stderr = sys.stderr or Path(os.devnull).open("w")  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")

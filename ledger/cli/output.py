@@ -24,14 +24,26 @@ VERDICT_STYLES = {
 }
 
 
+_UNSEEN = dict.fromkeys(
+    [*range(9), *range(11, 32), *range(127, 160), *range(0x202A, 0x202F), *range(0x2066, 0x206A)],
+    "\ufffd",
+)
+"""Signs that steer a terminal, or turn the writing round; tab and line break are none of them."""
+
+
+def shown(text: str) -> str:
+    """Give text that somebody else wrote so that it cannot steer the terminal."""
+    return text.translate(_UNSEEN)
+
+
 def say(text: str = "") -> None:
     """Print one plain line on stdout."""
-    print(text)
+    print(shown(text))
 
 
 def warn(text: str) -> None:
     """Print one plain line on stderr."""
-    print(text, file=sys.stderr)
+    print(shown(text), file=sys.stderr)
 
 
 def say_json(value: Any) -> None:
@@ -71,7 +83,7 @@ def say_table(title: str, columns: Sequence[str], rows: Iterable[Sequence[str]])
             overflow="fold",
         )
     for row in kept:
-        table.add_row(*(Text(cell, style=VERDICT_STYLES.get(cell, "")) for cell in row))
+        table.add_row(*(Text(shown(cell), style=VERDICT_STYLES.get(cell, "")) for cell in row))
     out.print(title, style="bold")
     out.print(table)
     out.print()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import types
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
@@ -25,6 +25,8 @@ _RIGHT = {
     "datetime_from_date_parsing": "Write a date and time such as 2026-03-01T09:12:00+01:00",
     "datetime_type": "Write a date and time such as 2026-03-01T09:12:00+01:00",
     "too_long": "Enter fewer",
+    "string_too_short": "Enter it, or leave the field out",
+    "string_type": "Write text",
     "model_type": "Write an object with its fields",
     "model_attributes_type": "Write an object with its fields",
     "tuple_type": "Write a list",
@@ -65,8 +67,21 @@ def nearest_words(word: str, known: Iterable[str]) -> str:
 
 def problems_of(error: ValidationError, label: str) -> list[Problem]:
     """Give one Problem a mistake in an entry; `label` says which entry it is."""
-    found = [_problem(details, label) for details in error.errors(include_url=False)]
-    return list(dict.fromkeys(found))
+    told = error.errors(include_url=False)
+    mistakes = [_problem(details, label) for details in told if not _is_other_choice(details, told)]
+    return list(dict.fromkeys(mistakes))
+
+
+def _is_other_choice(details: ErrorDetails, told: Sequence[ErrorDetails]) -> bool:
+    """Tell whether text that is wrong as text is only said not to be sealed text either."""
+    return (
+        details["type"].startswith("model_")
+        and isinstance(details["input"], str)
+        and any(
+            other["type"].startswith("string_") and other["loc"][:-1] == details["loc"][:-1]
+            for other in told
+        )
+    )
 
 
 def _field(location: tuple[int | str, ...]) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import operator
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import reduce
@@ -20,6 +21,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
+from ledger.errors import BookDamaged
 from ledger.storage.schema import EVENT_SCHEMA
 
 Row = tuple[int, int, bytes]
@@ -84,6 +86,23 @@ class _File:
     count_events: int
     metadata: pq.FileMetaData | None = None
     """Kept for a large file, whose footer takes longer to parse than a bike to read."""
+
+
+@contextmanager
+def _opened(path: Path, metadata: pq.FileMetaData | None = None) -> Iterator[pq.ParquetFile]:
+    """Open a file to be read; BookDamaged, naming it, where its bytes cannot be."""
+    try:
+        with pq.ParquetFile(path, metadata=metadata) as file:
+            yield file
+    except (pa.ArrowException, OSError) as error:
+        if isinstance(error, OSError) and error.errno is not None:
+            error.filename = error.filename or str(path)
+            raise
+        wrong = " ".join(str(error).split()).rstrip(".")
+        raise BookDamaged(
+            f"{path.name} is damaged: {wrong}. Put it back from a backup; `lockring verify` "
+            "looks at every file."
+        ) from error
 
 
 def _groups(file: pq.ParquetFile) -> tuple[_Group, ...]:
@@ -155,7 +174,7 @@ class Reader:
         return new
 
     def _index(self, path: Path) -> _File:
-        with pq.ParquetFile(path) as file:
+        with _opened(path) as file:
             count = file.metadata.num_rows
             if count > _SMALL:
                 return _File(path, _groups(file), None, count, file.metadata)
@@ -198,7 +217,7 @@ class Reader:
         for file in self._files.values():
             groups = _groups_of(file, asked)
             if groups:
-                with pq.ParquetFile(file.path, metadata=file.metadata) as parquet:
+                with _opened(file.path, file.metadata) as parquet:
                     table = parquet.read_row_groups(
                         groups, columns=list(dict.fromkeys([*columns, "bike"])), use_threads=False
                     )
@@ -288,7 +307,7 @@ class Reader:
             groups = pick(file)
             if not groups:
                 continue
-            with pq.ParquetFile(file.path, metadata=file.metadata) as parquet:
+            with _opened(file.path, file.metadata) as parquet:
                 table = parquet.read_row_groups(groups, columns=needed, use_threads=False)
             table = table.filter(keep).select(columns)
             found.extend(zip(*(table[name].to_pylist() for name in columns), strict=True))
@@ -307,7 +326,7 @@ class Reader:
     def _index_ids(self) -> None:
         for path in self._files:
             if path not in self._ids.of_file:
-                with pq.ParquetFile(path) as file:
+                with _opened(path) as file:
                     self._ids.add(path, _hashes(file.read(["id"])["id"]))
 
     def _look_up(self, ids: list[bytes]) -> dict[bytes, Row]:
@@ -317,7 +336,7 @@ class Reader:
         for path in self._files:
             if not np.isin(hashes, self._ids.of_file[path]).any():
                 continue
-            with pq.ParquetFile(path) as file:
+            with _opened(path) as file:
                 for group in range(file.metadata.num_row_groups):
                     mask = pc.is_in(file.read_row_group(group, ["id"])["id"], value_set=wanted)
                     if not pc.any(mask).as_py():
@@ -330,8 +349,8 @@ class Reader:
     def in_order(self) -> Iterator[Row]:
         """Give every stored event in seq order, a file at a time."""
         for path in sorted(self._files, key=lambda path: _first_commit(path.name)):
-            table = pq.read_table(path, columns=["seq", "commit", "canonical"], partitioning=None)
-            table = table.sort_by("seq")
+            with _opened(path) as file:
+                table = file.read(["seq", "commit", "canonical"]).sort_by("seq")
             for batch in table.to_batches(max_chunksize=10_000):
                 yield from zip(*(column.to_pylist() for column in batch.columns), strict=True)
 
@@ -342,7 +361,7 @@ class Reader:
             if file.names is not None:
                 found |= file.names.bikes
             else:
-                with pq.ParquetFile(file.path) as parquet:
+                with _opened(file.path) as parquet:
                     found |= set(pc.unique(parquet.read(["bike"])["bike"]).to_pylist())
         return sorted(bike for bike in found if bike is not None)
 

@@ -66,6 +66,54 @@ def test_a_damaged_file_is_a_problem(shop: Run) -> None:
     assert newest.name in done.err
 
 
+def test_a_damaged_older_file_is_named(shop: Run) -> None:
+    """A file that was cut short long ago ends a reading command with 1 and its name."""
+    for day in ("06", "07", "08", "09"):
+        shop("record", "noted", "--bike", TAG, "--at", f"2026-01-{day} 09:00",
+             "--position", "chain", "--set", "text=Runs dry.")  # fmt: skip
+    oldest = sorted(Path("book/events").iterdir())[1]
+    oldest.chmod(0o644)
+    oldest.write_bytes(oldest.read_bytes()[:100])
+    done = shop("state", TAG)
+    assert done.code == 1
+    assert oldest.name in done.err
+    assert "LOCKRING_DEBUG" not in done.err
+
+
+def test_a_lost_register_is_told_not_replaced(shop: Run) -> None:
+    """Without riders.sqlite a book with events is not opened; an empty file begins a new one."""
+    shop("record", "noted", "--bike", TAG, "--position", "chain", "--set", "text=Runs dry.")
+    register = Path("book/riders.sqlite")
+    register.unlink()
+    done = shop("history", TAG)
+    assert done.code == 1
+    assert "riders.sqlite" in done.err and "backup" in done.err
+    assert not register.exists()
+    register.touch()
+    done = shop("history", TAG)
+    assert done.code == 0
+    assert "(forgotten)" in done.out
+
+
+@pytest.mark.parametrize("sign", ["\x1b[2J", "\x9b2J", "\u202e", "\r"])
+def test_nothing_recorded_steers_the_terminal(shop: Run, sign: str) -> None:
+    """Signs that clear the screen or turn the writing round are shown as unknown signs."""
+    fit = ("record", "part_fitted", "--bike", TAG, "--position", "chain", "--set")
+    assert shop(*fit, f"make=To{sign}lvane").code == 0
+    for command in ("state", "history"):
+        done = shop(command, TAG)
+        assert "lvane" in done.out
+        assert sign[0] not in done.out
+
+
+def test_wrong_text_is_one_problem(shop: Run) -> None:
+    """Text that is too short is said to be wrong once, not once more for not being sealed."""
+    done = shop("strike", "last", "--bike", TAG, "--reason", "")
+    assert done.code == 1
+    assert "1 problem" in done.err
+    assert "is not an object" not in done.err
+
+
 def test_a_folder_in_place_of_a_file_is_a_problem(shop: Run) -> None:
     """A folder handed in as lines ends with 1 and says that a file is needed."""
     Path("day").mkdir()

@@ -4,6 +4,7 @@ import json
 import os
 import pty
 import select
+import shlex
 import signal
 import subprocess
 import sys
@@ -194,3 +195,13 @@ def test_the_main_path_in_processes_of_their_own(tmp_path: Path) -> None:
     done = run("import", "x.parquet", "--own", "--json", "--book", "copy", cwd=tmp_path)
     assert done.json["is_same_root"] is True
     assert run("verify", "--book", "copy", cwd=tmp_path).code == 0
+
+
+@pytest.mark.parametrize("closed", [">&-", "2>&-", "<&-", ">&- 2>&- <&-"])
+def test_a_closed_stream_is_no_matter(shop: Run, tmp_path: Path, closed: str) -> None:
+    """Started without stdout, stderr or stdin, a command ends as it would have, and quietly."""
+    line = " ".join(shlex.quote(part) for part in (*LOCKRING, "history", TAG))
+    ended = subprocess.run(
+        ["sh", "-c", f"{line} {closed}"], cwd=tmp_path, capture_output=True, check=False
+    )
+    assert (ended.returncode, ended.stderr) == (0, b"")
