@@ -20,6 +20,7 @@ def trial_copy(book: Book) -> Iterator[Book]:
     """
     from ledger import settings
     from ledger.book import Book
+    from ledger.riders import Riders
 
     with tempfile.TemporaryDirectory(prefix="lockring-dry-run-") as folder:
         trial = Path(folder) / "book"
@@ -27,4 +28,5 @@ def trial_copy(book: Book) -> Iterator[Book]:
         for file in book.files():
             (trial / "events" / file.name).symlink_to(file.resolve())
         settings.write(trial / "book.toml", book.settings)
+        Riders(trial / "riders.sqlite").make()
         yield Book.open(trial)
