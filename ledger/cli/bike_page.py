@@ -61,7 +61,7 @@ def _fitted(view: BikeView, known: Vocabulary, zone: ZoneInfo) -> None:
         (
             (
                 words.position_words(known, item.position),
-                item.part,
+                words.part_words(item.part),
                 item.make or "",
                 item.model or "",
                 words.day_words(item.fitted_at, zone) or "not known",

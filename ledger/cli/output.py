@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from rich.console import Console
 
+LEAST_WIDTH = 8
+"""Characters a column keeps, however narrow the terminal."""
 PIPED_WIDTH = 160
 """Columns a table may take where there is no terminal to ask."""
 
@@ -81,6 +83,7 @@ def say_table(title: str, columns: Sequence[str], rows: Iterable[Sequence[str]])
             justify="right" if column[0] == ">" else "left",
             no_wrap=column[0] in ">!",
             overflow="fold",
+            min_width=0 if column[0] in ">!" else LEAST_WIDTH,
         )
     for row in kept:
         table.add_row(*(Text(shown(cell), style=VERDICT_STYLES.get(cell, "")) for cell in row))

@@ -104,3 +104,8 @@ def moment_words(moment: datetime | None, zone: ZoneInfo) -> str:
 def day_words(moment: datetime | None, zone: ZoneInfo) -> str:
     """Give the day of an instant in the book's time zone; nothing for none."""
     return "" if moment is None else moment.astimezone(zone).strftime("%Y-%m-%d")
+
+
+def part_words(part: str) -> str:
+    """Give a part's id for a table: one the ledger made up by its end, whole in `--json`."""
+    return f"…{part[-6:]}" if len(part) > 20 and part.startswith("part-") else part

@@ -145,3 +145,14 @@ def test_schema_of_one_kind_and_of_all(lockring: Run) -> None:
     assert one["properties"]["kind"]["const"] == "measured"
     assert len(lockring("schema").json["oneOf"]) == 30
     assert lockring("schema", "mesured").code == 2
+
+
+def test_a_narrow_terminal_still_shows_what_is_fitted(
+    shop: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In 80 columns the position, make and model of a part stand beside its made-up id."""
+    fit = ("record", "part_fitted", "--bike", TAG, "--position", "chain")
+    assert shop(*fit, "--set", "make=Tolvane", "--set", "model=Ebb 11").code == 0
+    monkeypatch.setenv("COLUMNS", "80")
+    line = next(line for line in shop("state", TAG).out.splitlines() if "Tolvane" in line)
+    assert "chain" in line and "Ebb 11" in line
