@@ -150,8 +150,7 @@ class Replay:
                 actor: in_order([*self._clocks[actor], *_clocks_of(actor, events)])
                 for actor in {event.actor for event in events if event.kind in _CLOCKS}
             },
-            job_bikes=self._job_bikes
-            | {e.job: e.bike for e in events if e.kind == "job_opened" and e.job and e.bike},
+            job_bikes=self._bikes_of_jobs(events),
             targets={event.id: event for event in targets},
             struck=frozenset(
                 e.data.target
@@ -160,6 +159,12 @@ class Replay:
                 if e.kind == "event_struck"
             ),
         )
+
+    def _bikes_of_jobs(self, events: Sequence[Event]) -> dict[str, str]:
+        """Give the bike of each job these events name: the whole list grows with the book."""
+        found = {e.job: self._job_bikes[e.job] for e in events if e.job in self._job_bikes}
+        found |= {e.job: e.bike for e in events if e.kind == "job_opened" and e.job and e.bike}
+        return {job: bike for job, bike in found.items() if job is not None}
 
     def _targets(self, events: Sequence[Event]) -> list[Event]:
         asked = {event.data.target for event in events if event.kind == "event_struck"}
