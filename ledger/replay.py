@@ -150,7 +150,7 @@ class Replay:
                 actor: in_order([*self._clocks[actor], *_clocks_of(actor, events)])
                 for actor in {event.actor for event in events if event.kind in _CLOCKS}
             },
-            job_bikes=self._bikes_of_jobs(events),
+            job_bikes=self._bikes_of_jobs(events, targets),
             targets={event.id: event for event in targets},
             struck=frozenset(
                 e.data.target
@@ -160,11 +160,19 @@ class Replay:
             ),
         )
 
-    def _bikes_of_jobs(self, events: Sequence[Event]) -> dict[str, str]:
-        """Give the bike of each job these events name: the whole list grows with the book."""
-        found = {e.job: self._job_bikes[e.job] for e in events if e.job in self._job_bikes}
-        found |= {e.job: e.bike for e in events if e.kind == "job_opened" and e.job and e.bike}
-        return {job: bike for job, bike in found.items() if job is not None}
+    def _bikes_of_jobs(self, events: Sequence[Event], targets: Sequence[Event]) -> dict[str, str]:
+        """Give the bike of each job these events name: the whole list grows with the book.
+
+        An opening that stands goes before that of who opens the job again.
+        """
+        struck = {event.data.target for event in events if event.kind == "event_struck"}
+        freed = {one.job for one in targets if one.kind == "job_opened" and one.id in struck}
+        opened = [event for event in events if event.kind == "job_opened"]
+        found = {event.job: event.bike for event in reversed(opened)}
+        for job in {event.job for event in events} - freed:
+            if job in self._job_bikes:
+                found[job] = self._job_bikes[job]
+        return {job: bike for job, bike in found.items() if job and bike}
 
     def _targets(self, events: Sequence[Event]) -> list[Event]:
         asked = {event.data.target for event in events if event.kind == "event_struck"}
@@ -223,6 +231,7 @@ class Replay:
                 self._book_events.append(event)
             if event.kind == "event_struck":
                 keys.append(("strike", event.data.target))
+                self._free_job(event.data.target)
             if event.kind in _CLOCKS:
                 running = [*self._clocks[event.actor], event]
                 self._clocks[event.actor] = running[-_CLOCK_EVENTS_KEPT:]
@@ -231,6 +240,11 @@ class Replay:
             if event.kind == "job_opened" and event.job and event.bike:
                 self._job_bikes[event.job] = event.bike
             self._spool.add(event, keys)
+
+    def _free_job(self, target: str) -> None:
+        for struck in self._spool.get(("id", target)):
+            if struck.kind == "job_opened" and self._job_bikes.get(struck.job or "") == struck.bike:
+                del self._job_bikes[struck.job or ""]
 
 
 def _clocks_of(actor: str, events: Iterable[Event]) -> list[Event]:

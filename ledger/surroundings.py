@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Sequence, Set
 from datetime import timedelta
 from typing import Any
 from uuid import UUID
@@ -47,7 +47,7 @@ def surroundings(reader: Reader, new: Sequence[Event]) -> dict[str, Any]:
     return {
         "part_events": _by_part(counted, parts),
         "labour_events": _by_actor(counted),
-        "job_bikes": {e.job: e.bike for e in counted if e.kind == "job_opened" and e.job in jobs},
+        "job_bikes": _job_bikes(counted, jobs, {event.id for event in new}),
         "targets": targets,
         "struck": struck,
     }
@@ -74,6 +74,16 @@ def _by_part(counted: Iterable[Event], parts: frozenset[str]) -> dict[str, list[
             if part in parts:
                 found[part].append(event)
     return dict(found)
+
+
+def _job_bikes(
+    counted: Iterable[Event], jobs: Set[str], new_ids: Set[str]
+) -> dict[str, str | None]:
+    """Give the bike of each job: the stored one's before that of who opens it again."""
+    opened = [event for event in counted if event.kind == "job_opened" and event.job in jobs]
+    new = [event for event in opened if event.id in new_ids]
+    stored = [event for event in opened if event.id not in new_ids]
+    return {event.job: event.bike for event in (*reversed(new), *stored) if event.job}
 
 
 def _by_actor(counted: Iterable[Event]) -> dict[str, list[Event]]:

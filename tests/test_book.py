@@ -472,3 +472,22 @@ def test_a_strike_of_a_link_that_breaks_what_came_after_is_refused(book, tmp_pat
     copy.import_own([[plain(event)] for event in book.events()])
     assert copy.head.size == book.head.size
     assert copy.aliases() == {}
+
+
+def test_a_job_is_of_one_bike(book, tmp_path, clock):
+    """A job id is opened on one bike only, in one commit or two, until that opening is struck."""
+    book.append([of("bike_registered", bike=OTHER), of("bike_registered", bike="9K3M9QXC")])
+    with pytest.raises(Refused) as refused:
+        book.append([of("job_opened", job="J-1"), of("job_opened", bike=OTHER, job="J-1")])
+    assert [problem.rule for problem in refused.value.problems] == ["job_opened_twice"]
+    first = book.append([of("job_opened", job="J-1")]).events[0].id
+    clock.forward(minutes=5)
+    for at in (None, "2026-03-02T10:01"):
+        with pytest.raises(Refused) as refused:
+            book.append([of("job_opened", bike=OTHER, job="J-1", occurred_at=at)])
+        assert [problem.rule for problem in refused.value.problems] == ["job_opened_twice"]
+    book.strike(first, "wrong bike", "m1")
+    book.append([of("job_opened", bike=OTHER, job="J-1")])
+    copy = Book.init(tmp_path / "copy", shop="quay", currency="EUR", clock=clock)
+    copy.import_own([[plain(event)] for event in book.events()])
+    assert copy.head.size == book.head.size
