@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Iterable
+from dataclasses import replace
 from functools import cache
 from importlib import resources
 from itertools import islice
 
 from ledger.exchange.columns import Column, DateForms
-from ledger.exchange.mapping_text import Guess, MappingDraft, Roles
+from ledger.exchange.mapping_text import Guess, MappingDraft, Roles, quoted
 from ledger.exchange.tables import Table
 from ledger.exchange.words import WordList
 from ledger.settings import BookSettings
@@ -28,7 +30,21 @@ def guess_mapping(table: Table, settings: BookSettings, actor: str = "m1") -> Gu
     dates = DateForms()
     _look(table, roles, columns, dates)
     by_role = {role: columns[name] for role, name in roles.items()}
-    return MappingDraft(roles, by_role, dates, settings, actor, _words()[1]).guess()
+    guess = MappingDraft(roles, by_role, dates, settings, actor, _words()[1]).guess()
+    return replace(guess, toml=guess.toml + _left_out(guess.toml, columns.values()))
+
+
+def _left_out(toml: str, columns: Iterable[Column]) -> str:
+    """Give a comment that names every filled column the mapping does not use."""
+    unused = [one for one in columns if one.count_filled and quoted(one.name) not in toml]
+    if not unused:
+        return ""
+    lines = ["", "# Not used, so not recorded; add what should be:"]
+    for one in unused:
+        (cell, _), *_ = one.distinct.most_common(1)
+        shown = " ".join(cell.split())[:40]
+        lines.append(f"#   {quoted(one.name)}, such as {shown}")
+    return "\n".join(lines) + "\n"
 
 
 @cache

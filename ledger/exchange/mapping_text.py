@@ -73,16 +73,16 @@ class MappingDraft:
             self._ask("Which column holds the date? No head says so.")
             self._say('column = ""')
             return
-        self._say(f"column = {_q(self._roles['date'])}")
+        self._say(f"column = {quoted(self._roles['date'])}")
         forms = self._dates.chosen()
         if self._dates.is_unsure():
             count = self._dates.count - self._dates.count_iso
             self._ask(f"Day before month, or after it? Both read all {count} rows. Keep one form.")
         if forms:
-            self._say(f"formats = [{', '.join(map(_q, forms))}]")
+            self._say(f"formats = [{', '.join(map(quoted, forms))}]")
         if self._is_clock():
-            self._say(f"time_column = {_q(self._roles['time'])}")
-        self._say(f"time_zone = {_q(self._settings.time_zone)}")
+            self._say(f"time_column = {quoted(self._roles['time'])}")
+        self._say(f"time_zone = {quoted(self._settings.time_zone)}")
 
     def _is_clock(self) -> bool:
         seen = self._columns.get("time")
@@ -104,7 +104,9 @@ class MappingDraft:
             sign, other = other, sign
         grouped = other if thousands[other] or unsure[other] else ""
         spaces = [one for one in " '" if thousands[one]]
-        self._say(f"decimal = {_q(sign)}", f"thousands = {_q(grouped or ''.join(spaces[:1]))}")
+        self._say(
+            f"decimal = {quoted(sign)}", f"thousands = {quoted(grouped or ''.join(spaces[:1]))}"
+        )
 
     def _money(self) -> None:
         if "price" not in self._roles:
@@ -115,17 +117,17 @@ class MappingDraft:
         self._say("", "[money]")
         if currency != self._settings.currency:
             self._ask(f"Prices look like {currency}; the book is in {self._settings.currency}.")
-        self._say(f"currency = {_q(currency)}")
+        self._say(f"currency = {quoted(currency)}")
         self._say('tax_rate = "0"        # as a fraction, where the prices include tax: "0.21"')
 
     def _bike(self) -> None:
         self._say("", "[bike]")
         known = [self._roles[role] for role in ("make", "model", "owner") if role in self._roles]
         if "tag" in self._roles:
-            self._say(f"tag = {_q(self._roles['tag'])}")
+            self._say(f"tag = {quoted(self._roles['tag'])}")
         elif known:
             self._say("# These together tell one bike from another:")
-            self._say(f"key = [{', '.join(map(_q, known))}]")
+            self._say(f"key = [{', '.join(map(quoted, known))}]")
         else:
             self._ask("Which columns tell one bike from another? No head says so.")
             self._say("key = []")
@@ -134,18 +136,22 @@ class MappingDraft:
     def _fields(self, table: str, roles: dict[str, str]) -> None:
         found = {path: self._roles[role] for path, role in roles.items() if role in self._roles}
         if found:
-            self._say(f"[{table}]", *(f"{_k(path)} = {_q(name)}" for path, name in found.items()))
+            self._say(
+                f"[{table}]", *(f"{_k(path)} = {quoted(name)}" for path, name in found.items())
+            )
 
     def _who(self) -> None:
         self._say("", "[actor]")
         if "mechanic" not in self._roles:
-            self._say(f"value = {_q(self._actor)}")
+            self._say(f"value = {quoted(self._actor)}")
             return
         names = [name for name, _ in self._columns["mechanic"].distinct.most_common(12)]
         unnamed = [name for name in names if not re.fullmatch(r"m\d+", name)]
-        self._say(f"column = {_q(self._roles['mechanic'])}", f"otherwise = {_q(self._actor)}")
+        self._say(
+            f"column = {quoted(self._roles['mechanic'])}", f"otherwise = {quoted(self._actor)}"
+        )
         if unnamed:
-            pairs = (f"{_k(name)} = {_q(f'm{i}')}" for i, name in enumerate(unnamed, start=1))
+            pairs = (f"{_k(name)} = {quoted(f'm{i}')}" for i, name in enumerate(unnamed, start=1))
             self._say(f"words = {{ {', '.join(pairs)} }}    # ids, so that names stay out of it")
 
     # -- events ------------------------------------------------------------------------
@@ -153,7 +159,7 @@ class MappingDraft:
     def _events(self) -> None:
         has_job = bool({"job", "complaint", "minutes", "hours", "price", "work"} & set(self._roles))
         if "job" in self._roles:
-            self._say("", "[job]", f"column = {_q(self._roles['job'])}")
+            self._say("", "[job]", f"column = {quoted(self._roles['job'])}")
         if has_job:
             self._event(
                 "job_opened", None, {"complaint": self._column("complaint")}, "always = true"
@@ -164,7 +170,7 @@ class MappingDraft:
         if "parts" in self._roles:
             parts = self._roles["parts"]
             fields = {"position": {"column": parts, "find": "positions"}, "model": parts}
-            self._event("part_fitted", None, fields, f"each = {_q(parts)}")
+            self._event("part_fitted", None, fields, f"each = {quoted(parts)}")
         self._labour()
         if has_job:
             lines = {"lines.net_minor": self._column("price"), "note": self._column("work")}
@@ -174,8 +180,8 @@ class MappingDraft:
         """Show how the tier would be mapped: which tiers there are is the shop's to say."""
         if "tier" in self._roles:
             cells = [cell for cell, _ in self._columns["tier"].distinct.most_common(6)]
-            pairs = ", ".join(f"{_k(cell)} = {_q(_code(cell))}" for cell in cells)
-            column = _q(self._roles["tier"])
+            pairs = ", ".join(f"{_k(cell)} = {quoted(_code(cell))}" for cell in cells)
+            column = quoted(self._roles["tier"])
             self._say("# Once the shop's terms have these tiers (terms_set), put this in:")
             self._say(f"# tier = {{ column = {column}, words = {{ {pairs} }} }}")
 
@@ -206,13 +212,13 @@ class MappingDraft:
             return
         work = self._roles["work"]
         for treatment, words in self._treatments.items():
-            listed = ", ".join(map(_q, words))
+            listed = ", ".join(map(quoted, words))
             fields = {
                 "treatment": {"value": treatment},
                 "position": {"column": work, "find": "positions", "or_skip": True},
             }
             contains = f"contains = {{ {_k(work)} = [{listed}] }}"
-            self._event("treated", None, fields, f"each = {_q(work)}", contains)
+            self._event("treated", None, fields, f"each = {quoted(work)}", contains)
 
     def _labour(self) -> None:
         role = "minutes" if "minutes" in self._roles else "hours"
@@ -231,8 +237,8 @@ class MappingDraft:
         """Write one event, unless the column of the role it is about is not there."""
         if role is not None and role not in self._roles:
             return
-        needs = [f"needs = [{_q(self._roles[role])}]"] if role else []
-        self._say("", "[[event]]", f"kind = {_q(kind)}", *needs, *more)
+        needs = [f"needs = [{quoted(self._roles[role])}]"] if role else []
+        self._say("", "[[event]]", f"kind = {quoted(kind)}", *needs, *more)
         said = {path: source for path, source in fields.items() if source is not None}
         if said:
             self._say("[event.fields]", *(f"{_k(path)} = {_source(s)}" for path, s in said.items()))
@@ -249,24 +255,24 @@ class MappingDraft:
         return "psi" if "psi" in seen else "kPa" if "kpa" in seen else "bar"
 
 
-def _q(text: str) -> str:
+def quoted(text: str) -> str:
     """Give TOML's basic string, which JSON's form is too."""
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _k(key: str) -> str:
-    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _q(key)
+    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else quoted(key)
 
 
 def _source(source: Any) -> str:
     if isinstance(source, str):
-        return _q(source)
+        return quoted(source)
     pairs = (f"{key} = {_value(value)}" for key, value in source.items())
     return f"{{ {', '.join(pairs)} }}"
 
 
 def _value(value: Any) -> str:
-    return str(value).lower() if isinstance(value, bool) else _q(value)
+    return str(value).lower() if isinstance(value, bool) else quoted(value)
 
 
 def _about(position: str, quantity: str) -> dict[str, Any]:

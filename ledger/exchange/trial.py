@@ -29,5 +29,4 @@ def trial_copy(book: Book) -> Iterator[Book]:
             (trial / "events" / file.name).symlink_to(file.resolve())
         settings.write(trial / "book.toml", book.settings)
         Riders(trial / "riders.sqlite").make()
-        Riders(trial / "riders.sqlite").make()
         yield Book.open(trial)

@@ -132,3 +132,13 @@ def test_a_file_without_a_date_is_asked_about(tmp_path: Path) -> None:
     assert len(guess.questions) == 2
     with pytest.raises(Refused):
         parse_mapping(guess.toml)
+
+
+def test_columns_that_are_not_used_are_named(tmp_path: Path) -> None:
+    """A guess says which filled columns it leaves out, with an example of what is lost."""
+    text = "Datum;Fahrrad;km-Stand;Wetter;Leer\n03.02.2025;Rad A;1200;nass;\n"
+    path = a_file(tmp_path, text)
+    toml = guess_mapping(open_table(path), new_book(tmp_path).settings).toml
+    left_out = toml[toml.index("# Not used") :]
+    assert '"Wetter", such as nass' in left_out
+    assert "Leer" not in left_out and "km-Stand" not in left_out
