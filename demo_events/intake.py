@@ -47,6 +47,7 @@ def open_job(visit: Visit, at: int, promised: str) -> None:
     bike, rng = visit.bike, visit.shop.rng
     visit.clock = at
     job = visit.job
+    # What comes before the booking in belongs to no job.
     visit.job = None  # type: ignore[assignment]
     if bike.visits == 0 or bike.known_as:
         register(visit)
@@ -167,6 +168,7 @@ def _told_of_home_work(visit: Visit) -> None:
     part = shop.new_part(bike, "rear_wheel.tube")
     data = shop.fitting(bike, "rear_wheel.tube", part)
     data["origin"] = "riders own"
+    # The rider fitted it at home, between visits: it belongs to no job.
     job, visit.job = visit.job, None  # type: ignore[assignment]
     visit.add("part_fitted", data, at=visit.clock - back * 86_400, now=visit.clock)
     visit.job = job

@@ -70,8 +70,8 @@ def _look(visit: Visit) -> Steps:
 
 def _link(visit: Visit, bike: Bike) -> None:
     """The number under the dirt shows that this is a bike the book knows by another tag."""
-    data = {"first": {"bike": bike.known_as}, "second": {"bike": bike.tag}}
-    data["reason"] = "Same frame number; the first tag washed off."  # type: ignore[assignment]
+    data: dict[str, Any] = {"first": {"bike": bike.known_as}, "second": {"bike": bike.tag}}
+    data["reason"] = "Same frame number; the first tag washed off."
     visit.clock += 30
     draft = visit.shop.desk.draft("bike_linked", visit.clock, visit.actor, data)
     visit.drafts.append(draft)
