@@ -197,6 +197,7 @@ def test_no_input_ends_in_a_traceback(shop: Run, typed: bytes) -> None:
 def lockring_process(*arguments: str, cwd: Path, **more: object) -> subprocess.Popen[str]:
     command = [sys.executable, "-c", "from ledger.cli import main; main()", *arguments]
     pipe = subprocess.PIPE
+    # Popen's overloads cannot be told from options that are only passed on.
     return subprocess.Popen(
         command, cwd=cwd, text=True, stdout=more.pop("stdout", pipe), stderr=pipe, **more
     )  # type: ignore[call-overload, no-any-return]
