@@ -23,8 +23,9 @@ def page() -> None:
         st.html(markup.blank(f"No bike matches {asked}", hint))
         return
     words = data.words_of(book)
-    st.html(_title(asked, len(found)) if asked else panels.book_head(data.summary(book), words))
-    st.html(panels.bike_list(found[:MOST], words))
+    head = _title(asked, len(found)) if asked else panels.book_head(data.summary(book), words)
+    # One element: a heading of what was found never stands over the list of before.
+    st.html(head + panels.bike_list(found[:MOST], words))
 
 
 def _title(asked: str, count: int) -> str:

@@ -27,7 +27,7 @@ def test_a_bike_is_found_by_letters_and_opened(quay: str, watched: Watched) -> N
     page.get_by_role("textbox", name="Find a bike").fill("tour")
     page.keyboard.press("Enter")
     expect(page.locator("h1")).to_have_text("1 bike matches tour")
-    page.locator(".lk-list a").first.click()
+    page.get_by_role("link", name="Varde Tourer 28").click()
     expect(page.locator("h1")).to_have_text("Varde Tourer 28")
     assert f"bike?tag={TAG}" in page.url
 
@@ -81,7 +81,7 @@ def test_the_back_button_goes_back_in_what_was_looked_at(quay: str, watched: Wat
     page.get_by_role("textbox", name="Find a bike").fill("tour")
     page.keyboard.press("Enter")
     expect(page.locator("h1")).to_have_text("1 bike matches tour")
-    page.locator(".lk-list a").first.click()
+    page.get_by_role("link", name="Varde Tourer 28").click()
     date = page.locator(".lk-asat strong")
     expect(date).to_contain_text("today")
     page.get_by_role("button", name="Visit before").click()
