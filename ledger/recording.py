@@ -137,7 +137,8 @@ class Recorder:
             known = {tag for tag in linked if tag in self._life(tag).state.registered}
             known |= {event.bike for event in new if event.kind == "bike_registered" and event.bike}
             facts = replace(facts, bikes=known)
-        return replace(facts, labels=labels, **surroundings(self._reader, new))
+        around = surroundings(self._reader, new)
+        return replace(facts, labels=labels, commit_events=new, **around)
 
     def _decide_all(self, numbered: Sequence[Event], facts: BookFacts) -> Findings:
         findings = Findings()

@@ -16,7 +16,7 @@ from ledger.prepare import prepare
 from ledger.rules import check_after, check_event, check_timeline
 from ledger.rules.table import all_rules, written
 from ledger.state import apply, live, order_key, start, state_after
-from tests import rule_cases_bike, rule_cases_job
+from tests import rule_cases_bike, rule_cases_drivetrain, rule_cases_job
 from tests.rule_shorthand import (
     BIKE,
     BORN,
@@ -33,7 +33,7 @@ from tests.rule_shorthand import (
 )
 from tests.strategies import BIKES, SHOP, WORDS, Life, lives
 
-CASES = rule_cases_bike.CASES | rule_cases_job.CASES
+CASES = rule_cases_bike.CASES | rule_cases_job.CASES | rule_cases_drivetrain.CASES
 SHOWN_BELOW = {
     "strike_frees_part", "wrong_unit", "canonical_differs", "unknown_unit", "impossible_terms",
     "link_of_one",

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from ledger.errors import Problem
 from ledger.events import BOOK_KINDS, Event, event_classes
-from ledger.rules import bike, figures, job, safety, shop, words
+from ledger.rules import bike, drivetrain, figures, job, safety, shop, words
 from ledger.rules.facts import BookFacts
 from ledger.rules.rule import Rule, problem
 from ledger.rules.strikes import Past, check_strikes
@@ -20,6 +20,7 @@ RULES: tuple[Rule, ...] = (
     *words.RULES,
     *figures.RULES,
     *safety.RULES,
+    *drivetrain.RULES,
     *shop.RULES,
 )
 """Every rule over (state, event, facts), in the order problems are listed."""
@@ -106,7 +107,7 @@ def check_timeline(
     problems = list(check_strikes(in_order(new), past, facts))
     after = _of_bikes(live(timeline))
     tags = {event.bike for event in after if event.kind == "bike_registered" and event.bike}
-    facts = replace(facts, bikes=tags)
+    facts = replace(facts, bikes=tags, commit_events=facts.commit_events or new)
     targets = [past.events.get(event.data.target) for event in new if event.kind == "event_struck"]
     changed = [*new, *(target for target in targets if target is not None)]
     broken: list[tuple[Event, Problem]] = []

@@ -39,3 +39,5 @@ class BookFacts:
     """Stored events that the commit's strikes and restores name, by id."""
     struck: Set[str] = frozenset()
     """Which of the targets are struck already."""
+    commit_events: Sequence[Event] = ()
+    """The commit's own events, of all bikes."""
