@@ -1,0 +1,124 @@
+"""Mixed models of many small independent parts, by restricted or full maximum likelihood.
+
+The readings y of one part are Normal with mean X beta and variance V = sum_k theta_k V_k; the
+fixed effects beta and the variance components theta are common to all parts. Harville (1977),
+"Maximum likelihood approaches to variance component estimation", JASA 72, gives the likelihood.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ledger.analysis.reml_checks import check_design, check_stacks, check_start
+from ledger.analysis.reml_likelihood import FloatArray, Likelihood, Stack
+from ledger.analysis.reml_search import best_root
+from ledger.analysis.reml_squares import Squares, squares_of
+
+__all__ = ["Fit", "FloatArray", "Likelihood", "Stack", "Target", "conditional", "fit"]
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """The fitted model: p fixed effects, q variance components."""
+
+    theta: FloatArray
+    """(q,) variance components, in squared units of y over those of the component."""
+    beta: FloatArray
+    """(p,) fixed effects."""
+    beta_covariance: FloatArray
+    """(p, p) covariance of the fixed effects, the components taken as known."""
+    log_likelihood: float
+    """With every constant, so that it equals what statsmodels and lme4 print."""
+    count_evaluations: int
+    is_converged: bool
+    information: FloatArray
+    """(q, q) observed information on theta: minus the second derivatives of the likelihood."""
+    beta_gradient: FloatArray
+    """(q, p) how the fixed effects change with each component."""
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """What is to be foretold of each part of one stack: m figures a part, with their model."""
+
+    fixed: FloatArray
+    """(N, m, p) the design of the targets; zero for what a part adds to the common line."""
+    cross: FloatArray
+    """(q, N, m, n) covariance of targets and readings is sum_k theta_k cross[k]."""
+    prior: FloatArray
+    """(q, N, m, m) variance of the targets before any reading is sum_k theta_k prior[k]."""
+
+
+def fit(
+    stacks: Sequence[Stack],
+    start: FloatArray,
+    *,
+    is_reml: bool = True,
+    covariances: Sequence[tuple[int, int, int]] = (),
+) -> Fit:
+    """Fit the fixed effects and variance components to every part of every stack.
+
+    `start` (q,) is a first guess of the components; only its proportions matter. A triple
+    (i, ij, j) in `covariances` says that components i and j are variances and ij is their
+    covariance, kept positive semidefinite; every other component is kept at zero or above, and
+    may end at zero. A component that is zero for every part stays at zero.
+
+    A variance of 1e-10 of that about the ordinary least-squares fit is added to every reading,
+    so that readings without any scatter have a likelihood too.
+
+    Raises `CannotFit` for shapes that do not agree, figures that are not finite, a fixed effect
+    that follows from the others, and too few readings.
+    """
+    check_stacks(stacks)
+    start = check_start(stacks, start, covariances)
+    scatter = check_design(stacks)
+    likelihood = Likelihood(stacks, scatter, is_reml=is_reml)
+    squares = squares_of(stacks, covariances)
+    found = best_root(likelihood, squares, squares.root(start))
+    return _as_fit(likelihood, squares, found.root, found.is_converged)
+
+
+def _as_fit(likelihood: Likelihood, squares: Squares, root: FloatArray, is_converged: bool) -> Fit:
+    """Bring the optimum back to the units of y."""
+    at = likelihood.at(squares.theta(root))
+    variance = likelihood.scale**2
+    return Fit(
+        theta=at.theta * variance,
+        beta=at.beta * likelihood.scale,
+        beta_covariance=at.beta_covariance * variance,
+        log_likelihood=likelihood.in_units_of_y(at.value),
+        count_evaluations=likelihood.count_evaluations,
+        is_converged=is_converged,
+        information=-at.hessian / variance**2,
+        beta_gradient=at.beta_gradient / likelihood.scale,
+    )
+
+
+def conditional(stack: Stack, target: Target, fitted: Fit) -> tuple[FloatArray, FloatArray]:
+    """Give the best linear unbiased predictions of a stack's targets, and their error.
+
+    The means are (N, m); the covariances (N, m, m) are of prediction minus truth, the
+    uncertainty of the fixed effects included and that of the components not. Henderson (1975),
+    "Best linear unbiased estimation and prediction under a selection model", Biometrics 31.
+    """
+    cross = np.tensordot(fitted.theta, target.cross, 1)
+    weights = _weights(np.tensordot(fitted.theta, stack.components, 1), cross)
+    left = stack.y - stack.fixed @ fitted.beta
+    mean = target.fixed @ fitted.beta + np.einsum("imn,in->im", weights, left)
+    open_fixed = target.fixed - weights @ stack.fixed
+    prior = np.tensordot(fitted.theta, target.prior, 1)
+    known = weights @ cross.transpose(0, 2, 1)
+    open_part = open_fixed @ fitted.beta_covariance @ open_fixed.transpose(0, 2, 1)
+    return mean, prior - known + open_part
+
+
+def _weights(variance: FloatArray, cross: FloatArray) -> FloatArray:
+    """Give cross times the inverse of variance, also where the variance has run out."""
+    size = variance.shape[-1]
+    level = np.trace(variance, axis1=1, axis2=2) / size
+    floor = 1e-12 * np.where(level > 0, level, 1.0)
+    solid = variance + floor[:, None, None] * np.eye(size)
+    return np.asarray(np.linalg.solve(solid, cross.transpose(0, 2, 1)).transpose(0, 2, 1))
