@@ -326,6 +326,25 @@ def part_spells(
     return [_made(PartSpell, row) for row in ordered]
 
 
+def whole_table(
+    book: Book,
+    relation: str,
+    as_at: datetime | None = None,
+    known_seq: int | None = None,
+    *,
+    ending: str = "",
+    values: Mapping[str, Any] | None = None,
+) -> pa.Table:
+    """Give a relation over the whole book as one Arrow table, for figures worked out in arrays.
+
+    Joined tags are one bike, under the first of them. `ending` is a condition in SQL, `values`
+    its bound parameters.
+    """
+    asked = _asked(book, as_at, known_seq)
+    tables = _tables(book, asked)
+    return engine_of(book).whole_table(relation, asked, tables, ending=ending, values=values)
+
+
 def shop_summary(book: Book) -> ShopSummary:
     """Give how much a book holds, as of now."""
     asked = _asked(book, None, None)

@@ -75,6 +75,24 @@ class DuckEngine:
             self._cursor(tables), text, {**_bound(asked), **(values or {}), "files": paths}
         )
 
+    def whole_table(
+        self,
+        relation: str,
+        asked: Asked,
+        tables: Mapping[str, pa.Table],
+        *,
+        ending: str = "",
+        values: Mapping[str, Any] | None = None,
+    ) -> pa.Table:
+        """Give a relation over the whole book as one Arrow table; arguments as of `all_bikes`."""
+        paths = [str(path) for path in self._files()]
+        bound = {**_bound(asked), **(values or {}), "files": paths}
+        source = _JOINED if "bike_alias" in tables else _FILES
+        if not paths:
+            tables, source = {**tables, "events": EVENT_SCHEMA.empty_table()}, ""
+        text = sql.compose(relation, source=source, ending=ending)
+        return self._cursor(tables).sql(text, params=_used(text, bound)).to_arrow_table()
+
     def _over(
         self,
         events: pa.Table,

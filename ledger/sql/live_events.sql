@@ -45,7 +45,9 @@ select
     events.target_id,
     events.is_found,
     events.promised_at,
-    events.bike_kind
+    events.bike_kind,
+    events.gauge,
+    events.speeds
 from events
 left join struck on events.id = struck.id
 where
