@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ledger.analysis.reml_checks import check_design, check_stacks, check_start
-from ledger.analysis.reml_likelihood import FloatArray, Likelihood, Stack
+from ledger.analysis.reml_likelihood import FloatArray, Likelihood, Point, Stack
 from ledger.analysis.reml_search import best_root
 from ledger.analysis.reml_squares import Squares, squares_of
 
@@ -34,8 +34,9 @@ class Fit:
     """With every constant, so that it equals what statsmodels and lme4 print."""
     count_evaluations: int
     is_converged: bool
-    information: FloatArray
-    """(q, q) observed information on theta: minus the second derivatives of the likelihood."""
+    theta_covariance: FloatArray
+    """(q, q) covariance of the components, from the observed information; a component at the
+    edge of what is allowed is taken as known."""
     beta_gradient: FloatArray
     """(q, p) how the fixed effects change with each component."""
 
@@ -92,33 +93,54 @@ def _as_fit(likelihood: Likelihood, squares: Squares, root: FloatArray, is_conve
         log_likelihood=likelihood.in_units_of_y(at.value),
         count_evaluations=likelihood.count_evaluations,
         is_converged=is_converged,
-        information=-at.hessian / variance**2,
+        theta_covariance=_spread(at, squares, root) * variance**2,
         beta_gradient=at.beta_gradient / likelihood.scale,
     )
 
 
-def conditional(stack: Stack, target: Target, fitted: Fit) -> tuple[FloatArray, FloatArray]:
+def _spread(at: Point, squares: Squares, root: FloatArray) -> FloatArray:
+    """Give the covariance of theta by way of the root, where an optimum at zero is interior."""
+    slopes = squares.slopes(root)
+    bends, ways = np.linalg.eigh(squares.bent(root, at.gradient, at.hessian))
+    is_bent = bends > 1e-9 * max(float(bends.max()), 1e-300)
+    reach = slopes @ ways[:, is_bent]
+    return np.asarray((reach / bends[is_bent]) @ reach.T)
+
+
+def conditional(
+    stack: Stack, target: Target, fitted: Fit, *, is_theta_known: bool = False
+) -> tuple[FloatArray, FloatArray]:
     """Give the best linear unbiased predictions of a stack's targets, and their error.
 
-    The means are (N, m); the covariances (N, m, m) are of prediction minus truth, the
-    uncertainty of the fixed effects included and that of the components not. Henderson (1975),
-    "Best linear unbiased estimation and prediction under a selection model", Biometrics 31.
+    The means are (N, m); the covariances (N, m, m) are of prediction minus truth. They hold
+    the uncertainty of the fixed effects (Henderson 1975, Biometrics 31) and, unless
+    `is_theta_known`, that of the components to first order (Kackar & Harville 1984, JASA 79).
     """
     cross = np.tensordot(fitted.theta, target.cross, 1)
-    weights = _weights(np.tensordot(fitted.theta, stack.components, 1), cross)
+    variance = _solid(np.tensordot(fitted.theta, stack.components, 1))
+    weights = _turned(np.asarray(np.linalg.solve(variance, _turned(cross))))
     left = stack.y - stack.fixed @ fitted.beta
     mean = target.fixed @ fitted.beta + np.einsum("imn,in->im", weights, left)
     open_fixed = target.fixed - weights @ stack.fixed
     prior = np.tensordot(fitted.theta, target.prior, 1)
-    known = weights @ cross.transpose(0, 2, 1)
-    open_part = open_fixed @ fitted.beta_covariance @ open_fixed.transpose(0, 2, 1)
-    return mean, prior - known + open_part
+    error = prior - weights @ _turned(cross)
+    error += open_fixed @ fitted.beta_covariance @ _turned(open_fixed)
+    if not is_theta_known:
+        pulled = np.linalg.solve(variance, left[:, :, None])
+        moves = (target.cross - weights @ stack.components) @ pulled
+        moves = moves[..., 0] + np.einsum("imp,kp->kim", open_fixed, fitted.beta_gradient)
+        error += np.einsum("kim,kl,lij->imj", moves, fitted.theta_covariance, moves)
+    return mean, error
 
 
-def _weights(variance: FloatArray, cross: FloatArray) -> FloatArray:
-    """Give cross times the inverse of variance, also where the variance has run out."""
+def _turned(matrices: FloatArray) -> FloatArray:
+    """Give the transpose of every matrix of a stack."""
+    return matrices.transpose(0, 2, 1)
+
+
+def _solid(variance: FloatArray) -> FloatArray:
+    """Give variances that can be inverted, also where the scatter has run out."""
     size = variance.shape[-1]
     level = np.trace(variance, axis1=1, axis2=2) / size
     floor = 1e-12 * np.where(level > 0, level, 1.0)
-    solid = variance + floor[:, None, None] * np.eye(size)
-    return np.asarray(np.linalg.solve(solid, cross.transpose(0, 2, 1)).transpose(0, 2, 1))
+    return np.asarray(variance + floor[:, None, None] * np.eye(size))

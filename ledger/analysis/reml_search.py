@@ -67,8 +67,7 @@ class _Objective:
 
     def bend(self, root: FloatArray) -> FloatArray:
         point = self._standing(root)
-        slopes = self._squares.slopes(root)
-        return -slopes.T @ point.hessian @ slopes - self._squares.bend(point.gradient)
+        return self._squares.bent(root, point.gradient, point.hessian)
 
 
 def best_root(likelihood: Likelihood, squares: Squares, start: FloatArray) -> Found:

@@ -38,6 +38,11 @@ class Squares:
         """Give sum_k weights_k times the second derivatives of theta_k, (q, q)."""
         return np.asarray(2.0 * np.tensordot(weights, self.forms, 1))
 
+    def bent(self, root: FloatArray, gradient: FloatArray, hessian: FloatArray) -> FloatArray:
+        """Give minus the second derivatives in the root of a function of theta, (q, q)."""
+        slopes = self.slopes(root)
+        return np.asarray(-slopes.T @ hessian @ slopes - self.bend(gradient))
+
     def root(self, theta: FloatArray) -> FloatArray:
         """Give a root of components, lifted off zero, where the likelihood has no slope."""
         root = np.sqrt(np.maximum(theta, 0.0) / self.scales)
