@@ -43,7 +43,7 @@ def test_batting_averages_shrink_as_published() -> None:
     batters = data("pscl", "EfronMorris")
     hits, later = batters["r"].to_numpy(), batters["p"].to_numpy()
     weight = 45 * (1 - 0.212) / 0.212
-    prior = SharePrior(mean_weight=1.0, weight=weight, log_weight_sd=0.001)
+    prior = SharePrior(mean_weight=0.0, weight=weight, log_weight_sd=0.001)
     found = overrun_shares(hits, np.full(18, 45), prior=prior)
     assert found.share == pytest.approx(0.265 + 0.212 * (hits / 45 - 0.265), abs=0.001)
     raw = float(np.sum((hits / 45 - later) ** 2))
