@@ -1,11 +1,15 @@
-"""The search for the components of the greatest likelihood: Newton in a trust region."""
+"""The search for the components of the greatest likelihood: Newton steps that leave saddles.
+
+The bend of the surface is taken without its sign (Dauphin et al. 2014, "Identifying and
+attacking the saddle point problem in high-dimensional non-convex optimization"), so that every
+step leads down, and a step that does not gain is halved.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import minimize
 
 from ledger.analysis.reml_likelihood import FloatArray, Likelihood, Point
 from ledger.analysis.reml_squares import Squares
@@ -13,6 +17,12 @@ from ledger.analysis.unfit import CannotFit
 
 NEAR_ZERO = 1e-3
 """A root this small, beside the largest, stands at the boundary."""
+
+
+ENOUGH = 1e-9
+"""A search ends where the next step would add less than this to the log likelihood."""
+
+MOST_STEPS = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,38 +112,53 @@ def _rescaled(objective: _Objective, likelihood: Likelihood, root: FloatArray) -
 
 def _climb(objective: _Objective, likelihood: Likelihood, start: FloatArray) -> Found:
     """Search from one start; leave a saddle along its steepest bend, a few times at most."""
-    tolerance = 1e-5 * np.sqrt(likelihood.count_readings)
-    root = start
+    root, is_converged = start, False
     for _ in range(4):
-        root = _minimised(objective, root, tolerance)
+        root, is_converged = _descend(objective, root)
         bends, ways = np.linalg.eigh(objective.bend(root))
-        if bends[0] > -tolerance:
+        if bends[0] > -1e-5 * likelihood.count_readings:
             break
         root = _off_saddle(objective, root, ways[:, 0])
-    return Found(root, -objective.value(root), _is_flat(objective, root, tolerance))
+    return Found(root, -objective.value(root), is_converged)
 
 
-def _minimised(objective: _Objective, root: FloatArray, tolerance: float) -> FloatArray:
-    done = minimize(
-        objective.value,
-        root,
-        jac=objective.slope,
-        hess=objective.bend,
-        method="trust-exact",
-        options={"gtol": tolerance, "maxiter": 100, "initial_trust_radius": 0.5},
-    )
-    return np.asarray(done.x)
+def _descend(objective: _Objective, root: FloatArray) -> tuple[FloatArray, bool]:
+    """Step until a step would gain nothing; say whether that came before the last step."""
+    for _ in range(MOST_STEPS):
+        step, gain = _newton_step(objective, root)
+        if gain < ENOUGH:
+            return root, True
+        nearer = _shortened(objective, root, step, gain)
+        if nearer is None:
+            return root, gain < 1e-5
+        root = nearer
+    return root, False
+
+
+def _newton_step(objective: _Objective, root: FloatArray) -> tuple[FloatArray, float]:
+    """Give the step, no longer than the root or 1, and the gain a quadratic would have from it."""
+    bends, ways = np.linalg.eigh(objective.bend(root))
+    steep = np.maximum(np.abs(bends), 1e-10 * np.abs(bends).max() + 1e-300)
+    along = ways.T @ objective.slope(root)
+    step = -ways @ (along / steep)
+    longest = max(1.0, float(np.linalg.norm(root)))
+    share = min(1.0, longest / max(float(np.linalg.norm(step)), 1e-300))
+    return step * share, float(along @ (along / steep)) / 2
+
+
+def _shortened(
+    objective: _Objective, root: FloatArray, step: FloatArray, gain: float
+) -> FloatArray | None:
+    """Give the root after the longest halving of the step that gains, or None."""
+    start = objective.value(root)
+    for halvings in range(30):
+        share = 0.5**halvings
+        tried = root + share * step
+        if objective.value(tried) < start - 1e-4 * share * gain:
+            return tried
+    return None
 
 
 def _off_saddle(objective: _Objective, root: FloatArray, way: FloatArray) -> FloatArray:
     steps = [root + size * way for size in (0.3, -0.3, 0.1, -0.1, 0.01, -0.01)]
     return min([*steps, root], key=objective.value)
-
-
-def _is_flat(objective: _Objective, root: FloatArray, tolerance: float) -> bool:
-    """Say whether a further Newton step would gain less than 1e-5 in the likelihood."""
-    slope = objective.slope(root)
-    if np.linalg.norm(slope) <= tolerance:
-        return True
-    step = np.linalg.lstsq(objective.bend(root), slope, rcond=1e-12)[0]
-    return bool(abs(slope @ step) / 2 < 1e-5)
