@@ -1,0 +1,248 @@
+"""A book's readings, parts and distances as the tables that wear is worked out from."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from ledger.analysis.distances import SOURCES, Floats, Integers
+from ledger.analysis.readings import PARTS, READINGS, conforming
+from ledger.analysis.usage import fit_usage
+from ledger.book import Book
+from ledger.figures.marks import Marks, Texts, marks_of
+from ledger.figures.spells import PartLives, Spell, Sums, fitted_spells, parts_read
+from ledger.queries import whole_table
+from ledger.vocabulary import Vocabulary
+
+DOES_NOT_WEAR = frozenset({"runout"})
+"""Quantities with a limit that no distance brings nearer."""
+LENGTHS = {"roller_span": "elongation"}
+"""Lengths that are read instead of a quantity with a limit: grown by so many per cent."""
+_WITH_PLATE = '"with_backing_plate":true'
+_WHEN_NEW = '"length_when_new":'
+_TOLD_APART = "where contains(decode(canonical), $plate) or contains(decode(canonical), $zero)"
+_SOURCES = np.array(SOURCES, dtype=object)
+
+
+@dataclass(frozen=True, slots=True)
+class BookReadings:
+    """What wear is worked out from; the schemas say what each column is."""
+
+    readings: pa.Table
+    """`ledger.analysis.readings.READINGS`."""
+    parts: pa.Table
+    """`ledger.analysis.readings.PARTS`."""
+    distances: pa.Table
+    """`ledger.analysis.readings.DISTANCES`."""
+
+
+def book_readings(
+    book: Book, as_at: datetime | None = None, known_seq: int | None = None
+) -> BookReadings:
+    """Give all live readings of what wears, all parts and all distance readings of a book.
+
+    As at an instant (None for now), as the book knew it to a seq (None for all it holds).
+    """
+    marks = marks_of(book, as_at, known_seq)
+    known = book.head.size if known_seq is None else known_seq
+    words = book.vocabulary_known(known)
+    rows, direction = _worn(marks, words)
+    spells = fitted_spells(marks)
+    parts, found = parts_read(marks, rows, spells)
+    distances = marks.distances()
+    usage = fit_usage(distances)
+    rates = usage.of(marks.bike, marks.texts("riding"))
+    lives = PartLives(marks, [*spells, *found], *rates)
+    facts = _facts_without_column(book, as_at, known_seq)
+    limits = _Limits(marks, words, book, facts)
+    readings = _readings(marks, rows, parts, direction, lives, limits)
+    return BookReadings(readings, _parts(marks, lives), distances)
+
+
+def _direction(words: Vocabulary, position: str, quantity: str) -> int:
+    """Give the way wear moves a quantity: +1 or -1; 0 for one that does not wear."""
+    if quantity in DOES_NOT_WEAR:
+        return 0
+    quantity = LENGTHS.get(quantity, quantity)
+    limit = words.limit_for(position, quantity, None)
+    sides = {one.direction for one in words.limits if one.quantity == quantity}
+    if limit is not None:
+        sides = {limit.direction}
+    return {frozenset({"above"}): 1, frozenset({"below"}): -1}.get(frozenset(sides), 0)
+
+
+def _worn(marks: Marks, words: Vocabulary) -> tuple[Integers, Integers]:
+    """Give the rows that are readings of what wears, and the way each goes."""
+    measured = np.flatnonzero(marks.kind == "measured")
+    quantity = marks.texts("quantity")
+    ways: dict[tuple[str, str], int] = {}
+    direction = []
+    for row in measured.tolist():
+        key = (marks.position[row], quantity[row])
+        if key not in ways:
+            ways[key] = _direction(words, *key)
+        direction.append(ways[key])
+    found = np.array(direction, dtype=np.int64)
+    return measured[found != 0], found[found != 0]
+
+
+def _facts_without_column(
+    book: Book, as_at: datetime | None, known_seq: int | None
+) -> dict[int, dict[str, Any]]:
+    """Give the payload of readings that tell a length when new or a backing plate, by seq."""
+    documents = whole_table(
+        book,
+        "measured_documents",
+        as_at,
+        known_seq,
+        ending=_TOLD_APART,
+        values={"plate": _WITH_PLATE, "zero": _WHEN_NEW},
+    )
+    return {
+        row["seq"]: json.loads(row["canonical"])["data"]
+        for row in documents.select(["seq", "canonical"]).to_pylist()
+    }
+
+
+class _Limits:
+    """What a reading began at and where its limit is, as far as anybody knows."""
+
+    def __init__(
+        self, marks: Marks, words: Vocabulary, book: Book, facts: dict[int, dict[str, Any]]
+    ) -> None:
+        self._marks, self._words, self._book, self._facts = marks, words, book, facts
+        self._seq, self._quantity = marks.seqs("seq"), marks.texts("quantity")
+        self._speeds, self._stored = marks.seqs("speeds"), marks.floats("limit_value")
+
+    def has_plate(self, row: int) -> bool:
+        """Say whether a pad was read with its backing plate."""
+        return bool(self._facts.get(int(self._seq[row]), {}).get("with_backing_plate"))
+
+    def start(self, row: int) -> float | None:
+        """Give the figure when new, if the reading tells it."""
+        new = self._facts.get(int(self._seq[row]), {}).get("length_when_new")
+        if new is None or new.get("canonical") is None:
+            return None
+        return 0.0 if self._quantity[row] in LENGTHS.values() else float(new["canonical"])
+
+    def limit(self, row: int) -> float | None:
+        """Give the limit stored with the reading, else that of a length of known zero."""
+        start, quantity = self.start(row), self._quantity[row]
+        if not np.isnan(self._stored[row]):
+            return float(self._stored[row])
+        if start is None or quantity not in LENGTHS:
+            return None
+        day = self._book.settings.local(self._marks.table["occurred_at"][row].as_py())
+        speeds = int(self._speeds[row])
+        found = self._words.limit_for(
+            self._marks.position[row],
+            LENGTHS[quantity],
+            speeds if speeds >= 0 else None,
+            day.date().isoformat(),
+        )
+        return None if found is None else start * float(1 + found.due / Decimal(100))
+
+
+def _series(part: str, quantity: str, point: str | None, has_plate: bool) -> str:
+    names = (part, quantity, point, "with backing plate" if has_plate else None)
+    return "/".join(name for name in names if name)
+
+
+def _named(marks: Marks, lives: PartLives, column: str) -> Texts:
+    """Give for each spell what its part was last called by then."""
+    said, called = marks.texts(column), np.empty(len(lives.spells), dtype=object)
+    for index, spell in enumerate(lives.spells):
+        is_fitting = marks.kind[spell.start] == "part_fitted"
+        name = said[spell.start] if is_fitting else None
+        if name is None and index and lives.part[index - 1] == lives.part[index]:
+            name = called[index - 1]
+        called[index] = name
+    return called
+
+
+def _gone(sums: Sums) -> dict[str, Any]:
+    return {
+        "distance_km": _nullable(sums.gone.km),
+        "distance_error_km": sums.gone.error_km,
+        "distance_source": _SOURCES[sums.gone.source],
+        "days": sums.days,
+        "is_from_new": sums.is_from_new,
+    }
+
+
+def _nullable(values: Floats) -> pa.Array:
+    return pa.array(values, pa.float64(), from_pandas=True)
+
+
+def _readings(
+    marks: Marks,
+    rows: Integers,
+    parts: Texts,
+    direction: Integers,
+    lives: PartLives,
+    limits: _Limits,
+) -> pa.Table:
+    spell = lives.spell_at(parts, rows)
+    columns: dict[str, Any] = {
+        name: marks.texts(name)[rows]
+        for name in ("bike", "rider", "position", "quantity", "point", "riding", "gauge", "unit")
+    }
+    listed = rows.tolist()
+    columns |= {
+        "series": [
+            _series(part, *names, limits.has_plate(row))
+            for part, *names, row in zip(
+                parts, columns["quantity"], columns["point"], listed, strict=True
+            )
+        ],
+        "part": parts,
+        "make": _named(marks, lives, "make")[spell],
+        "model": _named(marks, lives, "model")[spell],
+        "event": marks.events[rows],
+        "seq": marks.seqs("seq")[rows],
+        "recorded_at": marks.moments("recorded_at", rows),
+        "measured_at": marks.moments("occurred_at", rows),
+        "value": _nullable(marks.floats("value")[rows]),
+        "low": _nullable(marks.floats("value_low")[rows]),
+        "high": _nullable(marks.floats("value_high")[rows]),
+        "limit": [limits.limit(row) for row in listed],
+        "direction": direction,
+        "start": [limits.start(row) for row in listed],
+    }
+    return conforming({**columns, **_gone(lives.at_rows(parts, rows))}, READINGS)
+
+
+def _parts(marks: Marks, lives: PartLives) -> pa.Table:
+    last, kind = lives.last, marks.kind
+    spells: list[Spell] = [lives.spells[index] for index in last.tolist()]
+    outcome = marks.texts("outcome")
+    reason = [
+        None
+        if one.end < 0
+        else (outcome[one.end] if kind[one.end] == "part_removed" else "replaced")
+        for one in spells
+    ]
+    start, first = lives.start[last], lives.start[lives.first[last]]
+    seen = np.where(lives.end[last] >= 0, lives.end[last], marks.last_row_of_bike[start])
+    ended = [None if one.end < 0 else one.end for one in spells]
+    columns: dict[str, Any] = {
+        "part": [one.part for one in spells],
+        "bike": marks.bike[start],
+        "rider": marks.texts("rider")[seen],
+        "position": marks.position[start],
+        "make": _named(marks, lives, "make")[last],
+        "model": _named(marks, lives, "model")[last],
+        "riding": marks.texts("riding")[seen],
+        "is_found": [lives.spells[index].is_found for index in lives.first[last].tolist()],
+        "is_fitted": lives.end[last] < 0,
+        "fitted_at": marks.moments("occurred_at", first),
+        "ended_at": marks.moments("occurred_at", pa.array(ended, pa.int64())),
+        "end_reason": reason,
+    }
+    return conforming({**columns, **_gone(lives.ended())}, PARTS)
