@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtri
+from scipy.special import stdtrit
 
 from ledger.analysis.reml import FloatArray
 from ledger.analysis.unfit import CannotFit
@@ -40,6 +40,8 @@ class Line:
     covariance: FloatArray
     """(2, 2) of intercept and slope: estimate minus truth."""
     residual_variance: float
+    count_free: int
+    """How many free figures the variances rest on: Student's t has as many degrees of freedom."""
 
     def forecast(self, x: Any, level: float = 0.8, *, is_reading: bool = False) -> Band:
         """Give the line at x, or with `is_reading` the next reading there, with an interval."""
@@ -50,7 +52,7 @@ class Line:
         variance = np.einsum("...a,ab,...b->...", design, self.covariance, design)
         variance = np.maximum(variance, 0.0) + is_reading * self.residual_variance
         value = np.asarray(self.intercept + self.slope * across)
-        reach = _quantile(level) * np.sqrt(variance)
+        reach = self._quantile(level) * np.sqrt(variance)
         return Band(value, np.asarray(value - reach), np.asarray(value + reach))
 
     def crossing(self, threshold: float, level: float = 0.8) -> Crossing:
@@ -65,7 +67,13 @@ class Line:
         ahead = threshold - self.intercept
         at = ahead / self.slope if self.slope else math.inf
         at = at if math.isfinite(at) else math.inf
-        return Crossing(at, *self._fieller(ahead, at, _quantile(level)))
+        return Crossing(at, *self._fieller(ahead, at, self._quantile(level)))
+
+    def _quantile(self, level: float) -> float:
+        """Give how many standard deviations either side hold `level` of Student's t."""
+        if not 0 < level < 1:
+            raise CannotFit("interval", "level", f"it is {level}", "Give a share between 0 and 1")
+        return float(stdtrit(self.count_free, 0.5 + level / 2))
 
     def _fieller(self, ahead: float, at: float, reach: float) -> tuple[float, float]:
         """Give the stretch about `at` where |intercept + slope x - threshold| <= reach sd(x)."""
@@ -80,13 +88,6 @@ class Line:
             return -math.inf, math.inf
         below = at <= roots[0] if math.isfinite(at) else False
         return (-math.inf, roots[0]) if below else (roots[-1], math.inf)
-
-
-def _quantile(level: float) -> float:
-    """Give how many standard deviations either side hold `level` of a Normal."""
-    if not 0 < level < 1:
-        raise CannotFit("interval", "level", f"it is {level}", "Give a share between 0 and 1")
-    return float(ndtri(0.5 + level / 2))
 
 
 def _roots(square: float, linear: float, constant: float) -> tuple[float, ...]:

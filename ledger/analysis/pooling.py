@@ -8,15 +8,18 @@ with as few as one reading. Every part's cost grows with the cube of its count o
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 
 from ledger.analysis.lines import Band, Crossing, Line
+from ledger.analysis.pooled import PooledLines
 from ledger.analysis.pooling_stacks import Group, grouped, is_told_apart, line_stack, patterns
 from ledger.analysis.reml import Fit, FloatArray, Stack, Target, conditional, fit
 from ledger.analysis.unfit import CannotFit
+
+__all__ = ["Band", "Crossing", "Line", "PooledLines", "Random", "pooled_lines"]
 
 Random = Literal["intercept and slope", "slope", "intercept"]
 RANDOM: Mapping[str, tuple[bool, bool]] = {
@@ -27,58 +30,16 @@ RANDOM: Mapping[str, tuple[bool, bool]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class PooledLines:
-    """The common line, how parts differ from it, and the line of each of N parts."""
+class _Design:
+    """The readings over x moved to its middle and scaled by its spread."""
 
-    intercept: float
-    """In units of y, where x is zero."""
-    slope: float
-    """In units of y over those of x."""
-    standard_errors: FloatArray
-    """(2,) of the common intercept and slope."""
-    fixed_covariance: FloatArray
-    """(2, 2) of the common intercept and slope."""
-    random_covariance: FloatArray
-    """(2, 2) of intercept and slope between parts; zero where they do not vary."""
-    residual_variance: float
-    """Of a reading about its part's line, in squared units of y."""
-    log_likelihood: float
-    parts: tuple[Hashable, ...]
-    """The labels, in order of first appearance."""
-    effects: FloatArray
-    """(N, 2) what each part's intercept and slope add to the common ones."""
-    effect_covariances: FloatArray
-    """(N, 2, 2) of the effects, estimate minus truth, the variances taken as known."""
-    line_covariances: FloatArray
-    """(N, 2, 2) of each part's intercept and slope, estimate minus truth, with the uncertainty
-    of the common line and, to first order, of the variances."""
-    is_converged: bool
-    _numbers: Mapping[Hashable, int] = field(repr=False, compare=False)
-
-    def line_of(self, part: Hashable) -> Line:
-        """Give the line of a part, or that of a part not yet read where `part` is None."""
-        common = np.array([self.intercept, self.slope])
-        if part is None:
-            return self._line(common, self.random_covariance + self.fixed_covariance)
-        if part not in self._numbers:
-            raise CannotFit(
-                f"part {part}", "part", "it was not among the readings", "None means a new part"
-            )
-        number = self._numbers[part]
-        return self._line(common + self.effects[number], self.line_covariances[number])
-
-    def _line(self, ends: FloatArray, covariance: FloatArray) -> Line:
-        return Line(float(ends[0]), float(ends[1]), covariance, self.residual_variance)
-
-    def forecast(
-        self, part: Hashable, x: Any, level: float = 0.8, *, is_reading: bool = False
-    ) -> Band:
-        """Give a part's line at x, or with `is_reading` its next reading, with an interval."""
-        return self.line_of(part).forecast(x, level, is_reading=is_reading)
-
-    def crossing(self, part: Hashable, threshold: float, level: float = 0.8) -> Crossing:
-        """Give the x at which a part's line reaches a threshold, with an interval, never NaN."""
-        return self.line_of(part).crossing(threshold, level)
+    labels: tuple[Hashable, ...]
+    groups: list[Group]
+    stacks: list[Stack]
+    random: tuple[bool, bool]
+    is_reml: bool
+    back: FloatArray
+    """(2, 2) turns intercept and slope over the scaled x into those over x."""
 
 
 def pooled_lines(
@@ -93,16 +54,28 @@ def pooled_lines(
     """
     if random not in RANDOM:
         raise CannotFit("pooled_lines", "random", f"it is {random}", f"One of {list(RANDOM)}")
+    design = _design(part, x, y, RANDOM[random], is_reml)
+    fitted = _fitted(design)
+    return _in_units(design, fitted)
+
+
+def _design(part: Any, x: Any, y: Any, random: tuple[bool, bool], is_reml: bool) -> _Design:
     labels, groups = grouped(part, x, y)
     if len(labels) < 2:
-        raise CannotFit("every row", "part", f"{len(labels)} part", "Give readings of two or more")
-    middle, unit = _place(groups, is_moved=RANDOM[random][0])
+        wrong = f"{len(labels)} named"
+        raise CannotFit("every row", "part", wrong, "Give readings of two parts or more")
+    middle, unit = _place(groups, is_moved=random[0])
     groups = [Group(each.members, (each.x - middle) / unit, each.y) for each in groups]
-    stacks = [line_stack(each, RANDOM[random]) for each in groups]
-    _check(stacks, unit)
-    fitted = _fitted(stacks, RANDOM[random], is_reml)
+    stacks = [line_stack(each, random) for each in groups]
+    if not is_told_apart(stacks):
+        raise CannotFit(
+            "every row",
+            "part",
+            "what differs between parts cannot be told from what differs between readings",
+            "Give more parts with two readings or more at different x, or let less vary",
+        )
     back = np.array([[1.0, -middle / unit], [0.0, 1.0 / unit]])
-    return _in_units(fitted, labels, groups, stacks, RANDOM[random], back, is_reml)
+    return _Design(labels, groups, stacks, random, is_reml, back)
 
 
 def _place(groups: list[Group], *, is_moved: bool) -> tuple[float, float]:
@@ -111,50 +84,27 @@ def _place(groups: list[Group], *, is_moved: bool) -> tuple[float, float]:
     A slope that varies alone pins every line at zero, so there x stays where it is.
     """
     across = np.concatenate([each.x.ravel() for each in groups])
+    if np.ptp(across) == 0:
+        raise CannotFit("every row", "x", "all are equal", "Give readings at two x or more")
     middle = float(across.mean()) if is_moved else 0.0
     return middle, float(np.sqrt(np.mean((across - middle) ** 2)))
 
 
-def _check(stacks: list[Stack], unit: float) -> None:
-    if unit == 0:
-        raise CannotFit("every row", "x", "all are equal", "Give readings at two x or more")
-    if not is_told_apart(stacks):
-        raise CannotFit(
-            "every row",
-            "part",
-            "what differs between parts cannot be told from what differs between readings",
-            "Give more parts with two readings or more at different x, or let less vary",
-        )
-
-
-def _fitted(stacks: list[Stack], random: tuple[bool, bool], is_reml: bool) -> Fit:
-    if all(random):
+def _fitted(design: _Design) -> Fit:
+    if all(design.random):
         start = np.array([1.0, 0.0, 1.0, 1.0])
-        return fit(stacks, start, is_reml=is_reml, covariances=[(0, 1, 2)])
-    return fit(stacks, np.ones(2), is_reml=is_reml)
+        return fit(design.stacks, start, is_reml=design.is_reml, covariances=[(0, 1, 2)])
+    return fit(design.stacks, np.ones(2), is_reml=design.is_reml)
 
 
-def _in_units(
-    fitted: Fit,
-    labels: tuple[Hashable, ...],
-    groups: list[Group],
-    stacks: list[Stack],
-    random: tuple[bool, bool],
-    back: FloatArray,
-    is_reml: bool,
-) -> PooledLines:
-    """Bring the fit back to the x it was asked for: `back` turns a line over scaled x to x."""
-    effects = np.zeros((len(labels), 2))
-    known, whole = np.zeros((len(labels), 2, 2)), np.zeros((len(labels), 2, 2))
-    for group, stack in zip(groups, stacks, strict=True):
-        own, common = (_target(stack, random, share) for share in (0.0, 1.0))
-        effects[group.members], known[group.members] = conditional(
-            stack, own, fitted, is_theta_known=True
-        )
-        whole[group.members] = conditional(stack, common, fitted)[1]
+def _in_units(design: _Design, fitted: Fit) -> PooledLines:
+    """Bring the fit back to the x it was asked for."""
+    back = design.back
     fixed = back @ fitted.beta_covariance @ back.T
-    between = sum(t * each for t, each in zip(fitted.theta, patterns(random), strict=False))
+    filled = patterns(design.random)
+    between = np.tensordot(fitted.theta[: len(filled)], np.stack(filled), 1)
     intercept, slope = back @ fitted.beta
+    effects, known, whole = _effects(design, fitted)
     return PooledLines(
         intercept=float(intercept),
         slope=float(slope),
@@ -162,14 +112,27 @@ def _in_units(
         fixed_covariance=fixed,
         random_covariance=back @ between @ back.T,
         residual_variance=float(fitted.theta[-1]),
-        log_likelihood=fitted.log_likelihood + is_reml * float(np.log(back[1, 1])),
-        parts=labels,
+        log_likelihood=fitted.log_likelihood + design.is_reml * float(np.log(back[1, 1])),
+        parts=design.labels,
         effects=effects @ back.T,
         effect_covariances=back @ known @ back.T,
         line_covariances=back @ whole @ back.T,
         is_converged=fitted.is_converged,
-        _numbers={label: number for number, label in enumerate(labels)},
+        _numbers={label: number for number, label in enumerate(design.labels)},
     )
+
+
+def _effects(design: _Design, fitted: Fit) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Give what each part adds (N, 2), its covariance, and that of the whole line, scaled x."""
+    count = len(design.labels)
+    effects, known, whole = np.zeros((count, 2)), np.zeros((count, 2, 2)), np.zeros((count, 2, 2))
+    for group, stack in zip(design.groups, design.stacks, strict=True):
+        own, line = (_target(stack, design.random, share) for share in (0.0, 1.0))
+        effects[group.members], known[group.members] = conditional(
+            stack, own, fitted, is_theta_known=True
+        )
+        _, whole[group.members] = conditional(stack, line, fitted)
+    return effects, known, whole
 
 
 def _target(stack: Stack, random: tuple[bool, bool], share: float) -> Target:

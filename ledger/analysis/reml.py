@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ledger.analysis.reml_blocks import FloatArray, Stack
 from ledger.analysis.reml_checks import check_design, check_stacks, check_start
-from ledger.analysis.reml_likelihood import FloatArray, Likelihood, Point, Stack
+from ledger.analysis.reml_likelihood import Likelihood, Point
 from ledger.analysis.reml_search import best_root
 from ledger.analysis.reml_squares import Squares, squares_of
 

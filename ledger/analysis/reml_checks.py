@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ledger.analysis.reml_likelihood import FloatArray, Stack
+from ledger.analysis.reml_blocks import FloatArray, Stack
 from ledger.analysis.unfit import CannotFit
 
 DEPENDENT = 1e-10

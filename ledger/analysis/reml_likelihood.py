@@ -12,28 +12,11 @@ and full maximum likelihood has W for P inside the traces.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-
-FLOOR = 1e-10
-"""Variance added to every reading, as a share of the scatter about the least-squares fit."""
-
-
-@dataclass(frozen=True, slots=True)
-class Stack:
-    """All N parts that have n readings each, with p fixed effects and q variance components."""
-
-    y: FloatArray
-    """(N, n) the readings."""
-    fixed: FloatArray
-    """(N, n, p) the design of the fixed effects."""
-    components: FloatArray
-    """(q, N, n, n) symmetric: the variance of part i is sum_k theta_k components[k, i]."""
+from ledger.analysis.reml_blocks import FloatArray, Moments, Solved, Stack
 
 
 class Likelihood:
@@ -73,7 +56,7 @@ class Point:
         self.theta = theta
         self._is_reml = likelihood.is_reml
         self._count_free = likelihood.count_free
-        self._solved = [_Solved(stack, theta) for stack in likelihood.stacks]
+        self._solved = [Solved(stack, theta) for stack in likelihood.stacks]
         self._solve_fixed()
 
     def _solve_fixed(self) -> None:
@@ -100,9 +83,9 @@ class Point:
         return -0.5 * float(constant + log_size + self.squares)
 
     @cached_property
-    def _moments(self) -> _Moments:
+    def _moments(self) -> Moments:
         moments = [part.moments(self.beta) for part in self._solved]
-        return _Moments(*(sum(each) for each in zip(*(m.all() for m in moments), strict=True)))
+        return Moments(*(sum(each) for each in zip(*(m.all() for m in moments), strict=True)))
 
     @cached_property
     def gradient(self) -> FloatArray:
@@ -129,77 +112,3 @@ class Point:
     def beta_gradient(self) -> FloatArray:
         """(q, p) how beta changes with theta: -(X'WX)^-1 X'W V_k u."""
         return np.asarray(-self._moments.pull @ self.beta_covariance)
-
-
-@dataclass(frozen=True, slots=True)
-class _Moments:
-    """Sums over parts; `fixed` is X'W V_k W X, `pull` X'W V_k u, pairs as in the Hessian."""
-
-    trace: FloatArray  # (q,) tr(W V_k)
-    quadratic: FloatArray  # (q,) u' V_k u
-    fixed: FloatArray  # (q, p, p)
-    pull: FloatArray  # (q, p)
-    trace_pairs: FloatArray  # (q, q) tr(W V_k W V_l)
-    quadratic_pairs: FloatArray  # (q, q) u' V_k W V_l u
-    fixed_pairs: FloatArray  # (q, q, p, p) X'W V_k W V_l W X
-
-    def all(self) -> tuple[FloatArray, ...]:
-        return (
-            self.trace,
-            self.quadratic,
-            self.fixed,
-            self.pull,
-            self.trace_pairs,
-            self.quadratic_pairs,
-            self.fixed_pairs,
-        )
-
-
-class _Solved:
-    """One stack at one theta, with its variances inverted."""
-
-    def __init__(self, stack: Stack, theta: FloatArray) -> None:
-        size = stack.y.shape[1]
-        variance = np.tensordot(theta, stack.components, 1) + FLOOR * np.eye(size)
-        triangle = np.linalg.cholesky(variance)
-        self.log_size = 2.0 * float(np.log(np.einsum("iaa->ia", triangle)).sum())
-        self.stack = stack
-        self.weight = np.linalg.inv(variance)
-        self.weighted_fixed = self.weight @ stack.fixed
-        self.weighted_y = (self.weight @ stack.y[:, :, None])[:, :, 0]
-        columns = stack.fixed.reshape(-1, stack.fixed.shape[2])
-        self.gram = columns.T @ self.weighted_fixed.reshape(columns.shape)
-        self.moment = columns.T @ self.weighted_y.ravel()
-
-    def squares(self, beta: FloatArray) -> float:
-        left = self.stack.y - self.stack.fixed @ beta
-        return float(np.vdot(left, self.weighted_y - self.weighted_fixed @ beta))
-
-    def moments(self, beta: FloatArray) -> _Moments:
-        components = self.stack.components
-        count = len(components)
-        pulled = self.weighted_y - self.weighted_fixed @ beta  # u
-        turned = (components @ pulled[None, :, :, None])[:, :, :, 0]  # V_k u
-        shared = self.weight @ components  # W V_k
-        swapped = shared.transpose(0, 1, 3, 2).reshape(count, -1)
-        spread = components @ self.weighted_fixed  # V_k W X
-        weighted_spread = shared @ self.weighted_fixed  # W V_k W X
-        weighted_turned = (self.weight @ turned[:, :, :, None])[:, :, :, 0]
-        return _Moments(
-            trace=components.reshape(count, -1) @ self.weight.ravel(),
-            quadratic=np.einsum("kin,in->k", turned, pulled),
-            fixed=_inner(self.weighted_fixed[None], spread)[0],
-            pull=_inner(self.weighted_fixed[None], turned[..., None])[0, :, :, 0],
-            trace_pairs=shared.reshape(count, -1) @ swapped.T,
-            quadratic_pairs=turned.reshape(count, -1) @ weighted_turned.reshape(count, -1).T,
-            fixed_pairs=_inner(spread, weighted_spread),
-        )
-
-
-def _inner(left: FloatArray, right: FloatArray) -> FloatArray:
-    """Give sum over parts and readings of left[k, i, n, a] right[l, i, n, b] as (k, l, a, b)."""
-    first, second = left.shape, right.shape
-    flat = left.transpose(0, 3, 1, 2).reshape(first[0] * first[3], -1)
-    other = right.transpose(0, 3, 1, 2).reshape(second[0] * second[3], -1)
-    product = (flat @ other.T).reshape(first[0], first[3], second[0], second[3])
-    return np.asarray(product.transpose(0, 2, 1, 3))

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ledger.analysis.reml_likelihood import FloatArray, Likelihood, Point
+from ledger.analysis.reml_blocks import FloatArray
+from ledger.analysis.reml_likelihood import Likelihood, Point
 from ledger.analysis.reml_squares import Squares
 from ledger.analysis.unfit import CannotFit
 

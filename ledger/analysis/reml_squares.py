@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ledger.analysis.reml_likelihood import FloatArray, Stack
+from ledger.analysis.reml_blocks import FloatArray, Stack
 
 
 @dataclass(frozen=True, slots=True)
