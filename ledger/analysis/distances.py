@@ -35,6 +35,9 @@ class Readings:
     at: Floats
     km: Floats
     error_km: Floats
+    lost: Floats
+    """The variance (km²) of what no computer of the bike counted until then, summed over time;
+    zeros where every kilometre was counted (`with_lost`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +62,9 @@ class Places:
 
     def take(self, chosen: Integers) -> Places:
         """Give the places of these indices."""
-        parts = (self.before, self.after, self.share, self.offset_days)
-        return Places(*(part[chosen] for part in parts))
+        return Places(
+            self.before[chosen], self.after[chosen], self.share[chosen], self.offset_days[chosen]
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +84,27 @@ def _at(values: Floats, index: Integers) -> Floats:
     if not len(values):
         return np.full(len(index), np.nan)
     return np.where(index == NONE, np.nan, values[index])
+
+
+def with_lost(
+    readings: Readings, bike: Integers, computer: Integers, km_per_day: Floats
+) -> Readings:
+    """Give the readings with what was lost where a computer was replaced.
+
+    What was ridden from the last reading of one computer to the first of the next is in
+    neither. It is taken as an error of as much as the bike rides in that time (`km_per_day` of
+    each reading's bike). `bike` and `computer` are codes; readings may be in any order.
+    """
+    order = np.lexsort((readings.at, bike))
+    lost = np.zeros(len(order))
+    first, second = order[:-1], order[1:]
+    is_replaced = (bike[first] == bike[second]) & (computer[first] != computer[second])
+    days = readings.at[second] - readings.at[first]
+    lost[second] = np.where(is_replaced, (days * km_per_day[second]) ** 2, 0.0)
+    summed = np.zeros(len(order))
+    # A running sum over all bikes serves: only differences within one bike are ever taken.
+    summed[order] = np.cumsum(lost[order])
+    return Readings(readings.at, readings.km, readings.error_km, summed)
 
 
 def place(at: Floats, before: Integers, after: Integers, readings: Readings) -> Places:
@@ -106,7 +131,7 @@ def km_at(places: Places, readings: Readings, km_per_day: Floats) -> Floats:
     base = np.where(np.isnan(first), second, first)
     ridden = np.where(places.share > 0, places.share * (second - first), 0.0)
     beyond = np.where(places.offset_days == 0, 0.0, places.offset_days * km_per_day)
-    return base + ridden + beyond
+    return np.asarray(base + ridden + beyond)
 
 
 def gone_between(
@@ -122,6 +147,8 @@ def gone_between(
         _bridge_variance(start, end, readings)
         + _beyond_variance(start, end, km_per_day, log_sd)
         + _reading_variance(start, end, readings)
+        + _lost_until(end, readings)
+        - _lost_until(start, readings)
     )
     source = np.where(np.isnan(km), len(SOURCES) - 1, np.maximum(start.source, end.source))
     error = np.where(np.isnan(km), 0.0, np.sqrt(np.maximum(np.nan_to_num(variance), 0.0)))
@@ -140,13 +167,19 @@ def _bridge_variance(start: Places, end: Places, readings: Readings) -> Floats:
 def _share_variance(places: Places, share: Floats, readings: Readings) -> Floats:
     days = _at(readings.at, places.after) - _at(readings.at, places.before)
     km = _at(readings.km, places.after) - _at(readings.km, places.before)
-    return np.nan_to_num(km**2 * share * (1 - share) / (days / SCATTER_DAYS + 1))
+    return np.asarray(np.nan_to_num(km**2 * share * (1 - share) / (days / SCATTER_DAYS + 1)))
 
 
 def _beyond_variance(start: Places, end: Places, km_per_day: Floats, log_sd: Floats) -> Floats:
     days = np.abs(end.offset_days - start.offset_days)
     spread = np.expm1(np.minimum(log_sd, 3.0) ** 2)
-    return np.nan_to_num(km_per_day**2 * (days * SCATTER_DAYS + days**2 * spread))
+    return np.asarray(np.nan_to_num(km_per_day**2 * (days * SCATTER_DAYS + days**2 * spread)))
+
+
+def _lost_until(places: Places, readings: Readings) -> Floats:
+    earlier, later = _weights(places)
+    first, second = _at(readings.lost, places.before), _at(readings.lost, places.after)
+    return np.asarray(np.nan_to_num(first) * earlier + np.nan_to_num(second) * later)
 
 
 def _reading_variance(start: Places, end: Places, readings: Readings) -> Floats:

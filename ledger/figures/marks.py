@@ -12,7 +12,7 @@ import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from ledger.analysis.distances import NONE, Floats, Integers, Places, Readings, place
+from ledger.analysis.distances import NONE, Floats, Integers, Places, Readings, place, with_lost
 from ledger.analysis.readings import DISTANCES, MOMENT, conforming
 from ledger.book import Book
 from ledger.queries import whole_table
@@ -82,7 +82,17 @@ class Marks:
         shown, said = self.floats("distance_km")[rows], self.texts("outcome")[rows]
         is_read = (said == "read") | (said == None)  # noqa: E711
         error = np.where(is_read, 0.0, _SAID_ERROR * shown)
-        return Readings(self.at[rows], self.floats("distance_total_km")[rows], error)
+        total = self.floats("distance_total_km")[rows]
+        return Readings(self.at[rows], total, error, np.zeros(len(rows)))
+
+    def readings_with_lost(self, km_per_day: Floats) -> Readings:
+        """Give the distance readings with what was lost where a computer was replaced.
+
+        `km_per_day` is of each row's bike.
+        """
+        rows = self.distance_rows
+        bike = np.unique(self.bike[rows].astype(str), return_inverse=True)[1]
+        return with_lost(self.readings, bike, self.seqs("computer")[rows], km_per_day[rows])
 
     def reading_index(self, name: str) -> Integers:
         """Give for a column of seqs which distance reading each is, or NONE."""

@@ -196,8 +196,8 @@ def _readings(
     listed = rows.tolist()
     columns |= {
         "series": [
-            _series(part, *names, limits.has_plate(row))
-            for part, *names, row in zip(
+            _series(part, quantity, point, limits.has_plate(row))
+            for part, quantity, point, row in zip(
                 parts, columns["quantity"], columns["point"], listed, strict=True
             )
         ],

@@ -92,8 +92,9 @@ def parts_read(marks: Marks, rows: Integers, spells: list[Spell]) -> tuple[Texts
 
 def _there(marks: Marks) -> Texts:
     """Give the part that the last move left where something was measured; None for none."""
-    parts, row_of = parts_fitted(marks), dict(zip(marks.seqs("seq").tolist(), range(len(marks.at))))
-    kinds, seqs = marks.texts("there_kind"), marks.seqs("there_seq").tolist()
+    row_of = {seq: row for row, seq in enumerate(marks.seqs("seq").tolist())}
+    parts, kinds = parts_fitted(marks), marks.texts("there_kind")
+    seqs = marks.seqs("there_seq").tolist()
     return np.array(
         [
             parts[row_of[seq]] if kind == "part_fitted" else None
@@ -130,6 +131,7 @@ class PartLives:
         self, marks: Marks, spells: list[Spell], km_per_day: Floats, log_sd: Floats
     ) -> None:
         """`km_per_day` and `log_sd` are of each row's bike."""
+        self.readings = marks.readings_with_lost(km_per_day)
         names = sorted({spell.part for spell in spells})
         self.code = {name: code for code, name in enumerate(names)}
         self.spells = sorted(spells, key=lambda one: (self.code[one.part], one.start))
@@ -153,7 +155,7 @@ class PartLives:
     def _gone(self, start: Integers, end: Places) -> Gone:
         km_per_day, log_sd = (rate[start] for rate in self._rates)
         begun = self.marks.places.take(start)
-        return gone_between(begun, end, self.marks.readings, km_per_day, log_sd)
+        return gone_between(begun, end, self.readings, km_per_day, log_sd)
 
     @cached_property
     def whole(self) -> Gone:
