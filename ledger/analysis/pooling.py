@@ -1,148 +1,75 @@
-"""A line for every part, each drawn to what all parts have in common: partial pooling.
-
-The readings of part i are intercept_i + slope_i x + scatter; the intercepts and slopes of parts
-are Normal about common ones. A linear mixed model (Laird & Ware 1982, Biometrics 38), for parts
-with as few as one reading. Every part's cost grows with the cube of its count of readings.
-"""
+"""Partial pooling of logarithms within groups: normal-normal empirical Bayes in closed form."""
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
-from dataclasses import dataclass
-from typing import Any, Literal
-
 import numpy as np
 
-from ledger.analysis.lines import Band, Crossing, Line
-from ledger.analysis.pooled import PooledLines
-from ledger.analysis.pooling_stacks import Group, grouped, is_told_apart, line_stack, patterns
-from ledger.analysis.reml import Fit, FloatArray, Stack, Target, conditional, fit
-from ledger.analysis.unfit import CannotFit
+from ledger.analysis.distances import Floats, Integers
 
-__all__ = ["Band", "Crossing", "Line", "PooledLines", "Random", "pooled_lines"]
-
-Random = Literal["intercept and slope", "slope", "intercept"]
-RANDOM: Mapping[str, tuple[bool, bool]] = {
-    "intercept and slope": (True, True),
-    "slope": (False, True),
-    "intercept": (True, False),
-}
+PRIOR_MEMBERS = 5.0
+"""What the spread within all groups weighs in each group's own, in members."""
+GROUP_SD = 1.0
+"""How far groups lie apart (sd of the logarithm): an assumption, it matters in small ones."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Design:
-    """The readings over x moved to its middle and scaled by its spread."""
+def _between(values: Floats, variances: Floats) -> tuple[float, float]:
+    """Give mean and variance of normal means by Paule and Mandel's (1982) iteration.
 
-    labels: tuple[Hashable, ...]
-    groups: list[Group]
-    stacks: list[Stack]
-    random: tuple[bool, bool]
-    is_reml: bool
-    back: FloatArray
-    """(2, 2) turns intercept and slope over the scaled x into those over x."""
-
-
-def pooled_lines(
-    part: Any, x: Any, y: Any, *, random: Random = "intercept and slope", is_reml: bool = True
-) -> PooledLines:
-    """Fit a line for every part from columns of equal length: arrays, lists or Arrow columns.
-
-    `random` says what varies between parts; `is_reml` chooses restricted over full maximum
-    likelihood. Raises `CannotFit` for columns that disagree, a missing or infinite figure,
-    fewer than two parts, all x equal, and readings too few a part to tell what differs between
-    parts from what differs between readings.
+    The variance makes the weighted sum of squares equal its degrees of freedom; bisection.
     """
-    if random not in RANDOM:
-        raise CannotFit("pooled_lines", "random", f"it is {random}", f"One of {list(RANDOM)}")
-    design = _design(part, x, y, RANDOM[random], is_reml)
-    fitted = _fitted(design)
-    return _in_units(design, fitted)
+    if len(values) < 2:
+        return (float(values[0]) if len(values) else 0.0), GROUP_SD**2
+    low, high = 0.0, float(np.var(values) * 4 + 1e-6)
+    for _ in range(50):
+        middle = (low + high) / 2
+        weights = 1.0 / (variances + middle + 1e-12)
+        mean = np.sum(weights * values) / weights.sum()
+        is_excess = np.sum(weights * (values - mean) ** 2) > len(values) - 1
+        low, high = (middle, high) if is_excess else (low, middle)
+    return float(mean), high
 
 
-def _design(part: Any, x: Any, y: Any, random: tuple[bool, bool], is_reml: bool) -> _Design:
-    labels, groups = grouped(part, x, y)
-    if len(labels) < 2:
-        wrong = f"{len(labels)} named"
-        raise CannotFit("every row", "part", wrong, "Give readings of two parts or more")
-    middle, unit = _place(groups, is_moved=random[0])
-    groups = [Group(each.members, (each.x - middle) / unit, each.y) for each in groups]
-    stacks = [line_stack(each, random) for each in groups]
-    if not is_told_apart(stacks):
-        raise CannotFit(
-            "every row",
-            "part",
-            "what differs between parts cannot be told from what differs between readings",
-            "Give more parts with two readings or more at different x, or let less vary",
-        )
-    back = np.array([[1.0, -middle / unit], [0.0, 1.0 / unit]])
-    return _Design(labels, groups, stacks, random, is_reml, back)
+def pooled(
+    values: Floats, variances: Floats, group: Integers, count: int, usual: float
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Shrink N values of known variance to the means of their groups.
 
-
-def _place(groups: list[Group], *, is_moved: bool) -> tuple[float, float]:
-    """Give the middle and spread of x, so that the fit does not depend on where x is zero.
-
-    A slope that varies alone pins every line at zero, so there x stays where it is.
+    `group` (N,) is 0 ... count - 1, or `count` for members of no group; an infinite variance is
+    of a member of which nothing is known. Gives posterior mean and sd of each (N,), and mean
+    and sd of a new member of each group and, last, of any (count + 1,). `usual` is the mean
+    where no member is known.
     """
-    across = np.concatenate([each.x.ravel() for each in groups])
-    if np.ptp(across) == 0:
-        raise CannotFit("every row", "x", "all are equal", "Give readings at two x or more")
-    middle = float(across.mean()) if is_moved else 0.0
-    return middle, float(np.sqrt(np.mean((across - middle) ** 2)))
+    is_known = np.isfinite(variances)
+    mean, spread = _between(values[is_known], variances[is_known])
+    if not is_known.any():
+        mean = usual
+    means, sds, within = _groups(values, variances, group, count, mean)
+    means, sds = np.append(means, mean), np.append(sds, np.sqrt(spread))
+    within = np.append(within, spread)
+    prior = within[group]
+    kept = np.where(is_known, prior / (prior + np.where(is_known, variances, 1.0)), 0.0)
+    posterior = means[group] + kept * (values - means[group])
+    of_mean = np.maximum(sds[group] ** 2 - prior, 0.0)
+    return posterior, np.sqrt((1 - kept) * prior + (1 - kept) ** 2 * of_mean), means, sds
 
 
-def _fitted(design: _Design) -> Fit:
-    if all(design.random):
-        start = np.array([1.0, 0.0, 1.0, 1.0])
-        return fit(design.stacks, start, is_reml=design.is_reml, covariances=[(0, 1, 2)])
-    return fit(design.stacks, np.ones(2), is_reml=design.is_reml)
-
-
-def _in_units(design: _Design, fitted: Fit) -> PooledLines:
-    """Bring the fit back to the x it was asked for."""
-    back = design.back
-    fixed = back @ fitted.beta_covariance @ back.T
-    filled = patterns(design.random)
-    between = np.tensordot(fitted.theta[: len(filled)], np.stack(filled), 1)
-    intercept, slope = back @ fitted.beta
-    effects, known, whole = _effects(design, fitted)
-    return PooledLines(
-        intercept=float(intercept),
-        slope=float(slope),
-        standard_errors=np.sqrt(np.diag(fixed)),
-        fixed_covariance=fixed,
-        random_covariance=back @ between @ back.T,
-        residual_variance=float(fitted.theta[-1]),
-        log_likelihood=fitted.log_likelihood + design.is_reml * float(np.log(back[1, 1])),
-        parts=design.labels,
-        effects=effects @ back.T,
-        effect_covariances=back @ known @ back.T,
-        line_covariances=back @ whole @ back.T,
-        is_converged=fitted.is_converged,
-        _numbers={label: number for number, label in enumerate(design.labels)},
-    )
-
-
-def _effects(design: _Design, fitted: Fit) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Give what each part adds (N, 2), its covariance, and that of the whole line, scaled x."""
-    count = len(design.labels)
-    effects, known, whole = np.zeros((count, 2)), np.zeros((count, 2, 2)), np.zeros((count, 2, 2))
-    for group, stack in zip(design.groups, design.stacks, strict=True):
-        own, line = (_target(stack, design.random, share) for share in (0.0, 1.0))
-        effects[group.members], known[group.members] = conditional(
-            stack, own, fitted, is_theta_known=True
-        )
-        _, whole[group.members] = conditional(stack, line, fitted)
-    return effects, known, whole
-
-
-def _target(stack: Stack, random: tuple[bool, bool], share: float) -> Target:
-    """Give intercept and slope of each part: with share 1 its line, with 0 what it adds."""
-    filled = patterns(random)
-    nothing = np.zeros((len(stack.y), 2, stack.y.shape[1]))
-    cross = [pattern @ stack.fixed.transpose(0, 2, 1) for pattern in filled]
-    prior = [np.broadcast_to(pattern, (len(stack.y), 2, 2)) for pattern in filled]
-    return Target(
-        fixed=np.broadcast_to(share * np.eye(2), (len(stack.y), 2, 2)),
-        cross=np.stack([*cross, nothing]),
-        prior=np.stack([*prior, np.zeros((len(stack.y), 2, 2))]),
-    )
+def _groups(
+    values: Floats, variances: Floats, group: Integers, count: int, overall: float
+) -> tuple[Floats, Floats, Floats]:
+    """Give by group the mean, the sd of a new member, and the variance within."""
+    known = [np.flatnonzero(np.isfinite(variances) & (group == code)) for code in range(count)]
+    found = [_between(values[chosen], variances[chosen]) for chosen in known]
+    sizes = np.array([len(chosen) for chosen in known], dtype=np.float64)
+    spreads = np.array([spread for _, spread in found]).reshape(-1)
+    all_sizes = np.maximum(sizes - 1, 0.0)
+    shared = np.sum(all_sizes * spreads) / all_sizes.sum() if all_sizes.sum() else GROUP_SD**2
+    within = (all_sizes * spreads + PRIOR_MEMBERS * shared) / (all_sizes + PRIOR_MEMBERS)
+    error = np.array(
+        [
+            1.0 / np.sum(1.0 / (variances[chosen] + spread)) if len(chosen) else np.inf
+            for chosen, spread in zip(known, within, strict=True)
+        ]
+    ).reshape(-1)
+    kept = GROUP_SD**2 / (GROUP_SD**2 + error)
+    means = overall + kept * (np.array([mean for mean, _ in found]).reshape(-1) - overall)
+    return means, np.sqrt(within + (1 - kept) * GROUP_SD**2), within
