@@ -1,0 +1,191 @@
+"""What running chains long cost or saved, against changing every one at its limit.
+
+An account of what was used up, not of bills, and not a causal claim: a chain is charged by the
+share of its life it used, a cassette or chainring by its wear over its limit. Changing at the
+limit takes more chains, which is subtracted; it spares sprockets what they wear faster under a
+chain past its limit (`ledger.analysis.sprockets`). The difference may be negative.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ledger.analysis.sprockets import (
+    SprocketSeen,
+    SprocketWear,
+    fit_sprocket_wear,
+    mean_excess,
+)
+from ledger.analysis.unfit import CannotFit
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class ChainRuns:
+    """What chains ran while they were watched: one entry a chain and stretch."""
+
+    rider: NDArray[np.int64]
+    distance_km: Floats
+    start: Floats
+    """Elongation in % when the stretch began (0: new) and ended."""
+    end: Floats
+    changed_at: Floats
+    """Elongation at which it was changed; of one still on, at which it would be."""
+    limit: Floats
+    price: Floats
+    """Of a new chain, in minor units of money."""
+
+    @property
+    def used(self) -> Floats:
+        """Chains used up: the share of its life to where it was changed."""
+        found: Floats = (self.end - self.start) / self.changed_at
+        return found
+
+    @property
+    def used_at_limit(self) -> Floats:
+        """Chains the same distance uses up if each is changed at its limit."""
+        found: Floats = (self.end - self.start) / self.limit
+        return found
+
+    @property
+    def excess(self) -> Floats:
+        """Mean share past the limit over the stretch."""
+        return mean_excess(self.start, self.end, self.limit)
+
+
+@dataclass(frozen=True)
+class SprocketAccount:
+    """One sort of sprocket: how it was seen to wear, and what each run's costs and takes."""
+
+    seen: SprocketSeen
+    price: Floats
+    """Minor units, one entry a chain run; 0 where there is no such sprocket."""
+    wear_limit: Floats
+    """In the unit of `seen.wear`, one entry a chain run."""
+
+
+@dataclass(frozen=True, slots=True)
+class Differences:
+    """What drivetrains used up beyond, or short of, changing every chain at its limit.
+
+    Arrays have one entry a rider of `riders`; money in minor units, negative where running on was
+    the cheaper way.
+    """
+
+    riders: NDArray[np.int64]
+    distance_km: Floats
+    spent: Floats
+    extra_chains: Floats
+    """How many more chains changing at the limit would have taken."""
+    difference: Floats
+    low: Floats
+    high: Floats
+    shop_spent: float
+    shop_difference: float
+    shop_low: float
+    shop_high: float
+
+
+def difference_from_changing_at_limit(
+    runs: ChainRuns,
+    sprockets: Sequence[SprocketAccount],
+    *,
+    level: float = 0.8,
+    count_samples: int = 400,
+    seed: int = 20_260_930,
+) -> Differences:
+    """Give what each rider and the shop used up less what changing at the limit would have.
+
+    Holds if lives hold: the same wear rates, and sprockets that wear as fitted. Intervals are by
+    bootstrap over riders: whole riders are drawn again, the sprockets' wear fitted anew, and for
+    the shop the riders summed anew. Raises CannotFit where a figure cannot be.
+    """
+    _check(runs)
+    riders, place = np.unique(runs.rider, return_inverse=True)
+    models = [fit_sprocket_wear(one.seen) for one in sprockets]
+    own = _by_rider(_difference(runs, sprockets, models), place)
+    spent = _by_rider(_spent(runs, sprockets, models), place)
+    extra = _by_rider(runs.used_at_limit - runs.used, place)
+    samples = _samples(runs, sprockets, riders, place, count_samples, np.random.default_rng(seed))
+    tails = [(1 - level) / 2, (1 + level) / 2]
+    low, high = np.quantile(samples[:, :-1], tails, axis=0)
+    shop = np.quantile(samples[:, -1], tails)
+    return Differences(
+        riders, _by_rider(runs.distance_km, place), spent, extra, own, low, high,
+        float(spent.sum()), float(own.sum()), float(shop[0]), float(shop[1]),
+    )  # fmt: skip
+
+
+def _check(runs: ChainRuns) -> None:
+    figures = np.column_stack([runs.distance_km, runs.changed_at, runs.limit])
+    bad = ~(np.isfinite(figures) & (figures > 0)).all(axis=1) | ~np.isfinite(runs.end - runs.start)
+    if bad.any():
+        row = int(np.flatnonzero(bad)[0])
+        right = "Give a distance, a limit and an elongation at the change above 0"
+        raise CannotFit(f"run {row}", "distance_km, changed_at, limit", "is not above 0", right)
+    if not len(runs.rider):
+        raise CannotFit("runs", "rider", "there is none", "Give a chain that was read twice")
+
+
+def _by_rider(figures: Floats, place: NDArray[np.intp]) -> Floats:
+    return np.bincount(place, weights=figures).astype(np.float64)
+
+
+def _difference(
+    runs: ChainRuns, sprockets: Sequence[SprocketAccount], models: Sequence[SprocketWear]
+) -> Floats:
+    """Give each run's difference; extra chains count against changing at the limit."""
+    found: Floats = -runs.price * (runs.used_at_limit - runs.used)
+    for account, model in zip(sprockets, models, strict=True):
+        faster = runs.distance_km / 1000 * model.per_excess * runs.excess
+        found = found + account.price * faster / account.wear_limit
+    return found
+
+
+def _spent(
+    runs: ChainRuns, sprockets: Sequence[SprocketAccount], models: Sequence[SprocketWear]
+) -> Floats:
+    found: Floats = runs.price * runs.used
+    for account, model in zip(sprockets, models, strict=True):
+        worn = runs.distance_km / 1000 * model.rate(runs.excess)
+        found = found + account.price * worn / account.wear_limit
+    return found
+
+
+def _samples(
+    runs: ChainRuns,
+    sprockets: Sequence[SprocketAccount],
+    riders: NDArray[np.int64],
+    place: NDArray[np.intp],
+    count_samples: int,
+    rng: np.random.Generator,
+) -> Floats:
+    """Give each sample's differences by rider, and last the shop's over the riders drawn."""
+    everybody = np.unique(np.concatenate([riders, *(one.seen.rider for one in sprockets)]))
+    found = np.empty((count_samples, len(riders) + 1))
+    for row in range(count_samples):
+        drawn = resampled(everybody, rng)
+        models = [refitted(one.seen, everybody, drawn) for one in sprockets]
+        own = _by_rider(_difference(runs, sprockets, models), place)
+        found[row, :-1] = own
+        found[row, -1] = own @ drawn[np.searchsorted(everybody, riders)]
+    return found
+
+
+def resampled(riders: NDArray[np.int64], rng: np.random.Generator) -> Floats:
+    """Give how often each rider is drawn when as many are drawn with return."""
+    drawn = rng.integers(0, len(riders), len(riders))
+    return np.bincount(drawn, minlength=len(riders)).astype(np.float64)
+
+
+def refitted(seen: SprocketSeen, riders: NDArray[np.int64], drawn: Floats) -> SprocketWear:
+    """Give the wear model of the riders drawn; that of all where theirs cannot be fitted."""
+    try:
+        return fit_sprocket_wear(seen, drawn[np.searchsorted(riders, seen.rider)])
+    except CannotFit:
+        return fit_sprocket_wear(seen)
