@@ -1,0 +1,172 @@
+"""How fast parts wear, when they reach their limits, and how sure that is.
+
+`fit_wear` takes a table of readings, with or without a book behind it. Method, in order: what
+gauges and starts share by restricted maximum likelihood (`wear_scale`); go/no-go intervals by
+expectation propagation, lines summed up exactly (`wear_lines`); log-normal rates partially pooled
+by empirical Bayes (`wear_rates`); readings that do not belong flagged and left out (`wear_flags`);
+forecasts with the uncertainty of all of these (`wear_forecast`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ledger.analysis import wear_flags, wear_scale
+from ledger.analysis.wear_data import Family, Flags, Floats, Ints, Table, arrange
+from ledger.analysis.wear_flags import Flagged
+from ledger.analysis.wear_forecast import State, state_of
+from ledger.analysis.wear_lines import Lines, intervals_as_figures, lines
+from ledger.analysis.wear_rates import USUAL_SPREAD, Pool, Rates, rates
+from ledger.analysis.wear_scale import Scales
+
+FIRST_SPREAD = 0.6
+
+
+@dataclass(frozen=True, slots=True)
+class FamilyFit:
+    """One family, fitted. `scales` and all after it are None where nothing tells a rate."""
+
+    family: Family
+    used: Flags
+    """Readings (M,) the fit rests on."""
+    flagged: list[Flagged]
+    scales: Scales | None = None
+    readings: tuple[Floats, Floats] | None = None
+    """True figures and error variances (M,), gauges' bias and intervals worked in."""
+    lines: Lines | None = None
+    rates: Rates | None = None
+    pool: Pool | None = None
+
+    @property
+    def state(self) -> State | None:
+        """Where each series stands at its last reading."""
+        if self.scales is None or self.lines is None or self.rates is None:
+            return None
+        return state_of(self.scales, self.lines, self.rates)
+
+
+@dataclass(frozen=True, slots=True)
+class WearFit:
+    """All families of a table of readings, fitted."""
+
+    families: list[FamilyFit]
+
+    def family(self, name: str, unit: str = "km") -> FamilyFit:
+        """Give a family by name, such as "chain elongation", and unit of exposure."""
+        return next(
+            each for each in self.families if (each.family.name, each.family.unit) == (name, unit)
+        )
+
+
+def fit_wear(readings: Table) -> WearFit:
+    """Fit rates of wear to a table of readings.
+
+    Columns (an Arrow table or a mapping of sequences, one entry a reading; `?` may be left out or
+    null): `series` (what one line goes through; else `part`), `exposure`, or `distance_km` and
+    `days` (days where a distance is not known), `value` or an interval `low`?, `high`?,
+    `direction`? (+1 wear makes it grow, -1 shrink; +1), `is_from_new`? (exposure counts from new;
+    true), `start`? (the figure when new, where known), `limit`?, `gauge`?, `family`? (what wears
+    alike; else from `position` and `quantity`), `riding`?, `model`?, `position`?, `point`?,
+    `bike`?, `distance_error_km`? (1 standard deviation).
+
+    `gauge_error`? is the registered standard error of a reading's gauge, used as a few readings'
+    worth of evidence; biases and errors are measured from the readings. Rates are per 1,000 km,
+    per year, or per unit of `exposure`.
+
+    Raises ReadingsWrong for a row that cannot be used.
+    """
+    return WearFit([fit_family(family) for family in arrange(readings)])
+
+
+def fit_family(family: Family, known: Flags | None = None) -> FamilyFit:
+    """Fit one family: flag, fit, flag again with better scales, fit again.
+
+    Only `known` readings (M,) are looked at; all by default.
+    """
+    known = np.ones(len(family.x), dtype=bool) if known is None else known
+    first = wear_scale.rough(family, known)
+    if first is None:
+        return FamilyFit(family, known, [])
+    errors = wear_scale.usual_errors(family, first.span)
+    most = wear_scale.worn_out(family, known, float(errors.mean()))
+    edge = most - errors[family.gauge]
+    family = _at_least(family, np.flatnonzero(known & (family.y > edge)), most)
+    used = _without_the_wild(family, known, first)
+    first = wear_scale.rough(family, used) or first
+    fitted = _fitted(family, used, first)
+    off = np.zeros(len(used))
+    for _ in range(wear_flags.AGAIN):
+        off = _deviations(fitted, known, used, off)
+        worst = wear_flags.worst_of_each(family, np.where(used, off, 0.0))
+        back = known & ~used & (np.abs(off) <= wear_flags.FAR)
+        if not len(worst) and not back.any():
+            break
+        is_worn_out = (off[worst] < 0) & (family.y[worst] > family.limit[family.series_of[worst]])
+        family = _at_least(family, worst[is_worn_out], most)
+        used = used | back
+        used[worst[~is_worn_out]] = False
+        fitted = _fitted(family, used, first)
+    assert fitted.scales
+    fitted = replace(fitted, scales=replace(fitted.scales, worn_out=most))
+    flagged = wear_flags.explained(
+        family, *_prior(fitted), used=used, targets=np.flatnonzero(known & ~used), off=off
+    )
+    return replace(fitted, flagged=flagged)
+
+
+def _prior(fitted: FamilyFit) -> tuple[Scales, tuple[Floats, Floats], tuple[Floats, Floats]]:
+    assert fitted.scales and fitted.readings and fitted.rates
+    prior = (fitted.rates.prior_mean, fitted.rates.prior_variance)
+    return fitted.scales, prior, fitted.readings
+
+
+def _deviations(fitted: FamilyFit, known: Flags, used: Flags, before: Floats) -> Floats:
+    every = wear_flags.deviations(fitted.family, *_prior(fitted), known)
+    now = wear_flags.deviations(fitted.family, *_prior(fitted), used)
+    return np.where(used, now, np.where(before == 0, every, before))
+
+
+def _at_least(family: Family, rows: Ints, most: float) -> Family:
+    """Give the family with readings of worn-out parts as "at least that": nothing wears beyond."""
+    y, low, high = family.y.copy(), family.low.copy(), family.high.copy()
+    low[rows], high[rows], y[rows] = np.minimum(y[rows], most), np.inf, np.nan
+    return replace(family, y=y, low=low, high=high)
+
+
+def _without_the_wild(family: Family, known: Flags, first: wear_scale.Rough) -> Flags:
+    """Give which known readings are not absurd beside a rough line, so that none spoils the fit."""
+    size = len(family.series)
+    guess = wear_scale.scales(family, np.zeros_like(known), first)
+    valued = known & ~family.is_interval
+    found = family.y[valued & ~family.is_new[family.series_of]]
+    if len(found):
+        start = np.where(family.is_new, guess.start, float(np.median(found)))
+        guess = replace(guess, start=start)
+    guess = replace(guess, error=guess.error * 2)
+    readings = guess.true_figures(family, family.y), guess.variances(family)
+    prior = (np.full(size, np.log(first.rate)), np.full(size, FIRST_SPREAD**2))
+    used = known.copy()
+    for _ in range(wear_flags.AGAIN):
+        off = wear_flags.deviations(family, guess, prior, readings, used & valued)
+        worst = wear_flags.worst_of_each(family, np.where(used & valued, off, 0.0))
+        past = (off[worst] < 0) & (family.y[worst] > family.limit[family.series_of[worst]])
+        if not len(worst[~past]):
+            break
+        used[worst[~past]] = False
+    return used
+
+
+def _fitted(family: Family, used: Flags, first: wear_scale.Rough) -> FamilyFit:
+    scales = wear_scale.scales(family, used, first)
+    usual = (scales.rate, (scales.rate * USUAL_SPREAD) ** 2)
+    readings = intervals_as_figures(family, scales, usual, used)
+    summed = lines(family, scales, *readings, used)
+    found, pool = rates(family, summed, first.rate)
+    if (family.is_interval & used).any():
+        moments = wear_flags.moments(found.prior_mean, found.prior_variance)
+        readings = intervals_as_figures(family, scales, moments, used)
+        summed = lines(family, scales, *readings, used)
+        found, pool = rates(family, summed, first.rate)
+    return FamilyFit(family, used, [], scales, readings, summed, found, pool)

@@ -1,0 +1,283 @@
+"""Readings arranged for the wear model: by family, by series, in the order of their exposure.
+
+A family is what wears alike: one sort of position, one quantity, one way to count exposure. A
+series is what one line is drawn through: a part, or one sprocket of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+
+from ledger.errors import LedgerError
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
+Table: TypeAlias = pa.Table | Mapping[str, Any]
+
+PER = {"km": 1000.0, "days": 365.25, "exposure": 1.0}
+"""Exposure one rate is counted in: 1,000 km, a year, or one unit of a plain exposure."""
+FACTORS = ("riding", "model", "position", "point")
+"""What rates are pooled over, each as far as the table has it."""
+
+
+class ReadingsWrong(LedgerError):
+    """A table of readings cannot be used: says the row, the field, and what would be right."""
+
+
+@dataclass(frozen=True, slots=True)
+class Family:
+    """One family's series (S of them) and readings (M), series by series, exposure rising.
+
+    Figures are turned so that wear makes them grow: `direction` times the figure as measured.
+    Exposure `x` is in units of `PER[unit]`. An interval reading has `y` NaN and `low`, `high`
+    (plus or minus infinity where open).
+    """
+
+    name: str
+    unit: str
+    """How exposure is counted: km, days or exposure."""
+    direction: float
+    series: list[str]
+    is_new: Flags
+    known_start: Floats
+    limit: Floats
+    factors: dict[str, Ints]
+    """Factor -> code of each series' level; -1 where it has none."""
+    levels: dict[str, list[str]]
+    bike: Ints
+    """Code of each series' bike; -1 where the table names none."""
+    series_of: Ints
+    x: Floats
+    x_error: Floats
+    y: Floats
+    low: Floats
+    high: Floats
+    gauge: Ints
+    gauges: list[str]
+    gauge_error: Floats
+    """Registered standard error of each gauge (G,); NaN where none is."""
+    row: Ints
+    """Row of each reading in the table it came from."""
+
+    @property
+    def is_interval(self) -> Flags:
+        """Whether each reading is an interval."""
+        return np.isnan(self.y)
+
+
+def column(table: Table, name: str) -> list[Any] | None:
+    """Give a column as a list, or None where the table has none of that name."""
+    if isinstance(table, pa.Table):
+        return table[name].to_pylist() if name in table.column_names else None
+    return None if name not in table else list(table[name])
+
+
+def floats(table: Table, name: str, size: int, missing: float = np.nan) -> Floats:
+    """Give a column as floats, nulls as NaN; `missing` where there is no such column."""
+    if isinstance(table, pa.Table) and name in table.column_names:
+        found = table[name].cast(pa.float64()).to_numpy()
+        return np.array(found, dtype=np.float64)
+    listed = column(table, name)
+    if listed is None:
+        return np.full(size, missing)
+    return np.array([np.nan if each is None else each for each in listed], dtype=np.float64)
+
+
+def codes(table: Table, name: str, size: int) -> tuple[Ints, list[str]]:
+    """Give a text column as codes into its sorted levels; -1 for null or no such column."""
+    if isinstance(table, pa.Table):
+        listed = table[name].combine_chunks() if name in table.column_names else None
+    else:
+        values = column(table, name)
+        texts = [None if each is None else str(each) for each in values or []]
+        listed = None if values is None else pa.array(texts, pa.string())
+    if listed is None:
+        return np.full(size, -1, dtype=np.int64), []
+    encoded = listed.dictionary_encode()
+    names = encoded.dictionary.to_pylist()
+    order = sorted(range(len(names)), key=names.__getitem__)
+    place = np.empty(len(names) + 1, dtype=np.int64)
+    place[order] = np.arange(len(names))
+    place[-1] = -1
+    raw = encoded.indices.fill_null(len(names)).to_numpy(zero_copy_only=False)
+    return place[raw.astype(np.int64)], [names[each] for each in order]
+
+
+def row_count(table: Table) -> int:
+    """Give how many rows a table has."""
+    return table.num_rows if isinstance(table, pa.Table) else len(next(iter(table.values())))
+
+
+def sort_of(position: str) -> str:
+    """Give the sort of a position: pads of either brake are pads, any chainring a chainring."""
+    last = position.rpartition(".")[2]
+    return "chainring" if last.startswith("chainring") else last
+
+
+@dataclass(frozen=True, slots=True)
+class _Columns:
+    """The table's columns, one entry a reading."""
+
+    size: int
+    series: Ints
+    series_names: list[str]
+    unit: npt.NDArray[np.str_]
+    x: Floats
+    x_error: Floats
+    direction: Floats
+    value: Floats
+    low: Floats
+    high: Floats
+    family: Ints
+    family_names: list[str]
+
+
+def _refuse(rows: Flags, field: str, wrong: str, right: str) -> None:
+    if rows.any():
+        raise ReadingsWrong(f"reading {int(np.argmax(rows))}: {field} {wrong}; {right}")
+
+
+def _exposure(table: Table, size: int, series: Ints) -> tuple[npt.NDArray[np.str_], Floats]:
+    """Give unit and exposure: km where every reading of the series has it, else days."""
+    plain = floats(table, "exposure", size)
+    if not np.isnan(plain).all():
+        _refuse(np.isnan(plain), "exposure", "is missing", "give a number for every reading")
+        return np.full(size, "exposure"), plain
+    km, days = floats(table, "distance_km", size), floats(table, "days", size)
+    unknown = np.bincount(series, weights=np.isnan(km), minlength=series.max(initial=-1) + 1)
+    is_km = unknown[series] == 0
+    found = np.where(is_km, km / PER["km"], days / PER["days"])
+    _refuse(np.isnan(found), "distance_km", "and days are missing", "give either")
+    return np.where(is_km, "km", "days"), found
+
+
+def _families(table: Table, size: int, units: npt.NDArray[np.str_]) -> tuple[Ints, list[str]]:
+    given = column(table, "family")
+    if given is None:
+        positions = column(table, "position") or ["part"] * size
+        quantities = column(table, "quantity") or ["wear"] * size
+        pairs = zip(positions, quantities, strict=True)
+        given = [f"{sort_of(position)} {quantity}" for position, quantity in pairs]
+    named = [f"{family}|{unit}" for family, unit in zip(given, units, strict=True)]
+    return codes({"family": named}, "family", size)
+
+
+def _columns(table: Table) -> _Columns:
+    size = row_count(table)
+    series, names = codes(table, "series", size)
+    if not names:
+        series, names = codes(table, "part", size)
+    _refuse(series < 0, "series", "is missing", "name what each reading was of")
+    units, x = _exposure(table, size, series)
+    _refuse(x < 0, "exposure", "is below nought", "count from when the part was fitted")
+    value, low, high = (floats(table, name, size) for name in ("value", "low", "high"))
+    _refuse(np.isinf(value), "value", "is infinite", "give a figure, or low and high")
+    nothing = np.isnan(value) & np.isnan(low) & np.isnan(high)
+    _refuse(nothing, "value", "is missing", "give a value, or low or high of an interval")
+    _refuse(low > high, "low", "is above high", "give low below high")
+    error = np.nan_to_num(floats(table, "distance_error_km", size, 0.0)) / PER["km"]
+    direction = floats(table, "direction", size, 1.0)
+    family, family_names = _families(table, size, units)
+    x_error = np.where(units == "km", error, 0.0)
+    return _Columns(
+        size, series, names, units, x, x_error, direction, value, low, high, family, family_names
+    )
+
+
+def arrange(table: Table) -> list[Family]:
+    """Give the families of a table of readings; see `fit_wear` for its columns.
+
+    Raises ReadingsWrong for a row that cannot be used.
+    """
+    if row_count(table) == 0:
+        return []
+    found = _columns(table)
+    order = np.lexsort((np.arange(found.size), found.x, found.series, found.family))
+    borders = np.flatnonzero(np.diff(found.family[order])) + 1
+    gauge, gauges = codes(table, "gauge", found.size)
+    factors = {name: codes(table, name, found.size) for name in FACTORS}
+    bike = codes(table, "bike", found.size)[0]
+    return [
+        _family(table, found, rows, gauge, gauges, factors, bike)
+        for rows in np.split(order, borders)
+    ]
+
+
+def _compact(found: Ints, names: Sequence[str]) -> tuple[Ints, list[str]]:
+    """Give codes and names again with only the levels that occur."""
+    used = np.unique(found[found >= 0])
+    place = np.full(len(names) + 1, -1, dtype=np.int64)
+    place[used] = np.arange(len(used))
+    return place[found], [names[each] for each in used]
+
+
+def _family(
+    table: Table,
+    found: _Columns,
+    rows: Ints,
+    gauge: Ints,
+    gauges: list[str],
+    factors: dict[str, tuple[Ints, list[str]]],
+    bike: Ints,
+) -> Family:
+    _, first, series_of = np.unique(found.series[rows], return_index=True, return_inverse=True)
+    heads = rows[first]
+    tails = rows[np.append(first[1:], len(rows)) - 1]
+    direction = float(found.direction[heads[0]])
+    turned = found.low[rows], found.high[rows]
+    low, high = turned if direction > 0 else (-turned[1], -turned[0])
+    compact = {name: _compact(each[heads], names) for name, (each, names) in factors.items()}
+    gauge_codes, gauge_names = _compact(gauge[rows], gauges)
+    unknown = gauge_codes < 0
+    if unknown.any():
+        gauge_codes = np.where(unknown, len(gauge_names), gauge_codes)
+        gauge_names = [*gauge_names, "not named"]
+    registered = floats(table, "gauge_error", found.size)[rows]
+    is_new = floats(table, "is_from_new", found.size, 1.0) != 0
+    name, _, unit = found.family_names[int(found.family[rows[0]])].partition("|")
+    return Family(
+        name=name,
+        unit=unit,
+        direction=direction,
+        series=[found.series_names[each] for each in found.series[heads]],
+        is_new=is_new[heads],
+        known_start=direction * floats(table, "start", found.size)[heads],
+        limit=direction * floats(table, "limit", found.size)[tails],
+        factors={each: pair[0] for each, pair in compact.items()},
+        levels={each: pair[1] for each, pair in compact.items()},
+        bike=bike[heads],
+        series_of=series_of.astype(np.int64),
+        x=found.x[rows],
+        x_error=found.x_error[rows],
+        y=direction * found.value[rows],
+        low=np.where(np.isnan(low), -np.inf, low),
+        high=np.where(np.isnan(high), np.inf, high),
+        gauge=gauge_codes,
+        gauges=gauge_names,
+        gauge_error=_median_of_each(registered, gauge_codes, len(gauge_names)),
+        row=rows.astype(np.int64),
+    )
+
+
+def _median_of_each(values: Floats, code: Ints, size: int) -> Floats:
+    found = np.full(size, np.nan)
+    for each in range(size):
+        known = values[(code == each) & (values > 0)]
+        found[each] = np.median(known) if len(known) else np.nan
+    return found
+
+
+def stacks(series_of: Ints, is_used: Flags) -> Iterator[tuple[Ints, Ints]]:
+    """Give (series (N,), readings (N, n)) for each number n of used readings a series has."""
+    used = np.flatnonzero(is_used)
+    which, first, count = np.unique(series_of[used], return_index=True, return_counts=True)
+    for n in np.unique(count):
+        of_n = np.flatnonzero(count == n)
+        yield which[of_n], used[first[of_n][:, None] + np.arange(n)]

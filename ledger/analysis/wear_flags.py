@@ -1,0 +1,168 @@
+"""Readings that do not belong: told from all others of their part and of parts alike.
+
+A reading is judged by how far it lies from what everything else foretells. What is flagged is
+left out of the fit and listed with what it most likely is; nothing is thrown away in silence.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import log_ndtr, ndtri_exp
+
+from ledger.analysis.wear_data import Family, Flags, Floats, Ints
+from ledger.analysis.wear_forecast import HIGH, LOW, Mixture
+from ledger.analysis.wear_foretell import foretell, quantile_shown
+from ledger.analysis.wear_lines import leave_one_out
+from ledger.analysis.wear_scale import Scales
+
+FAR = 4.5
+"""Standard deviations; a normal reading lies farther off once in 150,000."""
+NEAR = 1.28
+SHARP = 0.6
+"""What was expected must be narrower than this share of new to limit to guess at a slip."""
+AGAIN = 3
+SLIPS = ((25.4, "entered in inches for mm"), (1 / 25.4, "entered in mm for inches"),
+         (10.0, "entered with the point one place off"),
+         (0.1, "entered with the point one place off"))  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Flagged:
+    """One reading left out of the fit: row of the table, and why."""
+
+    row: int
+    series: str
+    low: float
+    high: float
+    """What was expected, 80 %, as the gauge would show it."""
+    off: float
+    """How far off it is, in standard deviations; above nought: more worn than expected."""
+    why: str
+
+
+def moments(log_mean: Floats, log_variance: Floats) -> tuple[Floats, Floats]:
+    """Give mean and variance of log-normal figures."""
+    mean = np.exp(log_mean + log_variance / 2)
+    return mean, mean**2 * np.expm1(log_variance)
+
+
+def deviations(
+    family: Family,
+    scales: Scales,
+    prior: tuple[Floats, Floats],
+    readings: tuple[Floats, Floats],
+    used: Flags,
+) -> Floats:
+    """Give how far (M,) each valued reading lies from what the others say, in deviations."""
+    valued = used & ~family.is_interval
+    mean, variance = leave_one_out(family, scales, moments(*prior), readings[0], readings[1], used)
+    off = np.where(valued, (readings[0] - mean) / np.sqrt(variance), 0.0)
+    suspects = np.flatnonzero((np.abs(off) > FAR - 1) & _is_last(family, used))
+    if len(suspects):
+        given = _others(family, suspects, used)
+        seen = foretell(family, scales, prior, readings, suspects, given)
+        off[suspects] = _normal_score(seen, family.y[suspects])
+    return off
+
+
+def _is_last(family: Family, used: Flags) -> Flags:
+    last = np.zeros(len(used), dtype=bool)
+    of = np.flatnonzero(used)
+    ends = np.append(np.diff(family.series_of[of]) > 0, True) if len(of) else of
+    last[of[ends.astype(bool)]] = True
+    return last
+
+
+def _places(family: Family, targets: Ints) -> tuple[Ints, Ints]:
+    size = len(family.series)
+    first = np.searchsorted(family.series_of, np.arange(size + 1))
+    count = np.diff(first)[family.series_of[targets]]
+    return first[family.series_of[targets]], count
+
+
+def _others(family: Family, targets: Ints, used: Flags) -> Flags:
+    """Give which (T, most) of their series' readings are used and not the target itself."""
+    first, count = _places(family, targets)
+    place = np.arange(int(count.max(initial=0)))
+    row = np.minimum(first[:, None] + place, len(used) - 1)
+    return (place < count[:, None]) & used[row] & (row != targets[:, None])
+
+
+def earlier(family: Family, targets: Ints, is_known: Flags) -> Flags:
+    """Give which (T, most) of their series' readings come before the targets and are known."""
+    first, count = _places(family, targets)
+    place = np.arange(int(count.max(initial=0)))
+    row = np.minimum(first[:, None] + place, len(is_known) - 1)
+    return (place < count[:, None]) & is_known[row] & (row < targets[:, None])
+
+
+def _normal_score(seen: Mixture, figure: Floats) -> Floats:
+    """Give the normal score of a figure, far out too, from the mixture's lighter tail."""
+    far = (figure[:, None] - seen.means) / seen.deviations
+    weight = np.log(seen.weights)
+    below = np.logaddexp.reduce(log_ndtr(far) + weight, axis=1)
+    above = np.logaddexp.reduce(log_ndtr(-far) + weight, axis=1)
+    found: Floats = np.where(
+        below < above, ndtri_exp(np.minimum(below, -1e-12)), -ndtri_exp(np.minimum(above, -1e-12))
+    )
+    return found
+
+
+def worst_of_each(family: Family, off: Floats) -> Ints:
+    """Give the reading of each series that lies farthest off, where that is FAR."""
+    far = np.flatnonzero(np.abs(off) > FAR)
+    order = far[np.argsort(-np.abs(off[far]), kind="stable")]
+    _, first = np.unique(family.series_of[order], return_index=True)
+    return np.sort(order[first])
+
+
+def explained(
+    family: Family,
+    scales: Scales,
+    prior: tuple[Floats, Floats],
+    readings: tuple[Floats, Floats],
+    *,
+    used: Flags,
+    targets: Ints,
+    off: Floats,
+) -> list[Flagged]:
+    """Give the flagged readings (`targets`, not used) with what they most likely are."""
+    if not len(targets):
+        return []
+    given = _others(family, targets, used)
+    seen = foretell(family, scales, prior, readings, targets, given)
+    low, high = (quantile_shown(seen, family, scales, targets, share) for share in (LOW, HIGH))
+    slips = [(_normal_score(seen, family.y[targets] * factor), why) for factor, why in SLIPS]
+    is_new_like = np.abs(
+        family.y[targets] - scales.start[family.series_of[targets]]
+    ) < 2.5 * np.sqrt(scales.error[family.gauge[targets]] ** 2 + scales.start_variance.min())
+    found = []
+    for place, target in enumerate(targets):
+        is_sharp = high[place] - low[place] < SHARP * scales.span
+        likely = [why for score, why in slips if is_sharp and abs(score[place]) < NEAR]
+        bounds = sorted((family.direction * low[place], family.direction * high[place]))
+        found.append(
+            Flagged(
+                row=int(family.row[target]),
+                series=family.series[family.series_of[target]],
+                low=float(bounds[0]),
+                high=float(bounds[1]),
+                off=float(off[target]),
+                why=_why(
+                    likely, bool(is_new_like[place]), bool(off[target] > 0), given[place].any()
+                ),
+            )
+        )
+    return found
+
+
+def _why(likely: list[str], is_new_like: bool, is_more_worn: bool, has_others: bool) -> str:
+    if likely:
+        return f"it would fit if it was {likely[0]}"
+    if is_new_like and not is_more_worn:
+        return "it reads as new: a part fitted and not recorded, or another part's figure"
+    against = "this part's other readings" if has_others else "parts alike"
+    side = "more" if is_more_worn else "less"
+    return f"far {side} worn than {against} let expect: check the figure, or what changed"

@@ -1,0 +1,239 @@
+"""Rates of wear, log-normal across parts, partially pooled: empirical Bayes.
+
+log rate of a part = shop's mean + its kind of riding + model + position + point + its bike + its
+own. Each of these is drawn towards nought by its own spread; the spreads are estimated. A rate's
+interval includes the uncertainty of what it was pooled with.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+
+from ledger.analysis.wear_data import FACTORS, Family, Flags, Floats, Ints
+from ledger.analysis.wear_lines import Lines
+
+USUAL_SPREAD = 0.35
+"""Standard deviation of log rates of parts alike, before the readings say better."""
+LEVEL_SPREAD = 0.25
+BIKE_SPREAD = 0.15
+PRIOR_PARTS = 4.0
+"""How many parts' worth of readings the usual spreads count for."""
+NODES = 21
+ROUNDS = 30
+
+
+@dataclass(frozen=True, slots=True)
+class Pool:
+    """What a family's parts have in common. The effects' order is `columns`."""
+
+    mean: float
+    columns: list[tuple[str, str]]
+    effects: Floats
+    covariance: Floats
+    """Of the mean and the effects, in that order."""
+    spread: float
+    """Standard deviation of log rates between parts alike on one bike."""
+    bike_spread: float
+    bikes: Mapping[int, tuple[float, float]]
+    """Code of a bike -> how its log rates lie off, and the variance of that."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rates:
+    """Each series' log rate (S,), before its readings (prior) and with them (posterior)."""
+
+    prior_mean: Floats
+    prior_variance: Floats
+    mean: Floats
+    variance: Floats
+
+
+def posterior(lines: Lines, mean: Floats, variance: Floats) -> tuple[Floats, Floats]:
+    """Give mean and variance (S,) of log rates under a normal prior, by quadrature."""
+    centre = _mode(lines, mean, variance)
+    rate = np.exp(centre)
+    curvature = 1 / variance + np.maximum(
+        lines.precision * rate**2, 2 * lines.precision * rate**2 - lines.score * rate
+    )
+    scale = 1 / np.sqrt(curvature)
+    nodes = centre[:, None] + scale[:, None] * np.linspace(-5, 5, NODES)
+    rate = np.exp(nodes)
+    log = lines.score[:, None] * rate - lines.precision[:, None] * rate**2 / 2
+    log -= (nodes - mean[:, None]) ** 2 / (2 * variance[:, None])
+    weight = np.exp(log - log.max(axis=1, keepdims=True))
+    weight /= weight.sum(axis=1, keepdims=True)
+    found = np.einsum("nk,nk->n", weight, nodes)
+    return found, np.einsum("nk,nk->n", weight, (nodes - found[:, None]) ** 2)
+
+
+def _mode(lines: Lines, mean: Floats, variance: Floats) -> Floats:
+    centre = mean.copy()
+    for _ in range(15):
+        rate = np.exp(centre)
+        slope = lines.score * rate - lines.precision * rate**2 - (centre - mean) / variance
+        bend = 1 / variance + np.maximum(
+            lines.precision * rate**2, 2 * lines.precision * rate**2 - lines.score * rate
+        )
+        centre = centre + np.clip(slope / bend, -0.7, 0.7)
+    return centre
+
+
+def _columns(family: Family) -> tuple[sparse.csr_matrix, list[tuple[str, str]]]:
+    """Give the one-hot design (S, 1 + levels): the mean, then every level of every factor."""
+    size = len(family.series)
+    rows, columns, names = [np.arange(size)], [np.zeros(size, dtype=np.int64)], []
+    for factor in FACTORS:
+        code, levels = family.factors[factor], family.levels[factor]
+        if len(levels) < 2:
+            continue
+        has = np.flatnonzero(code >= 0)
+        rows.append(has)
+        columns.append(1 + len(names) + code[has])
+        names += [(factor, level) for level in levels]
+    row, column = np.concatenate(rows), np.concatenate(columns)
+    shape = (size, 1 + len(names))
+    return sparse.csr_matrix((np.ones(len(row)), (row, column)), shape=shape), names
+
+
+def rates(family: Family, lines: Lines, first_rate: float) -> tuple[Rates, Pool]:
+    """Pool the rates of a family's series; `first_rate` is where the search starts."""
+    design, names = _columns(family)
+    factor_of = np.array([FACTORS.index(factor) for factor, _ in names], dtype=np.int64)
+    theta = np.concatenate([[np.log(first_rate)], np.zeros(len(names))])
+    levels = np.full(len(FACTORS), LEVEL_SPREAD**2)
+    within, between = USUAL_SPREAD**2, BIKE_SPREAD**2
+    covariance = np.eye(len(theta))
+    tells = lines.precision > 0
+    for _ in range(ROUNDS):
+        shared = design @ theta
+        found = _two_stage(family, lines, shared, within, between, tells)
+        theta, covariance, step = _shared_effects(design, found, theta, levels, factor_of, tells)
+        moved = (within, between)
+        within, between = _spreads(family, found, within, between, tells)
+        levels = _level_spreads(theta[1:], np.diag(covariance)[1:], factor_of)
+        if step < 1e-3 and abs(moved[0] - within) + abs(moved[1] - between) < 1e-4:
+            break
+    shared = design @ theta
+    found = _two_stage(family, lines, shared, within, between, tells)
+    unsure = _variance_of_cells(design, covariance)
+    mean = shared + found.bike_mean
+    variance = within + found.bike_variance + unsure
+    own, left = posterior(lines, mean, variance)
+    pool = Pool(
+        float(theta[0]), names, theta[1:], covariance,
+        float(np.sqrt(within)), float(np.sqrt(between)), _bikes(family, found),
+    )  # fmt: skip
+    return Rates(mean, variance, own, left), pool
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """One pass: each series seen as a normal figure of its log rate, and its bike's others."""
+
+    figure: Floats
+    noise: Floats
+    """Variance of the figure about the part's own log rate."""
+    off: Floats
+    """The figure less what riding, model, position and point foretell."""
+    bike_mean: Floats
+    """What the bike's other series say of its own effect, and how sure (S,)."""
+    bike_variance: Floats
+    spread: Floats
+    """Variance of `off` less `bike_mean` (S,)."""
+    all_mean: Floats
+    """The same with the series itself (S,)."""
+    all_variance: Floats
+
+
+def _two_stage(
+    family: Family, lines: Lines, shared: Floats, within: float, between: float, tells: Flags
+) -> _Found:
+    size = len(shared)
+    variance = np.full(size, within + between)
+    mean, left = posterior(lines, shared, variance)
+    gained = np.maximum(1 / left - 1 / variance, 1e-9)
+    figure = np.where(tells, (mean / left - shared / variance) / gained, shared)
+    noise = np.where(tells, 1 / gained, 1e12)
+    has_bike = family.bike >= 0
+    bike = np.where(has_bike, family.bike, 0)
+    weight = np.where(has_bike & tells, 1 / (within + noise), 0.0)
+    total = np.bincount(bike, weights=weight)[bike]
+    pull = np.bincount(bike, weights=weight * (figure - shared))[bike]
+    others, others_pull = total - weight, pull - weight * (figure - shared)
+    precision = 1 / max(between, 1e-9)
+    return _Found(
+        figure=figure,
+        noise=noise,
+        off=figure - shared,
+        bike_mean=others_pull / (others + precision),
+        bike_variance=1 / (others + precision),
+        spread=within + noise + 1 / (others + precision),
+        all_mean=pull / (total + precision),
+        all_variance=1 / (total + precision),
+    )
+
+
+def _shared_effects(
+    design: sparse.csr_matrix,
+    found: _Found,
+    theta: Floats,
+    levels: Floats,
+    factor_of: Ints,
+    tells: Flags,
+) -> tuple[Floats, Floats, float]:
+    """Give mean and effects by ridge regression of the figures, their covariance, the step."""
+    # A series counts less where its bike's others say the same already.
+    weight = np.where(tells, 1 / found.spread, 0.0)
+    ridge = np.concatenate([[1e-8], 1 / levels[factor_of]])
+    normal = (design.T @ design.multiply(weight[:, None])).toarray() + np.diag(ridge)
+    right = design.T @ (weight * (found.figure - found.bike_mean))
+    covariance = np.linalg.inv(normal)
+    new = covariance @ right
+    return new, covariance, float(np.abs(new - theta).max())
+
+
+def _spreads(
+    family: Family, found: _Found, within: float, between: float, tells: Flags
+) -> tuple[float, float]:
+    """Give the variances within and between bikes after one scoring step."""
+    pull = PRIOR_PARTS / (2 * USUAL_SPREAD**4)
+    off, spread = found.off - found.bike_mean, found.spread
+    gain = np.where(tells, (off**2 - spread) / spread**2, 0.0).sum() / 2
+    gain += pull * (USUAL_SPREAD**2 - within)
+    bend = np.where(tells, 1 / spread**2, 0.0).sum() / 2 + pull
+    new_within = float(np.clip(within + gain / bend, within / 3, within * 3))
+    head = np.unique(np.where(tells, family.bike, -1), return_index=True)[1]
+    head = head[tells[head] & (family.bike[head] >= 0)]
+    seen = found.all_mean[head] ** 2 + found.all_variance[head]
+    count = len(head)
+    new_between = (PRIOR_PARTS * BIKE_SPREAD**2 + seen.sum()) / (PRIOR_PARTS + count)
+    return float(np.clip(new_within, 0.02**2, 2.0)), float(np.clip(new_between, 1e-5, 2.0))
+
+
+def _level_spreads(effects: Floats, variance: Floats, factor_of: Ints) -> Floats:
+    """Give each factor's variance between its levels, drawn to what is usual."""
+    size = len(FACTORS)
+    count = np.bincount(factor_of, minlength=size)
+    seen = np.bincount(factor_of, weights=effects**2 + variance, minlength=size)
+    found: Floats = (2 * LEVEL_SPREAD**2 + seen) / (2 + count)
+    return found
+
+
+def _variance_of_cells(design: sparse.csr_matrix, covariance: Floats) -> Floats:
+    """Give the variance (S,) of what riding, model, position and point foretell."""
+    dense = design @ covariance
+    found: Floats = np.asarray(design.multiply(dense).sum(axis=1)).ravel()
+    return found
+
+
+def _bikes(family: Family, found: _Found) -> Mapping[int, tuple[float, float]]:
+    codes, head = np.unique(family.bike, return_index=True)
+    return {
+        int(code): (float(found.all_mean[each]), float(found.all_variance[each]))
+        for code, each in zip(codes, head, strict=True)
+        if code >= 0
+    }

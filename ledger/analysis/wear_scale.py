@@ -1,0 +1,362 @@
+"""What a family's readings share: where parts start, how gauges err, how a line wanders.
+
+A restricted maximum likelihood fit of straight lines (`reml`) over at most MOST_SERIES series,
+chosen evenly. Its variances are drawn towards what is usual by a few readings' worth
+(PRIOR_READINGS), so that a shop with ten bikes gets wide bands and not nonsense.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import theilslopes
+
+from ledger.analysis import reml
+from ledger.analysis.wear_data import Family, Flags, Floats, Ints, stacks
+
+MOST_SERIES = 1_500
+PRIOR_READINGS = 4.0
+FEWEST_SERIES = 12
+"""Fewer series that inform a variance than this leave it as is usual."""
+LEAST_SHARE = 0.4
+"""No standard error is taken as less than this share of the usual one."""
+FOUND_SPREAD = 2.0
+"""How much wider than the readings say found parts are taken to differ: some ran very long."""
+GROUP = 8
+"""A model or a kind of riding with fewer series shares the others' start and slope."""
+FEWEST_WORN = 10
+GAIN_READINGS = 40
+GAIN_SPREAD = 0.1
+USUAL_ERROR = 0.04
+"""Standard error of a gauge nobody knows, as a share of the way from new to the limit."""
+USUAL_WANDER = 0.15
+"""Standard deviation of a part's wear about its own line over a usual distance, as a share."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scales:
+    """What the readings of a family share. Arrays over series (S,) or gauges (G,)."""
+
+    rate: Floats
+    """(S,) typical slope, by kind of riding."""
+    start: Floats
+    """(S,) where a line starts: new, or as such a part is when first seen."""
+    start_variance: Floats
+    wander: float
+    """Variance of a line's wandering per unit of exposure, in squares of the rate."""
+    bias: Floats
+    """(G,) what a gauge adds."""
+    bias_error: Floats
+    gain: Floats
+    """(G,) by what share a gauge shows wear too large: one that reads roller wear too."""
+    gain_error: Floats
+    error: Floats
+    """(G,) standard deviation of one reading."""
+    count: Ints
+    """(G,) readings the figures come from."""
+    span: float
+    """The usual way from new to the limit."""
+    worn_out: float = np.inf
+    """The figure past the limit that nothing wears beyond; infinite where none shows."""
+
+    def true_figures(self, family: Family, shown: Floats) -> Floats:
+        """Give what the gauges' figures (M,) mean once bias and gain are taken away."""
+        start = self.start[family.series_of]
+        gauge = family.gauge
+        return start + (shown - start - self.bias[gauge]) / (1 + self.gain[gauge])
+
+    def variances(self, family: Family) -> Floats:
+        """Give the error variance (M,) of each reading, that of its exposure included."""
+        gauge = family.gauge
+        error = self.error[gauge] / (1 + self.gain[gauge])
+        return error**2 + (self.rate[family.series_of] * family.x_error) ** 2
+
+
+@dataclass(frozen=True, slots=True)
+class Rough:
+    """A first look that outliers hardly move."""
+
+    rate: float
+    start: float
+    span: float
+    usual_x: float
+
+
+def rough(family: Family, is_used: Flags) -> Rough | None:
+    """Give a family's rough rate and start; None where nothing tells a rate."""
+    valued = is_used & ~family.is_interval
+    is_new = family.is_new[family.series_of] & valued
+    known = family.known_start[family.series_of]
+    slopes, weights = _slopes(family, valued)
+    x, y = family.x[is_new], family.y[is_new]
+    start = float(np.nanmedian(known)) if not np.isnan(known).all() else np.nan
+    if np.isnan(start) and len(x) >= 3 and np.ptp(x) > 0:
+        some = _spread_out(len(x), 400)
+        found = theilslopes(y[some], x[some])
+        start = float(found.intercept)
+        slopes, weights = np.append(slopes, found.slope), np.append(weights, x[some].mean())
+    start = float(np.min(family.y[valued], initial=np.inf)) if np.isnan(start) else start
+    later = is_new & (family.x > 0)
+    slopes = np.append(slopes, (family.y[later] - start) / family.x[later])
+    weights = np.append(weights, family.x[later])
+    if not len(slopes):
+        return None
+    rate = _weighted_median(slopes, weights)
+    if rate <= 0:
+        return None
+    limit = family.limit[~np.isnan(family.limit)]
+    span = float(np.median(limit)) - start if len(limit) else 0.0
+    usual_x = float(np.median(family.x[family.x > 0]))
+    return Rough(rate, start, span if span > 0 else max(rate * usual_x, 1e-9), usual_x)
+
+
+def worn_out(family: Family, known: Flags, usual_error: float) -> float:
+    """Give the figure beyond which nothing wears: metal on metal, or too worn to turn.
+
+    The highest readings past the limit tell, less what their gauges' errors add; infinite where
+    fewer than FEWEST_WORN were ever past it.
+    """
+    past = known & ~family.is_interval & (family.y > family.limit[family.series_of])
+    if past.sum() < FEWEST_WORN:
+        return np.inf
+    return float(np.quantile(family.y[past], 0.98)) - 2 * usual_error
+
+
+def usual_errors(family: Family, span: float) -> Floats:
+    """Give what each gauge (G,) usually errs by: as registered, else a share of the span."""
+    return np.where(np.isnan(family.gauge_error), USUAL_ERROR * span, family.gauge_error)
+
+
+def _slopes(family: Family, valued: Flags) -> tuple[Floats, Floats]:
+    """Give the slope between each reading and the one before it, and the exposure between."""
+    of = np.flatnonzero(valued)
+    is_same = np.diff(family.series_of[of]) == 0
+    step, rise = np.diff(family.x[of])[is_same], np.diff(family.y[of])[is_same]
+    return rise[step > 0] / step[step > 0], step[step > 0]
+
+
+def _weighted_median(values: Floats, weights: Floats) -> float:
+    order = np.argsort(values)
+    sums = np.cumsum(weights[order])
+    return float(values[order][np.searchsorted(sums, sums[-1] / 2)])
+
+
+def _spread_out(size: int, most: int) -> Ints:
+    return np.unique(np.linspace(0, size - 1, min(size, most)).astype(np.int64))
+
+
+def _groups(code: Ints, count_levels: int, is_counted: Flags) -> Ints:
+    """Give a group (S,) a level with enough series has to itself; 0 holds all the others."""
+    counts = np.bincount(code[is_counted & (code >= 0)], minlength=count_levels)
+    own = np.cumsum(counts >= GROUP) * (counts >= GROUP)
+    return np.where(code >= 0, np.append(own, 0)[code], 0)
+
+
+@dataclass(frozen=True, slots=True)
+class _Design:
+    """The fixed effects' columns: (M, p), and what each stands for."""
+
+    columns: Floats
+    names: list[tuple[str, int]]
+
+
+def _design(family: Family, rate: Floats, is_used: Flags) -> _Design:
+    of, size = family.series_of, len(family.x)
+    start = _groups(family.factors["model"], len(family.levels["model"]), family.is_new)
+    slope = _groups(
+        family.factors["riding"], len(family.levels["riding"]), np.ones_like(family.is_new)
+    )
+    made: list[tuple[tuple[str, int], Floats]] = []
+    for group in range(int(start.max(initial=0)) + 1):
+        made.append((("start", group), ((start == group) & family.is_new)[of] * 1.0))
+    made.append((("found", 0), (~family.is_new)[of] * 1.0))
+    for group in range(int(slope.max(initial=0)) + 1):
+        made.append((("slope", group), (slope == group)[of] * family.x))
+    counts = np.bincount(family.gauge[is_used], minlength=len(family.gauges))
+    reference = int(np.argmax(counts))
+    for gauge in np.flatnonzero(counts):
+        if gauge != reference:
+            made.append((("bias", int(gauge)), (family.gauge == gauge) * 1.0))
+    for gauge in np.flatnonzero(counts >= GAIN_READINGS):
+        if gauge != reference:
+            shown = (family.gauge == gauge) * family.x * rate[of]
+            made.append((("gain", int(gauge)), shown))
+    return _independent(made, is_used, size)
+
+
+def _independent(made: list[tuple[tuple[str, int], Floats]], is_used: Flags, size: int) -> _Design:
+    """Keep the columns, in their order, that the ones before do not already make up."""
+    kept: list[tuple[str, int]] = []
+    columns = np.empty((size, 0))
+    basis = np.empty((int(is_used.sum()), 0))
+    for name, values in made:
+        rest = values[is_used]
+        length = np.linalg.norm(rest)
+        for _ in range(2):
+            rest = rest - basis @ (basis.T @ rest)
+        if length == 0 or np.linalg.norm(rest) < 1e-6 * length:
+            continue
+        kept.append(name)
+        columns = np.column_stack([columns, values])
+        basis = np.column_stack([basis, rest / np.linalg.norm(rest)])
+    return _Design(columns, kept)
+
+
+def _chosen(family: Family, is_used: Flags) -> Flags:
+    """Give which readings inform the variances: those of at most MOST_SERIES series."""
+    counts = np.bincount(family.series_of[is_used], minlength=len(family.series))
+    twice = np.flatnonzero(counts >= 2)
+    once = np.flatnonzero((counts == 1) & family.is_new)
+    twice = twice[_spread_out(len(twice), 2 * MOST_SERIES // 3)] if len(twice) else twice
+    once = once[_spread_out(len(once), MOST_SERIES - len(twice))] if len(once) else once
+    is_chosen = np.zeros(len(family.series), dtype=bool)
+    is_chosen[twice] = True
+    is_chosen[once] = True
+    return is_used & is_chosen[family.series_of]
+
+
+def _components(family: Family, rate: Floats, series: Ints, rows: Ints, parts: int) -> Floats:
+    """Give the known matrices (q, N, n, n): slope, start, found, wander, then each gauge."""
+    x, r = family.x[rows], rate[series][:, None, None]
+    count, n = rows.shape
+    made = np.zeros((parts, count, n, n))
+    made[0] = r**2 * x[:, :, None] * x[:, None, :]
+    is_new = family.is_new[series][:, None, None]
+    made[1], made[2] = is_new * 1.0, ~is_new * 1.0
+    made[3] = r**2 * np.minimum(x[:, :, None], x[:, None, :])
+    diagonal = np.arange(n)
+    for gauge in range(len(family.gauges)):
+        made[4 + gauge][:, diagonal, diagonal] = family.gauge[rows] == gauge
+    return made
+
+
+def scales(family: Family, is_used: Flags, first: Rough) -> Scales:
+    """Fit what a family's valued readings share."""
+    rate = np.full(len(family.series), first.rate)
+    usual = usual_errors(family, first.span)
+    used = _chosen(family, is_used & ~family.is_interval)
+    base = np.where(np.isnan(family.known_start), first.start, family.known_start)
+    base = np.where(family.is_new, base, first.start)
+    prior = _prior_variances(first, usual)
+    informing = np.bincount(family.series_of[used], minlength=len(family.series))
+    count_informing = int((informing >= 2).sum()) + int(((informing == 1) & family.is_new).sum())
+    if count_informing < FEWEST_SERIES:
+        return _as_usual(family, first, base, prior, usual, used)
+    design = _design(family, rate, used)
+    fitted = reml.fit(_stacks(family, rate, used, base, design), prior)
+    beta = dict(zip(design.names, fitted.beta, strict=True))
+    errors = dict(zip(design.names, np.sqrt(np.diag(fitted.beta_covariance)), strict=True))
+    theta = _drawn_in(fitted, prior)
+    return _made(family, first, base, theta, beta, errors, used, usual)
+
+
+def _prior_variances(first: Rough, usual: Floats) -> Floats:
+    wander = USUAL_WANDER**2 * first.usual_x
+    mean = float(np.mean(usual))
+    return np.concatenate([[0.1, mean**2, (first.span / 3) ** 2, wander], usual**2])
+
+
+def _drawn_in(fitted: reml.Fit, prior: Floats) -> Floats:
+    """Give the variances drawn towards the usual ones as far as the readings leave them open.
+
+    A usual variance counts as if PRIOR_READINGS readings had given it; the fitted ones count by
+    their covariance, so that what the readings cannot tell apart stays as is usual.
+    """
+    usual = np.diag(2 * prior**2 / PRIOR_READINGS)
+    covariance = fitted.theta_covariance
+    found = fitted.theta - covariance @ np.linalg.solve(covariance + usual, fitted.theta - prior)
+    return np.maximum(found, LEAST_SHARE**2 * prior)
+
+
+def _stacks(
+    family: Family, rate: Floats, used: Flags, base: Floats, design: _Design
+) -> list[reml.Stack]:
+    parts = 4 + len(family.gauges)
+    return [
+        reml.Stack(
+            family.y[rows] - base[series][:, None],
+            design.columns[rows],
+            _components(family, rate, series, rows, parts),
+        )
+        for series, rows in stacks(family.series_of, used)
+    ]
+
+
+def _as_usual(
+    family: Family, first: Rough, base: Floats, prior: Floats, usual: Floats, used: Flags
+) -> Scales:
+    nothing = np.zeros(len(family.gauges))
+    found = family.y[used & ~family.is_new[family.series_of]]
+    seen = float(np.median(found)) if len(found) else first.start + first.span / 3
+    spread = max(float(np.std(found)) if len(found) > 2 else 0.0, first.span / 3)
+    return Scales(
+        rate=np.full(len(family.series), first.rate),
+        start=np.where(family.is_new, base, seen),
+        start_variance=np.where(family.is_new, prior[1], spread**2),
+        wander=float(prior[3]),
+        bias=nothing,
+        bias_error=usual,
+        gain=nothing,
+        gain_error=np.full(len(usual), GAIN_SPREAD),
+        error=usual,
+        count=np.bincount(family.gauge[used], minlength=len(family.gauges)),
+        span=first.span,
+    )
+
+
+def _levelled(
+    family: Family, beta: dict[tuple[str, int], float], usual: Floats
+) -> tuple[float, Floats]:
+    """Give what all starts move by, and the gauges' biases (G,), none of them taken as right.
+
+    Only differences between gauges show in the readings; what they share is split between the
+    gauges and the start by how far each is usually off (the start twice a gauge).
+    """
+    bias = np.array([beta.get(("bias", gauge), 0.0) for gauge in range(len(usual))])
+    starts = [value for (name, _), value in beta.items() if name == "start"]
+    is_known = not np.isnan(family.known_start[family.is_new]).any() and bool(starts)
+    precision = 1 / usual**2
+    start_precision = 1 / (2 * usual.mean()) ** 2 if is_known else 0.0
+    start = float(np.mean(starts)) if starts else 0.0
+    shift = (start * start_precision - (bias * precision).sum()) / (
+        precision.sum() + start_precision
+    )
+    return float(shift), bias + shift
+
+
+def _made(
+    family: Family,
+    first: Rough,
+    base: Floats,
+    theta: Floats,
+    beta: dict[tuple[str, int], float],
+    errors: dict[tuple[str, int], float],
+    used: Flags,
+    usual: Floats,
+) -> Scales:
+    gauges = range(len(family.gauges))
+    shift, bias = _levelled(family, beta, usual)
+    start = _groups(family.factors["model"], len(family.levels["model"]), family.is_new)
+    slope = _groups(
+        family.factors["riding"], len(family.levels["riding"]), np.ones_like(family.is_new)
+    )
+    offset = np.array([beta.get(("start", group), 0.0) for group in start])
+    found = beta.get(("found", 0), first.span / 3)
+    rate = np.array([beta.get(("slope", group), first.rate) for group in slope])
+    rate = np.where(rate > 0.1 * first.rate, rate, first.rate)
+    gain_error = np.array([errors.get(("gain", gauge), GAIN_SPREAD) for gauge in gauges])
+    raw = np.array([beta.get(("gain", gauge), 0.0) for gauge in gauges])
+    return Scales(
+        rate=rate,
+        start=base + np.where(family.is_new, offset, found) - shift,
+        start_variance=np.where(family.is_new, theta[1], FOUND_SPREAD**2 * theta[2]),
+        wander=float(theta[3]),
+        bias=bias,
+        bias_error=np.array([errors.get(("bias", gauge), 0.0) for gauge in gauges]),
+        gain=raw * GAIN_SPREAD**2 / (GAIN_SPREAD**2 + gain_error**2),
+        gain_error=gain_error,
+        error=np.sqrt(theta[4:]),
+        count=np.bincount(family.gauge[used], minlength=len(family.gauges)),
+        span=first.span,
+    )
