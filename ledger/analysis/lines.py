@@ -78,9 +78,9 @@ class Line:
     def _fieller(self, ahead: float, at: float, reach: float) -> tuple[float, float]:
         """Give the stretch about `at` where |intercept + slope x - threshold| <= reach sd(x)."""
         (start, cross), (_, rate) = self.covariance
-        square = self.slope**2 - reach**2 * float(rate)
-        linear = -ahead * self.slope - reach**2 * float(cross)
-        constant = ahead**2 - reach**2 * float(start)
+        square = self.slope * self.slope - reach * reach * float(rate)
+        linear = -ahead * self.slope - reach * reach * float(cross)
+        constant = ahead * ahead - reach * reach * float(start)
         roots = _roots(square, linear, constant)
         if square > 0 and roots:
             return min(roots[0], at), max(roots[1], at)
@@ -92,10 +92,10 @@ class Line:
 
 def _roots(square: float, linear: float, constant: float) -> tuple[float, ...]:
     """Give the real roots of square x^2 + 2 linear x + constant in order, without cancellation."""
-    inside = linear**2 - square * constant
+    inside = linear * linear - square * constant
     if inside < 0 and square > 0:
         inside = 0.0  # the estimate itself is inside: only rounding can say otherwise
-    if inside < 0:
+    if not 0 <= inside < math.inf:
         return ()
     far = -(linear + math.copysign(math.sqrt(inside), linear))
     roots = [far / square] if square else []

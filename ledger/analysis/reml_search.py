@@ -120,7 +120,19 @@ def _climb(objective: _Objective, likelihood: Likelihood, start: FloatArray) -> 
         if bends[0] > -1e-5 * likelihood.count_readings:
             break
         root = _off_saddle(objective, root, ways[:, 0])
+    root = _settled(objective, root)
     return Found(root, -objective.value(root), is_converged)
+
+
+def _settled(objective: _Objective, root: FloatArray) -> FloatArray:
+    """Put roots that only near zero to zero itself, where that costs nothing."""
+    for index in np.flatnonzero(np.abs(root) < NEAR_ZERO * np.abs(root).max(initial=0.0)):
+        tried = root.copy()
+        tried[index] = 0.0
+        tried, _ = _descend(objective, tried)
+        if objective.value(tried) <= objective.value(root) + ENOUGH:
+            root = tried
+    return root
 
 
 def _descend(objective: _Objective, root: FloatArray) -> tuple[FloatArray, bool]:
@@ -128,7 +140,7 @@ def _descend(objective: _Objective, root: FloatArray) -> tuple[FloatArray, bool]
     for _ in range(MOST_STEPS):
         step, gain = _newton_step(objective, root)
         if gain < ENOUGH:
-            return root, True
+            return min(root + step, root, key=objective.value), True
         nearer = _shortened(objective, root, step, gain)
         if nearer is None:
             return root, gain < 1e-5
@@ -137,11 +149,18 @@ def _descend(objective: _Objective, root: FloatArray) -> tuple[FloatArray, bool]
 
 
 def _newton_step(objective: _Objective, root: FloatArray) -> tuple[FloatArray, float]:
-    """Give the step, no longer than the root or 1, and the gain a quadratic would have from it."""
-    bends, ways = np.linalg.eigh(objective.bend(root))
-    steep = np.maximum(np.abs(bends), 1e-10 * np.abs(bends).max() + 1e-300)
-    along = ways.T @ objective.slope(root)
-    step = -ways @ (along / steep)
+    """Give the step, no longer than the root or 1, and the gain a quadratic would have from it.
+
+    Each root is first put in units of its own bend, since one component may be pinned far
+    more sharply than another.
+    """
+    bend = objective.bend(root)
+    sharp = np.sqrt(np.abs(np.diag(bend)))
+    unit = 1.0 / np.where(sharp > 0, sharp, 1.0)
+    bends, ways = np.linalg.eigh(bend * np.outer(unit, unit))
+    steep = np.maximum(np.abs(bends), 1e-10)
+    along = ways.T @ (unit * objective.slope(root))
+    step = -unit * (ways @ (along / steep))
     longest = max(1.0, float(np.linalg.norm(root)))
     share = min(1.0, longest / max(float(np.linalg.norm(step)), 1e-300))
     return step * share, float(along @ (along / steep)) / 2
