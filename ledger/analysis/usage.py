@@ -20,7 +20,7 @@ import pyarrow as pa
 
 from ledger.analysis.distances import SCATTER_DAYS, Floats, Integers
 from ledger.analysis.months import MONTH_SHARES, days_by_month
-from ledger.analysis.pooling import pooled
+from ledger.analysis.usage_pooling import pooled
 
 PRIOR_DAYS = 90.0
 """What the prior season weighs in each month, in days ridden by bikes in it."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -78,16 +77,17 @@ def parts_read(marks: Marks, rows: Integers, spells: list[Spell]) -> tuple[Texts
     first_seen: dict[str, int] = {}
     for spell in spells:
         first_seen[spell.part] = min(spell.start, first_seen.get(spell.part, spell.start))
-    found: dict[tuple[str, str, int, str | None], tuple[str, int]] = {}
+    found: dict[tuple[str, str, int, str | None], tuple[str, list[int]]] = {}
     parts = np.empty(len(rows), dtype=object)
     left_seq = marks.seqs("there_seq")
     for index, row in enumerate(rows.tolist()):
         part = named[row] or there[row]
         if part is None or first_seen.get(part, len(marks.at)) > row:
             key = (marks.bike[row], marks.position[row], int(left_seq[row]), named[row])
-            part, _ = found.setdefault(key, (part or made_up_part(marks.events[row]), row))
+            part, seen = found.setdefault(key, (part or made_up_part(marks.events[row]), []))
+            seen.append(row)
         parts[index] = part
-    return parts, [*_found_spells(marks, found.values())]
+    return parts, _found_spells(marks, list(found.values()), spells)
 
 
 def _there(marks: Marks) -> Texts:
@@ -104,15 +104,31 @@ def _there(marks: Marks) -> Texts:
     )
 
 
-def _found_spells(marks: Marks, found: Iterable[tuple[str, int]]) -> Iterable[Spell]:
-    """Give the spell of each part found by a reading, until the next move at its position."""
+def _found_spells(
+    marks: Marks, found: list[tuple[str, list[int]]], fitted: list[Spell]
+) -> list[Spell]:
+    """Give the spell of each part found by reading it: until the next move at its position, or,
+    where it is seen elsewhere before that, until it was last read here."""
     moves: dict[tuple[str, str], list[int]] = {}
     for row in moves_of(marks).tolist():
         moves.setdefault((marks.bike[row], marks.position[row]), []).append(row)
-    for part, start in found:
-        later = moves.get((marks.bike[start], marks.position[start]), [])
-        place = int(np.searchsorted(later, start))
-        yield Spell(part, start, later[place] if place < len(later) else NONE, True, False)
+    starts: dict[str, list[int]] = {}
+    for part, start in [*((one.part, one.start) for one in fitted), *((p, r[0]) for p, r in found)]:
+        starts.setdefault(part, []).append(start)
+    spells = []
+    for part, rows in found:
+        end = _next(moves.get((marks.bike[rows[0]], marks.position[rows[0]]), []), rows[0])
+        elsewhere = _next(sorted(starts[part]), rows[0])
+        if elsewhere != NONE and (end == NONE or end > elsewhere):
+            end = max(row for row in rows if row < elsewhere)
+        spells.append(Spell(part, rows[0], end, True, False))
+    return spells
+
+
+def _next(rows: list[int], after: int) -> int:
+    """Give the first of some rows, in order, that comes after one; NONE where none does."""
+    place = int(np.searchsorted(rows, after, side="right"))
+    return rows[place] if place < len(rows) else NONE
 
 
 @dataclass(frozen=True)
