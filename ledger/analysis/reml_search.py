@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ledger.analysis.reml_blocks import FloatArray
 from ledger.analysis.reml_likelihood import Likelihood, Point
@@ -40,7 +41,7 @@ class _Objective:
 
     def __init__(self, likelihood: Likelihood, squares: Squares) -> None:
         self._likelihood = likelihood
-        self._squares = squares
+        self.squares = squares
         self._points: dict[bytes, Point | None] = {}
 
     def point(self, root: FloatArray) -> Point | None:
@@ -54,7 +55,7 @@ class _Objective:
     def _evaluated(self, root: FloatArray) -> Point | None:
         """Give the point, or None where a variance is not positive definite to the last digit."""
         try:
-            return self._likelihood.at(self._squares.theta(root))
+            return self._likelihood.at(self.squares.theta(root))
         except np.linalg.LinAlgError:
             return None
 
@@ -74,11 +75,11 @@ class _Objective:
         return point
 
     def slope(self, root: FloatArray) -> FloatArray:
-        return np.asarray(-self._squares.slopes(root).T @ self._standing(root).gradient)
+        return np.asarray(-self.squares.slopes(root).T @ self._standing(root).gradient)
 
     def bend(self, root: FloatArray) -> FloatArray:
         point = self._standing(root)
-        return self._squares.bent(root, point.gradient, point.hessian)
+        return self.squares.bent(root, point.gradient, point.hessian)
 
 
 def best_root(likelihood: Likelihood, squares: Squares, start: FloatArray) -> Found:
@@ -89,17 +90,21 @@ def best_root(likelihood: Likelihood, squares: Squares, start: FloatArray) -> Fo
     """
     objective = _Objective(likelihood, squares)
     found = _climb(objective, likelihood, _rescaled(objective, likelihood, start))
-    if found.is_converged and not _is_at_boundary(found.root, squares):
+    if found.is_converged and not len(_near_zero(found.root, squares)):
         return found
     level = squares.lifted(np.zeros_like(start), 1.0)
     again = _climb(objective, likelihood, _rescaled(objective, likelihood, level))
     return max(found, again, key=lambda each: each.value)
 
 
-def _is_at_boundary(root: FloatArray, squares: Squares) -> bool:
+def _near_zero(root: FloatArray, squares: Squares) -> NDArray[np.intp]:
+    """Give which roots stand at the boundary; that of a covariance may be zero anywhere."""
     crossed = [triple[1] for triple in squares.covariances]
-    sizes = np.abs(np.delete(root, crossed))
-    return bool(np.any(sizes < NEAR_ZERO * sizes.max(initial=0.0)))
+    sizes = np.abs(root)
+    sizes[crossed] = np.inf
+    sizes[np.array(squares.is_absent)] = np.inf
+    top = sizes[np.isfinite(sizes)].max(initial=0.0)
+    return np.flatnonzero(sizes <= NEAR_ZERO * top)
 
 
 def _rescaled(objective: _Objective, likelihood: Likelihood, root: FloatArray) -> FloatArray:
@@ -126,7 +131,7 @@ def _climb(objective: _Objective, likelihood: Likelihood, start: FloatArray) -> 
 
 def _settled(objective: _Objective, root: FloatArray) -> FloatArray:
     """Put roots that only near zero to zero itself, where that costs nothing."""
-    for index in np.flatnonzero(np.abs(root) < NEAR_ZERO * np.abs(root).max(initial=0.0)):
+    for index in _near_zero(root, objective.squares):
         tried = root.copy()
         tried[index] = 0.0
         tried, _ = _descend(objective, tried)
@@ -173,10 +178,20 @@ def _shortened(
     start = objective.value(root)
     for halvings in range(30):
         share = 0.5**halvings
-        tried = root + share * step
+        tried = _kept_off_zero(root, root + share * step, objective.squares)
         if objective.value(tried) < start - 1e-4 * share * gain:
             return tried
     return None
+
+
+def _kept_off_zero(root: FloatArray, tried: FloatArray, squares: Squares) -> FloatArray:
+    """Give the step's end, but a large root that would jump past zero a quarter of itself.
+
+    A root and its negative are the same model: beyond zero the step knows nothing.
+    """
+    is_large = np.abs(root) > 0.05 * np.abs(root).max()
+    is_large[[triple[1] for triple in squares.covariances]] = False
+    return np.where(is_large & (root * tried <= 0), root / 4, tried)
 
 
 def _off_saddle(objective: _Objective, root: FloatArray, way: FloatArray) -> FloatArray:
