@@ -24,6 +24,8 @@ SCATTER_DAYS = 30.0
 """Over this many days the distance ridden scatters by its own size (one sd): an assumption."""
 SOURCES = ("read", "between", "beyond", "unknown")
 """How a distance is known, the surest first; elsewhere by its place in this list."""
+_TICK = 1e-9
+"""Days that are only rounding: a tenth of a millisecond."""
 NONE = -1
 """No distance reading there."""
 
@@ -114,8 +116,8 @@ def place(at: Floats, before: Integers, after: Integers, readings: Readings) -> 
     """
     since, until = at - _at(readings.at, before), _at(readings.at, after) - at
     near, next_near = np.nan_to_num(since, nan=np.inf), np.nan_to_num(until, nan=np.inf)
-    is_at_before = (near <= SAME_VISIT_DAYS) & (near <= next_near)
-    is_at_after = (next_near <= SAME_VISIT_DAYS) & ~is_at_before
+    is_at_before = (near <= SAME_VISIT_DAYS + _TICK) & (near <= next_near + _TICK)
+    is_at_after = (next_near <= SAME_VISIT_DAYS + _TICK) & ~is_at_before
     first, second = np.where(is_at_after, after, before), np.where(is_at_before, before, after)
     is_open = (first == second) | (first == NONE) | (second == NONE)
     with np.errstate(invalid="ignore"):
