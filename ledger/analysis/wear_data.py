@@ -117,8 +117,7 @@ def row_count(table: Table) -> int:
 
 def sort_of(position: str) -> str:
     """Give the sort of a position: pads of either brake are pads, any chainring a chainring."""
-    last = position.rpartition(".")[2]
-    return "chainring" if last.startswith("chainring") else last
+    return "chainring" if position.startswith("chainring") else position.rpartition(".")[2]
 
 
 @dataclass(frozen=True, slots=True)

@@ -114,13 +114,17 @@ def rough(family: Family, is_used: Flags) -> Rough | None:
 def worn_out(family: Family, known: Flags, usual_error: float) -> float:
     """Give the figure beyond which nothing wears: metal on metal, or too worn to turn.
 
-    The highest readings past the limit tell, less what their gauges' errors add; infinite where
-    fewer than FEWEST_WORN were ever past it.
+    It shows as a heap: at least FEWEST_WORN readings past the limit, and among the highest of
+    them half as many again as in a band as wide just below. Infinite where there is no heap.
     """
-    past = known & ~family.is_interval & (family.y > family.limit[family.series_of])
-    if past.sum() < FEWEST_WORN:
+    past = family.y[known & ~family.is_interval & (family.y > family.limit[family.series_of])]
+    if len(past) < FEWEST_WORN:
         return np.inf
-    return float(np.quantile(family.y[past], 0.98)) - 2 * usual_error
+    highest, width = float(np.quantile(past, 0.98)), 6 * usual_error
+    count_heap = int((past > highest - width).sum())
+    count_below = int(((past > highest - 2 * width) & (past <= highest - width)).sum())
+    is_heap = count_heap >= max(FEWEST_WORN, 1.5 * count_below)
+    return highest - 2 * usual_error if is_heap else np.inf
 
 
 def usual_errors(family: Family, span: float) -> Floats:
