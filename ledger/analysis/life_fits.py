@@ -7,22 +7,28 @@ scaled to about 1 before and back after.
 from __future__ import annotations
 
 import warnings
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
 from ledger.analysis.life_bounds import (
     Bounds,
     Column,
-    FloatArray,
     TooFewLives,
     checked_bounds,
     share_between,
 )
-from ledger.analysis.life_models import LognormalLife, WeibullLife
+from ledger.analysis.life_models import LifeModel, LognormalLife, WeibullLife
+from ledger.analysis.statistics import weighted_quantile
 
 SPREADS = (1e-3, 20.0)
 """Beyond these spreads of the logarithm of life the likelihood has no top inside."""
+
+LOOSEST = 3.0
+"""A standard error of location or of the logarithm of spread above this tells nothing: its 95 %
+interval reaches 360 times either way."""
+
+Law = TypeVar("Law", bound=LifeModel)
 
 
 def weibull(
@@ -44,15 +50,14 @@ def weibull(
     from lifelines import WeibullFitter  # takes a second to load
 
     bounds = _enough(checked_bounds(lower, upper, entry=entry, weights=weights), level)
-    scale = _typical(bounds)
-    fitter = _fitted(WeibullFitter(), bounds, scale)
-    spread = 1 / fitter.rho_
+    unit = _typical(bounds)
+    fitter = _fitted(WeibullFitter(), [1.0, 1.0], bounds, unit)
+    spread = 1 / float(fitter.rho_)
+    location = float(np.log(fitter.lambda_) + np.log(unit))
     turn = np.diag([1 / fitter.lambda_, -(spread**2)])
-    return WeibullLife(
-        float(np.log(fitter.lambda_) + np.log(scale)),
-        float(spread),
-        *_rest(fitter, turn, bounds, scale),
-        level,
+    covariance = turn @ fitter.variance_matrix_.to_numpy() @ turn
+    return _settled(
+        WeibullLife(location, spread, covariance, *_counts(fitter, bounds, unit), level), bounds
     )
 
 
@@ -68,13 +73,12 @@ def lognormal(
     from lifelines import LogNormalFitter  # takes a second to load
 
     bounds = _enough(checked_bounds(lower, upper, entry=entry, weights=weights), level)
-    scale = _typical(bounds)
-    fitter = _fitted(LogNormalFitter(), bounds, scale)
-    return LognormalLife(
-        float(fitter.mu_ + np.log(scale)),
-        float(fitter.sigma_),
-        *_rest(fitter, np.eye(2), bounds, scale),
-        level,
+    unit = _typical(bounds)
+    fitter = _fitted(LogNormalFitter(), [0.0, 1.0], bounds, unit)
+    place = (float(fitter.mu_ + np.log(unit)), float(fitter.sigma_))
+    covariance = fitter.variance_matrix_.to_numpy()
+    return _settled(
+        LognormalLife(*place, covariance, *_counts(fitter, bounds, unit), level), bounds
     )
 
 
@@ -97,46 +101,48 @@ def _too_few(wrong: str) -> TooFewLives:
 
 
 def _typical(bounds: Bounds) -> float:
-    """Give the geometric mean of the lengths known."""
+    """Give the median of the lengths known."""
     ends = np.where(bounds.is_over, (bounds.lower + bounds.upper) / 2, bounds.lower)
-    return float(np.exp(np.average(np.log(ends), weights=bounds.weights)))
+    return float(weighted_quantile(ends, bounds.weights, [0.5])[0])
 
 
-def _fitted(fitter: Any, bounds: Bounds, scale: float) -> Any:
+def _fitted(fitter: Any, start: list[float], bounds: Bounds, unit: float) -> Any:
     options = {
-        "entry": bounds.entry / scale,
+        "entry": bounds.entry / unit,
         "weights": bounds.weights,
-        "initial_point": np.array([1.0 if "lambda_" in _names(fitter) else 0.0, 1.0]),
+        "initial_point": np.array(start),
         "fit_options": {"gtol": 1e-10, "ftol": 1e-15},
     }
-    is_bounded = bounds.is_over & ~bounds.is_exact
     try:
         with warnings.catch_warnings(), np.errstate(all="ignore"):
             warnings.simplefilter("ignore")
-            if is_bounded.any():
-                ends = (bounds.lower / scale, bounds.upper / scale)
+            if (bounds.is_over & ~bounds.is_exact).any():
+                ends = (bounds.lower / unit, bounds.upper / unit)
                 fitter.fit_interval_censoring(*ends, **options)
             else:
-                fitter.fit(bounds.lower / scale, bounds.is_exact, **options)
+                fitter.fit(bounds.lower / unit, bounds.is_exact, **options)
     except Exception as error:  # whatever the library meets, the lives are what it met it in
         raise _too_few(f"the fit did not settle ({type(error).__name__})") from error
     return fitter
 
 
-def _names(fitter: Any) -> list[str]:
-    return list(fitter._fitted_parameter_names)
+def _counts(fitter: Any, bounds: Bounds, unit: float) -> tuple[float, float, float]:
+    """Give the log-likelihood of the lives in their own unit, and how many are known and over."""
+    exact, over = (bounds.weights[which].sum() for which in (bounds.is_exact, bounds.is_over))
+    likelihood = float(fitter.log_likelihood_) - float(exact) * float(np.log(unit))
+    return likelihood, float(bounds.weights.sum()), float(over)
 
 
-def _rest(
-    fitter: Any, turn: FloatArray, bounds: Bounds, scale: float
-) -> tuple[FloatArray, float, float, float]:
-    """Give the covariance of location and spread, the log-likelihood and the counts."""
-    covariance = turn @ fitter.variance_matrix_.to_numpy() @ turn.T
-    spread = 1 / fitter.rho_ if "rho_" in _names(fitter) else fitter.sigma_
-    is_settled = np.isfinite(covariance).all() and (np.linalg.eigvalsh(covariance) > 0).all()
-    if not is_settled or not SPREADS[0] < spread < SPREADS[1]:
-        raise _too_few("the fit did not settle, many laws fit them as well")
-    exact = float(bounds.weights[bounds.is_exact].sum())
-    likelihood = float(fitter.log_likelihood_) - exact * float(np.log(scale))
-    over = float(bounds.weights[bounds.is_over].sum())
-    return covariance, likelihood, float(bounds.weights.sum()), over
+def _settled(law: Law, bounds: Bounds) -> Law:
+    """Give the law back, or raise where it is not the most likely one or as good as unknown."""
+    place, width = law.covariance[0, 0], law.covariance[1, 1] / law.spread**2
+    is_known = (
+        np.isfinite(law.covariance).all() and 0 < place < LOOSEST**2 and 0 < width < LOOSEST**2
+    )
+    if not is_known or not SPREADS[0] < law.spread < SPREADS[1]:
+        raise _too_few("the fit did not settle, quite other laws fit them as well")
+    # the library floors each life's chance at 1e-25 and then stops on level ground
+    gap = abs(law.log_likelihood - law.log_likelihood_of(bounds))
+    if not gap < 1e-4 * max(law.count_lives, 1.0):
+        raise _too_few("the fit did not settle, some are too far from the others")
+    return law

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy import special, stats
 
-from ledger.analysis.life_bounds import Column, FloatArray, figures, refuse, share_between
+from ledger.analysis.life_bounds import Bounds, Column, FloatArray, figures, refuse, share_between
 
 
 class Estimate(NamedTuple):
@@ -62,7 +62,7 @@ class LifeModel:
         placed = np.log(np.where(length > 0, length, 1.0))
         standard = (placed - self.location) / self.spread
         half = self._normal() * self._error(standard) / self.spread
-        shares = (self._survival(standard + shift) for shift in (0 * half, half, -half))
+        shares = (np.exp(self._log_survival(standard + shift)) for shift in (0 * half, half, -half))
         return Band(*(np.where(length > 0, share, 1.0) for share in shares))
 
     def quantile(self, share: float) -> Estimate:
@@ -75,6 +75,20 @@ class LifeModel:
         middle = self.location + self.spread * standard
         half = self._normal() * float(self._error(np.array(standard)))
         return Estimate(*(float(np.exp(middle + shift)) for shift in (0.0, -half, half)))
+
+    def log_likelihood_of(self, lives: Bounds) -> float:
+        """Give the log-likelihood of lives by this law, exact however unlikely they are."""
+        # a chance too small to write down is 0, and its logarithm minus infinity
+        with np.errstate(all="ignore"):
+            low, high, begin = (
+                (np.log(ends) - self.location) / self.spread
+                for ends in (lives.lower, lives.upper, lives.entry)
+            )
+            good = self._log_survival(low)
+            between = good + np.log1p(-np.exp(self._log_survival(high) - good))
+            exact = self._log_density(low) - np.log(self.spread) - np.log(lives.lower)
+            each = np.where(lives.is_exact, exact, between) - self._log_survival(begin)
+        return float(each @ lives.weights)
 
     def _normal(self) -> float:
         return float(stats.norm.ppf((1 + self.level) / 2))
@@ -90,7 +104,11 @@ class LifeModel:
         factor = np.exp(self._normal() * np.sqrt(self.covariance[1, 1]) / self.spread)
         return float(self.spread / factor), float(self.spread * factor)
 
-    def _survival(self, standard: FloatArray) -> FloatArray:
+    def _log_survival(self, standard: FloatArray) -> FloatArray:
+        raise NotImplementedError
+
+    def _log_density(self, standard: FloatArray) -> FloatArray:
+        """Give the log-density of the standardised logarithm of life."""
         raise NotImplementedError
 
     def _standard_quantile(self, share: float) -> float:
@@ -144,8 +162,11 @@ class WeibullLife(LifeModel):
         second = float(special.gamma(1 + 2 * self.spread))
         return self.scale * float(np.sqrt(second - special.gamma(1 + self.spread) ** 2))
 
-    def _survival(self, standard: FloatArray) -> FloatArray:
-        return np.exp(-np.exp(np.minimum(standard, 700)))
+    def _log_survival(self, standard: FloatArray) -> FloatArray:
+        return -np.exp(np.minimum(standard, 700))
+
+    def _log_density(self, standard: FloatArray) -> FloatArray:
+        return standard + self._log_survival(standard)
 
     def _standard_quantile(self, share: float) -> float:
         return float(np.log(-np.log1p(-share)))
@@ -165,8 +186,11 @@ class LognormalLife(LifeModel):
         """Give the standard deviation of lives."""
         return self.mean * float(np.sqrt(np.expm1(self.spread**2)))
 
-    def _survival(self, standard: FloatArray) -> FloatArray:
-        return np.asarray(stats.norm.sf(standard), dtype=np.float64)
+    def _log_survival(self, standard: FloatArray) -> FloatArray:
+        return np.asarray(stats.norm.logsf(standard), dtype=np.float64)
+
+    def _log_density(self, standard: FloatArray) -> FloatArray:
+        return np.asarray(stats.norm.logpdf(standard), dtype=np.float64)
 
     def _standard_quantile(self, share: float) -> float:
         return float(stats.norm.ppf(share))
