@@ -22,8 +22,10 @@ from ledger.analysis.distances import SCATTER_DAYS, Floats, Integers
 from ledger.analysis.months import MONTH_SHARES, days_by_month
 from ledger.analysis.usage_pooling import pooled
 
-PRIOR_DAYS = 90.0
-"""What the prior season weighs in each month, in days ridden by bikes in it."""
+FLAT_DAYS = 20.0
+"""What the flat season weighs in each month, in days ridden by bikes in it."""
+SMOOTH_DAYS = 250.0
+"""What the geometric mean of its two neighbours weighs in each month."""
 PRIOR_SCATTERS = 5.0
 """What the assumed scatter weighs, in intervals seen."""
 USUAL_KM_PER_DAY = 4.0
@@ -267,15 +269,16 @@ def _seasons(intervals: _Intervals, rates: Floats, seasons: Floats) -> Floats:
 def _season(season: Floats, month_days: Floats, average_days: Floats, trust: Floats) -> Floats:
     """Give twelve factors of average 1 over the year, some steps of expectation maximisation on.
 
-    The gamma prior of each month lies halfway between 1 and its neighbours: long intervals
-    hardly tell neighbouring months apart.
+    The prior of each month lies between 1 and the geometric mean of its neighbours, since long
+    intervals hardly tell neighbouring months apart.
     """
     exposed = trust @ month_days
     for _ in range(_STEPS):
         expected = np.maximum(month_days @ season, 1e-9)
         dealt = (trust * average_days / expected) @ month_days * season
-        prior = (1.0 + (np.roll(season, 1) + np.roll(season, -1)) / 2) / 2
-        season = (dealt + PRIOR_DAYS * prior) / (exposed + PRIOR_DAYS)
+        near = np.sqrt(np.roll(season, 1) * np.roll(season, -1))
+        prior = FLAT_DAYS + SMOOTH_DAYS * near
+        season = (dealt + prior) / (exposed + FLAT_DAYS + SMOOTH_DAYS)
     return np.asarray(season / (season @ MONTH_SHARES))
 
 
