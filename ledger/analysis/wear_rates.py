@@ -22,7 +22,7 @@ LEVEL_SPREAD = 0.25
 BIKE_SPREAD = 0.15
 PRIOR_PARTS = 4.0
 """How many parts' worth of readings the usual spreads count for."""
-NODES = 21
+NODES = 15
 ROUNDS = 30
 
 
@@ -60,7 +60,7 @@ def posterior(lines: Lines, mean: Floats, variance: Floats) -> tuple[Floats, Flo
         lines.precision * rate**2, 2 * lines.precision * rate**2 - lines.score * rate
     )
     scale = 1 / np.sqrt(curvature)
-    nodes = centre[:, None] + scale[:, None] * np.linspace(-5, 5, NODES)
+    nodes = centre[:, None] + scale[:, None] * np.linspace(-4.5, 4.5, NODES)
     rate = np.exp(nodes)
     log = lines.score[:, None] * rate - lines.precision[:, None] * rate**2 / 2
     log -= (nodes - mean[:, None]) ** 2 / (2 * variance[:, None])
@@ -72,7 +72,7 @@ def posterior(lines: Lines, mean: Floats, variance: Floats) -> tuple[Floats, Flo
 
 def _mode(lines: Lines, mean: Floats, variance: Floats) -> Floats:
     centre = mean.copy()
-    for _ in range(15):
+    for _ in range(8):
         rate = np.exp(centre)
         slope = lines.score * rate - lines.precision * rate**2 - (centre - mean) / variance
         bend = 1 / variance + np.maximum(

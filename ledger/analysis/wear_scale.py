@@ -10,15 +10,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import theilslopes
 
 from ledger.analysis import reml
 from ledger.analysis.wear_data import Family, Flags, Floats, Ints, stacks
 
-MOST_SERIES = 1_500
+MOST_SERIES = 500
 PRIOR_READINGS = 4.0
 FEWEST_SERIES = 12
 """Fewer series that inform a variance than this leave it as is usual."""
+SURE = 0.5
+"""Gauges are measured on readings whose exposure errs by less than this share of their error."""
 LEAST_SHARE = 0.4
 """No standard error is taken as less than this share of the usual one."""
 FOUND_SPREAD = 2.0
@@ -86,18 +87,12 @@ class Rough:
 def rough(family: Family, is_used: Flags) -> Rough | None:
     """Give a family's rough rate and start; None where nothing tells a rate."""
     valued = is_used & ~family.is_interval
-    is_new = family.is_new[family.series_of] & valued
-    known = family.known_start[family.series_of]
+    of = family.series_of
     slopes, weights = _slopes(family, valued)
-    x, y = family.x[is_new], family.y[is_new]
-    start = float(np.nanmedian(known)) if not np.isnan(known).all() else np.nan
-    if np.isnan(start) and len(x) >= 3 and np.ptp(x) > 0:
-        some = _spread_out(len(x), 400)
-        found = theilslopes(y[some], x[some])
-        start = float(found.intercept)
-        slopes, weights = np.append(slopes, found.slope), np.append(weights, x[some].mean())
-    start = float(np.min(family.y[valued], initial=np.inf)) if np.isnan(start) else start
-    later = is_new & (family.x > 0)
+    start = _rough_start(family, valued & family.is_new[of], slopes, weights)
+    if np.isnan(start):
+        start = float(np.min(family.y[valued], initial=np.inf))
+    later = valued & family.is_new[of] & (family.x > 0)
     slopes = np.append(slopes, (family.y[later] - start) / family.x[later])
     weights = np.append(weights, family.x[later])
     if not len(slopes):
@@ -109,6 +104,22 @@ def rough(family: Family, is_used: Flags) -> Rough | None:
     span = float(np.median(limit)) - start if len(limit) else 0.0
     usual_x = float(np.median(family.x[family.x > 0]))
     return Rough(rate, start, span if span > 0 else max(rate * usual_x, 1e-9), usual_x)
+
+
+def _rough_start(family: Family, is_new: Flags, slopes: Floats, weights: Floats) -> float:
+    """Give the figure of a new part: known, or where lines of the usual slope begin; else NaN."""
+    known = family.known_start[family.is_new & ~np.isnan(family.known_start)]
+    if len(known):
+        return float(np.median(known))
+    x, y = family.x[is_new], family.y[is_new]
+    if len(slopes) >= 3 and len(x):
+        return float(np.median(y - _weighted_median(slopes, weights) * x))
+    if len(x) >= 3 and np.ptp(x) > 0:
+        from scipy.stats import theilslopes  # slow to import, and seldom needed
+
+        some = _spread_out(len(x), 400)
+        return float(theilslopes(y[some], x[some]).intercept)
+    return float("nan")
 
 
 def worn_out(family: Family, known: Flags, usual_error: float) -> float:
@@ -239,7 +250,8 @@ def scales(family: Family, is_used: Flags, first: Rough) -> Scales:
     """Fit what a family's valued readings share."""
     rate = np.full(len(family.series), first.rate)
     usual = usual_errors(family, first.span)
-    used = _chosen(family, is_used & ~family.is_interval)
+    is_sure = first.rate * family.x_error < SURE * usual[family.gauge]
+    used = _chosen(family, is_used & ~family.is_interval & is_sure)
     base = np.where(np.isnan(family.known_start), first.start, family.known_start)
     base = np.where(family.is_new, base, first.start)
     prior = _prior_variances(first, usual)
