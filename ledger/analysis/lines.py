@@ -83,11 +83,12 @@ class Line:
         constant = ahead * ahead - reach * reach * float(start)
         roots = _roots(square, linear, constant)
         if square > 0 and roots:
-            return min(roots[0], at), max(roots[1], at)
+            return min(roots[0], at), max(roots[-1], at)
         if not roots:
             return -math.inf, math.inf
-        below = at <= roots[0] if math.isfinite(at) else False
-        return (-math.inf, roots[0]) if below else (roots[-1], math.inf)
+        if at < (roots[0] + roots[-1]) / 2:
+            return -math.inf, max(roots[0], at)
+        return min(roots[-1], at), math.inf
 
 
 def _roots(square: float, linear: float, constant: float) -> tuple[float, ...]:

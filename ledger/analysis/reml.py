@@ -115,7 +115,9 @@ def conditional(
 
     The means are (N, m); the covariances (N, m, m) are of prediction minus truth. They hold
     the uncertainty of the fixed effects (Henderson 1975, Biometrics 31) and, unless
-    `is_theta_known`, that of the components to first order (Kackar & Harville 1984, JASA 79).
+    `is_theta_known`, that of the components to first order (Kackar & Harville 1984, JASA 79),
+    twice: once for itself, once since errors worked out at fitted components come out too small
+    by as much (Prasad & Rao 1990, JASA 85; Datta & Lahiri 2000, Statistica Sinica 10).
     """
     cross = np.tensordot(fitted.theta, target.cross, 1)
     variance = _solid(np.tensordot(fitted.theta, stack.components, 1))
@@ -130,7 +132,7 @@ def conditional(
         pulled = np.linalg.solve(variance, left[:, :, None])
         moves = (target.cross - weights @ stack.components) @ pulled
         moves = moves[..., 0] + np.einsum("imp,kp->kim", open_fixed, fitted.beta_gradient)
-        error += np.einsum("kim,kl,lij->imj", moves, fitted.theta_covariance, moves)
+        error += 2 * np.einsum("kim,kl,lij->imj", moves, fitted.theta_covariance, moves)
     return mean, error
 
 

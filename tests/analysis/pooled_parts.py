@@ -15,6 +15,11 @@ class Readings(NamedTuple):
     y: FloatArray
 
 
+def true_lines(seed: int, count: int, spread: tuple[float, float] = (0.2, 0.3)) -> FloatArray:
+    """Give the true intercepts and slopes (N, 2) of the parts of `wearing_parts`."""
+    return np.array([0.2, 1.0]) + np.random.default_rng([seed, 1]).normal(size=(count, 2)) * spread
+
+
 def wearing_parts(
     seed: int,
     count: int = 60,
@@ -25,12 +30,12 @@ def wearing_parts(
     most: int = 3,
 ) -> Readings:
     """Give one to `most` readings a part about lines near 0.2 + x."""
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng([seed, 2])
     counts = np.full(count, most) if is_balanced else rng.integers(1, most + 1, count)
     part = np.repeat(np.arange(count), counts)
     x = rng.uniform(0.0, 3.0, len(part))
-    own = rng.normal(size=(count, 2)) * spread
-    y = 0.2 + own[part, 0] + (1.0 + own[part, 1]) * x + scatter * rng.normal(size=len(part))
+    ends = true_lines(seed, count, spread)[part]
+    y = ends[:, 0] + ends[:, 1] * x + scatter * rng.normal(size=len(part))
     return Readings(part, x, y)
 
 

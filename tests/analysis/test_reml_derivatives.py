@@ -137,7 +137,7 @@ def test_predictions_solve_hendersons_equations():
 
 
 def test_unknown_components_add_what_moving_them_moves():
-    """Errors grow by the spread of the predictions over the components' own uncertainty."""
+    """Errors grow by twice the spread of predictions over the components' own uncertainty."""
     stacks, targets, found = pooled(8)
     likelihood = Likelihood(stacks, 1.0, is_reml=True)
 
@@ -150,4 +150,4 @@ def test_unknown_components_add_what_moving_them_moves():
     added = np.transpose(moves) @ found.theta_covariance @ np.array(moves)
     whole = conditional(stacks[3], targets[3], found)[1][0]
     known = conditional(stacks[3], targets[3], found, is_theta_known=True)[1][0]
-    assert whole - known == pytest.approx(added, rel=1e-4, abs=1e-9)
+    assert whole - known == pytest.approx(2 * added, rel=1e-4, abs=1e-9)
