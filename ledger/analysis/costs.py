@@ -96,7 +96,7 @@ def difference_from_changing_at_limit(
     sprockets: Sequence[SprocketAccount],
     *,
     level: float = 0.8,
-    count_samples: int = 400,
+    count_samples: int = 200,
     seed: int = 20_260_930,
 ) -> Differences:
     """Give what each rider and the shop used up less what changing at the limit would have.

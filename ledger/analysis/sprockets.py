@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from ledger.analysis.unfit import CannotFit
 
 Floats = NDArray[np.float64]
-_COUNT_ROUNDS = 6
+_COUNT_ROUNDS = 5
 
 
 @dataclass(frozen=True)
@@ -91,25 +91,31 @@ def fit_sprocket_wear(seen: SprocketSeen, weight: Floats | None = None) -> Sproc
     times = np.ones(len(seen.wear)) if weight is None else weight
     if not times.sum():
         raise CannotFit("stretches", "wear", "there is none", "Give two readings of a sprocket")
-    design = np.column_stack([seen.distance_km, seen.distance_km * seen.excess]) / 1000
-    found, spread_squared = _least_squares(design, seen.wear, times), 0.04
+    km = seen.distance_km / 1000
+    base, per_excess = _least_squares(km, seen, times)
+    squared = 0.04
     for _ in range(_COUNT_ROUNDS):
-        variance = seen.error**2 + spread_squared * (design @ found) ** 2
-        found = _least_squares(design, seen.wear, times / np.maximum(variance, 1e-12))
-        fitted = design @ found
-        left = times * ((seen.wear - fitted) ** 2 - seen.error**2)
-        spread_squared = max(0.0, float(left.sum() / np.sum(times * fitted**2)))
-    return SprocketWear(float(found[0]), float(found[1]), float(np.sqrt(np.log1p(spread_squared))))
+        fitted = km * (base + per_excess * seen.excess)
+        variance = np.maximum(seen.error**2 + squared * fitted**2, 1e-12)
+        base, per_excess = _least_squares(km, seen, times / variance)
+        fitted = km * (base + per_excess * seen.excess)
+        left = times @ ((seen.wear - fitted) ** 2 - seen.error**2)
+        squared = max(0.0, float(left / (times @ fitted**2)))
+    return SprocketWear(base, per_excess, float(np.sqrt(np.log1p(squared))))
 
 
-def _least_squares(design: Floats, wear: Floats, weight: Floats) -> Floats:
-    """Give the two coefficients, neither below 0."""
-    weighted = design * weight[:, None]
-    squares, products = weighted.T @ design, weighted.T @ wear
-    found = np.linalg.pinv(squares) @ products
-    if found[1] < 0 or found[0] <= 0 or squares[1, 1] == 0:
-        found = np.array([products[0] / squares[0, 0], 0.0])
-    if found[0] <= 0:
+def _least_squares(km: Floats, seen: SprocketSeen, weight: Floats) -> tuple[float, float]:
+    """Give base and per_excess, neither below 0."""
+    weighted, under = weight * km, km * seen.excess
+    first, both, second = weighted @ km, weighted @ under, (weight * under) @ under
+    wear, worn = weighted @ seen.wear, (weight * under) @ seen.wear
+    room = first * second - both**2
+    if room > 1e-12 * first * second:
+        base = (wear * second - worn * both) / room
+        per_excess = (worn * first - wear * both) / room
+        if base > 0 and per_excess > 0:
+            return float(base), float(per_excess)
+    if wear <= 0:
         right = "Give stretches over which sprockets wore more than the gauge errs"
         raise CannotFit("stretches", "wear", "did not grow on the whole", right)
-    return found
+    return float(wear / first), 0.0

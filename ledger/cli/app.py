@@ -7,6 +7,7 @@ from collections.abc import Callable
 import typer
 
 from ledger.cli import riders
+from ledger.cli.chains import chains
 from ledger.cli.dashboard import dashboard
 from ledger.cli.demo import demo
 from ledger.cli.guard import Guarded
@@ -32,6 +33,7 @@ GROUPS: dict[str, tuple[Callable[..., None], ...]] = {
     "Start": (init, demo),
     "At the bench": (record, strike),
     "Look": (state, history, bikes, dashboard),
+    "Figures": (chains,),
     "Check": (verify,),
     "Other programs": (import_file, export, schema),
 }

@@ -1,0 +1,129 @@
+"""Each chain and each sprocket a book has read, as one life: marks of wear along time and km."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from ledger.figures.readings import BookReadings
+
+WORN_OUT = frozenset({"worn", "replaced"})
+"""Reasons that end a part because it is used up."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """Wear at one time; `km` is the part's own, None where no distance is known."""
+
+    at: datetime
+    wear: float
+    km: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Life:
+    """One series of readings: a chain, or one sprocket of a cassette."""
+
+    part: str
+    bike: str
+    who: str
+    """The rider's id, else `bike` and its tag."""
+    point: str | None
+    limit: float | None
+    """That of the last reading."""
+    marks: tuple[Mark, ...]
+    """From new (wear 0) where that is known, then every reading that is a figure."""
+    count_read: int
+    last_read_at: datetime
+    is_past: bool | None
+    """Past the limit at the last reading; None where an interval leaves it open."""
+    is_from_new: bool
+    ended_at: datetime | None
+    is_worn_out: bool
+    """Ended, and because it was used up or another took its place."""
+    end_km: float | None
+
+
+def lives(tables: BookReadings, quantity: str, position: str) -> list[Life]:
+    """Give the lives of what is read for a quantity at a position, or under it."""
+    readings = tables.readings
+    is_there = pc.or_(
+        pc.equal(readings["position"], position),
+        pc.starts_with(readings["position"], f"{position}."),
+    )
+    wanted = readings.filter(pc.and_(is_there, pc.equal(readings["quantity"], quantity)))
+    parts = _parts(tables.parts, wanted)
+    by_series: dict[str, list[dict[str, Any]]] = {}
+    for row in wanted.to_pylist():
+        by_series.setdefault(row["series"], []).append(row)
+    return [_life(rows, parts[rows[0]["part"]]) for rows in by_series.values()]
+
+
+def _parts(parts: pa.Table, wanted: pa.Table) -> dict[str, dict[str, Any]]:
+    named = pc.is_in(parts["part"], value_set=pc.unique(wanted["part"]))
+    return {row["part"]: row for row in parts.filter(named).to_pylist()}
+
+
+def who_of(row: Mapping[str, Any]) -> str:
+    """Give who answers for a row's wear: the rider, else the bike."""
+    return row["rider"] or f"bike {row['bike']}"
+
+
+def _life(rows: list[dict[str, Any]], part: Mapping[str, Any]) -> Life:
+    last = rows[-1]
+    is_from_new = all(row["is_from_new"] for row in rows)
+    marks = [mark for row in rows if (mark := _mark(row)) is not None]
+    if is_from_new:
+        marks.insert(0, Mark(part["fitted_at"], 0.0, 0.0))
+    return Life(
+        part=last["part"],
+        bike=last["bike"],
+        who=who_of(last),
+        point=last["point"],
+        limit=last["limit"],
+        marks=tuple(marks),
+        count_read=len(rows),
+        last_read_at=last["measured_at"],
+        is_past=is_past(last),
+        is_from_new=is_from_new,
+        ended_at=part["ended_at"],
+        is_worn_out=part["end_reason"] in WORN_OUT,
+        end_km=part["distance_km"],
+    )
+
+
+def _mark(row: Mapping[str, Any]) -> Mark | None:
+    """Give a reading as one figure: an interval closed on both sides is its middle."""
+    wear = row["value"]
+    if wear is None and row["low"] is not None and row["high"] is not None:
+        wear = (row["low"] + row["high"]) / 2
+    return None if wear is None else Mark(row["measured_at"], wear, row["distance_km"])
+
+
+def is_past(row: Mapping[str, Any]) -> bool | None:
+    """Say whether a reading is at or past its limit; None where its interval leaves it open.
+
+    For wear that grows: the mark that went in (`low`) bounds it below, the one that did not
+    (`high`) above.
+    """
+    limit = row["limit"]
+    if limit is None:
+        return None
+    if row["value"] is not None:
+        return bool(row["value"] >= limit - 1e-9)
+    if row["low"] is not None and row["low"] >= limit - 1e-9:
+        return True
+    return False if row["high"] is not None and row["high"] <= limit + 1e-9 else None
+
+
+def of_bike(found: Iterable[Life]) -> dict[str, list[Life]]:
+    """Give lives by the bike they were read on last."""
+    by_bike: dict[str, list[Life]] = {}
+    for life in found:
+        by_bike.setdefault(life.bike, []).append(life)
+    return by_bike
