@@ -15,8 +15,9 @@ CONDITIONS = (
     "Differences are an account of what was used up against changing every chain at its limit if "
     "lives hold, extra chains subtracted. They do not say what caused what.",
     "Costs are at this shop's newest prices, net of tax, work to fit included, within the range of "
-    "wear at which it has changed chains. They are costs and no limits: what a chain that skips or "
-    "breaks does to a rider is in none of them; the maker's limits and a qualified mechanic decide.",
+    "wear at which it has changed chains.",
+    "They are costs and no limits: what a chain that skips or breaks does to a rider is in none of "
+    "them. The maker's limits and a qualified mechanic decide.",
 )
 """What every figure of the report is conditional on."""
 
