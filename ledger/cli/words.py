@@ -6,20 +6,14 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from ledger.vocabulary.caution import CAUTION as CAUTION
+from ledger.vocabulary.caution import needs_caution as needs_caution
+
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from ledger.events import Event
     from ledger.vocabulary import Vocabulary
-
-CAUTION = (
-    "Brakes, steering, wheels, pressures, frame, suspension and battery: the maker's instructions "
-    "and local rules decide, and a qualified mechanic checks before the bike is ridden."
-)
-SAFETY_SYSTEMS = frozenset(
-    {"front_brake", "rear_brake", "front_wheel", "rear_wheel", "steering", "suspension", "frame"}
-)
-SAFETY_POSITIONS = frozenset({"battery", "motor", "wiring", "electrical"})
 
 
 def position_words(vocabulary: Vocabulary, code: str, point: str | None = None) -> str:
@@ -56,17 +50,6 @@ def bike_kind_words(vocabulary: Vocabulary, kind: str | None) -> str:
     """Give what a kind of bike is called; nothing for none."""
     word = vocabulary.bike_kinds.get(kind or "")
     return word.label if word else kind or ""
-
-
-def needs_caution(vocabulary: Vocabulary, position: str, quantity: str | None = None) -> bool:
-    """Say whether a figure here may decide whether somebody gets hurt."""
-    word = vocabulary.positions.get(position)
-    system = word.system if word else position.split(".")[0]
-    return (
-        system in SAFETY_SYSTEMS
-        or position.split(".")[0] in SAFETY_POSITIONS
-        or quantity == "pressure"
-    )
 
 
 def event_needs_caution(vocabulary: Vocabulary, event: Event) -> bool:
