@@ -199,7 +199,8 @@ def _given(family: Family, times: tuple[Floats, Floats], usable: Flags, targets:
         known_at[row] <= measured[targets][:, None]
     )
     is_lower = family.x[row] <= family.x[targets][:, None]
-    return (place < count[:, None]) & usable[row] & is_before & is_lower
+    found: Flags = (place < count[:, None]) & usable[row] & is_before & is_lower
+    return found
 
 
 def _fold(
@@ -233,7 +234,8 @@ def _fold(
         for name, forecast in (("line", line), ("fleet", fleet))
     }
     shown = family.y[targets]
-    loss = sum(pinball(shown, ours[share], share) for share in SHARES) / len(SHARES)
+    each = [pinball(shown, ours[share], share) for share in SHARES]
+    loss = np.mean(np.stack(each), axis=0)
     return _rows(family, fold, targets, ours, (line, fleet), (loss, losses), scales.span)
 
 

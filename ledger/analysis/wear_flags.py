@@ -87,15 +87,8 @@ def _others(family: Family, targets: Ints, used: Flags) -> Flags:
     first, count = _places(family, targets)
     place = np.arange(int(count.max(initial=0)))
     row = np.minimum(first[:, None] + place, len(used) - 1)
-    return (place < count[:, None]) & used[row] & (row != targets[:, None])
-
-
-def earlier(family: Family, targets: Ints, is_known: Flags) -> Flags:
-    """Give which (T, most) of their series' readings come before the targets and are known."""
-    first, count = _places(family, targets)
-    place = np.arange(int(count.max(initial=0)))
-    row = np.minimum(first[:, None] + place, len(is_known) - 1)
-    return (place < count[:, None]) & is_known[row] & (row < targets[:, None])
+    found: Flags = (place < count[:, None]) & used[row] & (row != targets[:, None])
+    return found
 
 
 def _normal_score(seen: Mixture, figure: Floats) -> Floats:

@@ -84,7 +84,7 @@ class Mixture:
     def chance_above(self, figure: Floats) -> Floats:
         """Give the chance (S,) that each is at or above a figure (S,)."""
         found: Floats = ndtr((self.means - figure[:, None]) / self.deviations) @ self.weights
-        return np.clip(found, 0.0, 1.0)
+        return np.asarray(np.clip(found, 0.0, 1.0))
 
     def quantile(self, share: float) -> Floats:
         """Give the figure (S,) each is below with a chance of `share`."""
@@ -94,7 +94,7 @@ class Mixture:
             middle = (low + high) / 2
             is_below = 1 - self.chance_above(middle) < share
             low, high = np.where(is_below, middle, low), np.where(is_below, high, middle)
-        return np.minimum((low + high) / 2, self.most)
+        return np.asarray(np.minimum((low + high) / 2, self.most))
 
 
 def at(

@@ -87,4 +87,4 @@ def quantile_shown(
     """Give a quantile (T,) of what the gauges will show; a worn-out part shows its last figure."""
     gauge = family.gauge[targets]
     last = scales.worn_out + scales.bias[gauge] + ndtri(share) * scales.error[gauge]
-    return np.minimum(seen.quantile(share), last)
+    return np.asarray(np.minimum(seen.quantile(share), last))

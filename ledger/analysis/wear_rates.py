@@ -85,7 +85,8 @@ def _mode(lines: Lines, mean: Floats, variance: Floats) -> Floats:
 def _columns(family: Family) -> tuple[sparse.csr_matrix, list[tuple[str, str]]]:
     """Give the one-hot design (S, 1 + levels): the mean, then every level of every factor."""
     size = len(family.series)
-    rows, columns, names = [np.arange(size)], [np.zeros(size, dtype=np.int64)], []
+    rows, columns = [np.arange(size)], [np.zeros(size, dtype=np.int64)]
+    names: list[tuple[str, str]] = []
     for factor in FACTORS:
         code, levels = family.factors[factor], family.levels[factor]
         if len(levels) < 2:

@@ -16,6 +16,7 @@ from ledger.analysis.wear_data import Family, Flags, Floats, Ints, stacks
 
 MOST_SERIES = 500
 PRIOR_READINGS = 4.0
+EDGE_READINGS = 10.0
 FEWEST_SERIES = 12
 """Fewer series that inform a variance than this leave it as is usual."""
 SURE = 0.5
@@ -184,7 +185,8 @@ def _design(family: Family, rate: Floats, is_used: Flags) -> _Design:
     )
     made: list[tuple[tuple[str, int], Floats]] = []
     for group in range(int(start.max(initial=0)) + 1):
-        made.append((("start", group), ((start == group) & family.is_new)[of] * 1.0))
+        is_here = (start == group) & family.is_new
+        made.append((("start", group), is_here[of].astype(np.float64)))
     made.append((("found", 0), (~family.is_new)[of] * 1.0))
     for group in range(int(slope.max(initial=0)) + 1):
         made.append((("slope", group), (slope == group)[of] * family.x))
@@ -196,14 +198,14 @@ def _design(family: Family, rate: Floats, is_used: Flags) -> _Design:
     for gauge in np.flatnonzero(counts >= GAIN_READINGS):
         if gauge != reference:
             shown = (family.gauge == gauge) * family.x * rate[of]
-            made.append((("gain", int(gauge)), shown))
+            made.append((("gain", int(gauge)), np.asarray(shown, dtype=np.float64)))
     return _independent(made, is_used, size)
 
 
 def _independent(made: list[tuple[tuple[str, int], Floats]], is_used: Flags, size: int) -> _Design:
     """Keep the columns, in their order, that the ones before do not already make up."""
     kept: list[tuple[str, int]] = []
-    columns = np.empty((size, 0))
+    columns: list[Floats] = []
     basis = np.empty((int(is_used.sum()), 0))
     for name, values in made:
         rest = values[is_used]
@@ -213,9 +215,11 @@ def _independent(made: list[tuple[tuple[str, int], Floats]], is_used: Flags, siz
         if length == 0 or np.linalg.norm(rest) < 1e-6 * length:
             continue
         kept.append(name)
-        columns = np.column_stack([columns, values])
+        columns.append(values[is_used])
         basis = np.column_stack([basis, rest / np.linalg.norm(rest)])
-    return _Design(columns, kept)
+    whole = np.zeros((size, len(kept)))
+    whole[is_used] = np.column_stack(columns)
+    return _Design(whole, kept)
 
 
 def _chosen(family: Family, is_used: Flags) -> Flags:
@@ -276,12 +280,13 @@ def _prior_variances(first: Rough, usual: Floats) -> Floats:
 def _drawn_in(fitted: reml.Fit, prior: Floats) -> Floats:
     """Give the variances drawn towards the usual ones as far as the readings leave them open.
 
-    A usual variance counts as if PRIOR_READINGS readings had given it; the fitted ones count by
-    their covariance, so that what the readings cannot tell apart stays as is usual.
+    A usual variance counts as if PRIOR_READINGS readings had given it, a fitted one for as many
+    as would give it with the covariance it has; one at nought for EDGE_READINGS.
     """
-    usual = np.diag(2 * prior**2 / PRIOR_READINGS)
-    covariance = fitted.theta_covariance
-    found = fitted.theta - covariance @ np.linalg.solve(covariance + usual, fitted.theta - prior)
+    variance = np.maximum(np.diag(fitted.theta_covariance), 1e-300)
+    worth = np.where(fitted.theta > 0, 2 * fitted.theta**2 / variance, EDGE_READINGS)
+    worth = np.minimum(worth, 1e9)
+    found = (PRIOR_READINGS * prior + worth * fitted.theta) / (PRIOR_READINGS + worth)
     return np.maximum(found, LEAST_SHARE**2 * prior)
 
 
