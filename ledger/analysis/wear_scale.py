@@ -187,18 +187,18 @@ def _design(family: Family, rate: Floats, is_used: Flags) -> _Design:
     for group in range(int(start.max(initial=0)) + 1):
         is_here = (start == group) & family.is_new
         made.append((("start", group), is_here[of].astype(np.float64)))
-    made.append((("found", 0), (~family.is_new)[of] * 1.0))
+    made.append((("found", 0), (~family.is_new)[of].astype(np.float64)))
     for group in range(int(slope.max(initial=0)) + 1):
-        made.append((("slope", group), (slope == group)[of] * family.x))
+        made.append((("slope", group), np.where((slope == group)[of], family.x, 0.0)))
     counts = np.bincount(family.gauge[is_used], minlength=len(family.gauges))
     reference = int(np.argmax(counts))
     for gauge in np.flatnonzero(counts):
         if gauge != reference:
-            made.append((("bias", int(gauge)), (family.gauge == gauge) * 1.0))
+            made.append((("bias", int(gauge)), (family.gauge == gauge).astype(np.float64)))
     for gauge in np.flatnonzero(counts >= GAIN_READINGS):
         if gauge != reference:
-            shown = (family.gauge == gauge) * family.x * rate[of]
-            made.append((("gain", int(gauge)), np.asarray(shown, dtype=np.float64)))
+            shown = np.where(family.gauge == gauge, family.x * rate[of], 0.0)
+            made.append((("gain", int(gauge)), shown))
     return _independent(made, is_used, size)
 
 
