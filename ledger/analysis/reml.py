@@ -15,8 +15,9 @@ import numpy as np
 from ledger.analysis.reml_blocks import FloatArray, Stack
 from ledger.analysis.reml_checks import check_design, check_stacks, check_start
 from ledger.analysis.reml_likelihood import Likelihood, Point
-from ledger.analysis.reml_search import best_root
+from ledger.analysis.reml_search import Found, best_root
 from ledger.analysis.reml_squares import Squares, squares_of
+from ledger.analysis.reml_start import first_guess
 
 __all__ = ["Fit", "FloatArray", "Likelihood", "Stack", "Target", "conditional", "fit"]
 
@@ -34,6 +35,7 @@ class Fit:
     log_likelihood: float
     """With every constant, so that it equals what statsmodels and lme4 print."""
     count_evaluations: int
+    """Of the likelihood over all parts."""
     is_converged: bool
     theta_covariance: FloatArray
     """(q, q) covariance of the components, from the observed information; a component at the
@@ -79,13 +81,14 @@ def fit(
     scatter = check_design(stacks)
     likelihood = Likelihood(stacks, scatter, is_reml=is_reml)
     squares = squares_of(stacks, covariances)
-    found = best_root(likelihood, squares, squares.root(start))
-    return _as_fit(likelihood, squares, found.root, found.is_converged)
+    guess = first_guess(stacks, squares, squares.root(start), is_reml=is_reml)
+    found = best_root(likelihood, squares, guess)
+    return _as_fit(likelihood, squares, found)
 
 
-def _as_fit(likelihood: Likelihood, squares: Squares, root: FloatArray, is_converged: bool) -> Fit:
+def _as_fit(likelihood: Likelihood, squares: Squares, found: Found) -> Fit:
     """Bring the optimum back to the units of y."""
-    at = likelihood.at(squares.theta(root))
+    at = found.point
     variance = likelihood.scale**2
     return Fit(
         theta=at.theta * variance,
@@ -93,8 +96,8 @@ def _as_fit(likelihood: Likelihood, squares: Squares, root: FloatArray, is_conve
         beta_covariance=at.beta_covariance * variance,
         log_likelihood=likelihood.in_units_of_y(at.value),
         count_evaluations=likelihood.count_evaluations,
-        is_converged=is_converged,
-        theta_covariance=_spread(at, squares, root) * variance**2,
+        is_converged=found.is_converged,
+        theta_covariance=_spread(at, squares, found.root) * variance**2,
         beta_gradient=at.beta_gradient / likelihood.scale,
     )
 

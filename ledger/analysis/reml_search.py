@@ -32,7 +32,7 @@ class Found:
     """Where a search ended."""
 
     root: FloatArray
-    value: float
+    point: Point
     is_converged: bool
 
 
@@ -63,7 +63,7 @@ class _Objective:
         point = self.point(root)
         return -point.value if point is not None and np.isfinite(point.value) else np.inf
 
-    def _standing(self, root: FloatArray) -> Point:
+    def standing(self, root: FloatArray) -> Point:
         point = self.point(root)
         if point is None:
             raise CannotFit(
@@ -75,10 +75,10 @@ class _Objective:
         return point
 
     def slope(self, root: FloatArray) -> FloatArray:
-        return np.asarray(-self.squares.slopes(root).T @ self._standing(root).gradient)
+        return np.asarray(-self.squares.slopes(root).T @ self.standing(root).gradient)
 
     def bend(self, root: FloatArray) -> FloatArray:
-        point = self._standing(root)
+        point = self.standing(root)
         return self.squares.bent(root, point.gradient, point.hessian)
 
 
@@ -94,7 +94,7 @@ def best_root(likelihood: Likelihood, squares: Squares, start: FloatArray) -> Fo
         return found
     level = squares.lifted(np.zeros_like(start), 1.0)
     again = _climb(objective, likelihood, _rescaled(objective, likelihood, level))
-    return max(found, again, key=lambda each: each.value)
+    return max(found, again, key=lambda each: each.point.value)
 
 
 def _near_zero(root: FloatArray, squares: Squares) -> NDArray[np.intp]:
@@ -126,7 +126,7 @@ def _climb(objective: _Objective, likelihood: Likelihood, start: FloatArray) -> 
             break
         root = _off_saddle(objective, root, ways[:, 0])
     root = _settled(objective, root)
-    return Found(root, -objective.value(root), is_converged)
+    return Found(root, objective.standing(root), is_converged)
 
 
 def _settled(objective: _Objective, root: FloatArray) -> FloatArray:

@@ -183,3 +183,15 @@ def test_six_components_of_1500_parts_take_half_a_second():
     found = fit(stacks, np.ones(6), covariances=PAIR)
     assert time.process_time() - before < 0.5
     assert found.is_converged
+
+
+def test_very_many_parts_are_fitted_as_far_as_few():
+    """Where a guess from a few parts comes first, the end is still the best over all parts."""
+    rng = np.random.default_rng(12)
+    y = rng.normal(size=(24_000, 1)) * 0.5 + rng.normal(size=(24_000, 2))
+    y[::6] += 1.0  # the few that make the guess mislead it
+    found = fit([one_way(y, np.ones((24_000, 2, 1)))], np.ones(2))
+    within = y.var(axis=1, ddof=1).mean()
+    between = y.mean(axis=1).var(ddof=1) - within / 2
+    assert found.theta == pytest.approx([between, within], rel=1e-6)
+    assert found.is_converged and found.count_evaluations < 12
