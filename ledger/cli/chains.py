@@ -47,7 +47,7 @@ def chains(
     if as_json:
         say_json({**_plain(report), "riders": _plain(riders)})
         return
-    _say(book, report, riders, is_one=rider is not None)
+    _say(book, report, riders, rider)
 
 
 def _is_of(row: RiderChains, asked: str) -> bool:
@@ -65,21 +65,27 @@ def _plain(value: Any) -> Any:
     return value
 
 
-def _say(book: Book, report: ChainsReport, riders: Sequence[RiderChains], *, is_one: bool) -> None:
+def _say(
+    book: Book, report: ChainsReport, riders: Sequence[RiderChains], asked: str | None
+) -> None:
     money = _money_words(book)
     if not riders:
-        say("No chain was measured against a limit." if not is_one else "None was seen of that.")
+        say(f"No chain {f'of {asked} ' if asked else ''}was measured against a limit.")
     _say_riders(book, riders, money)
-    if is_one:
+    if asked is not None:
         _say_gears(report, riders)
     elif report.shop is not None:
-        _say_shop(report.shop, money)
-        for curve in report.curves:
-            _say_curve(curve, money)
-    for what in report.missing if not is_one else ():
-        say(f"Not worked out: {what}.")
+        _say_all(report, report.shop, money)
     for condition in report.conditions if riders else ():
         say(f"- {condition}")
+
+
+def _say_all(report: ChainsReport, shop: ShopChains, money: Callable[[float | None], str]) -> None:
+    _say_shop(shop, money)
+    for curve in report.curves:
+        _say_curve(curve, money)
+    for what in report.missing:
+        say(f"Not worked out: {what}.")
 
 
 def _money_words(book: Book) -> Callable[[float | None], str]:
