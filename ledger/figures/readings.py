@@ -20,7 +20,7 @@ from ledger.figures.spells import PartLives, Spell, Sums, fitted_spells, parts_r
 from ledger.queries import whole_table
 from ledger.vocabulary import Vocabulary
 
-DOES_NOT_WEAR = frozenset({"runout"})
+DOES_NOT_WEAR = frozenset({"runout", "age"})
 """Quantities with a limit that no distance brings nearer."""
 LENGTHS = {"roller_span": "elongation"}
 """Lengths that are read instead of a quantity with a limit: grown by so many per cent."""

@@ -37,6 +37,8 @@ _INCH = Fraction("0.0254")
 _POUND_FORCE = Fraction("0.45359237") * Fraction("9.80665")
 _KILOGRAM_FORCE = Fraction("9.80665")
 _FOOT = 12 * _INCH
+_DAY = Fraction(86_400)
+_YEAR = Fraction("365.25") * _DAY
 
 _COMMON: dict[str, dict[Fraction, str]] = {
     "length": {
@@ -81,6 +83,10 @@ _COMMON: dict[str, dict[Fraction, str]] = {
         Fraction(1): "s sec second seconds",
         Fraction(60): "min minute minutes",
         Fraction(3600): "h hr hour hours",
+        _DAY: "d day days",
+        7 * _DAY: "wk week weeks",
+        _YEAR / 12: "month months",
+        _YEAR: "yr yrs year years",
     },
     "mass": {
         Fraction(1, 1000): "g gram grams",
@@ -107,6 +113,7 @@ _ENTERED_IN = {
     "energy": "Wh or kWh",
     "time": "min or h",
 }
+_UNITS_OF_UNIT = {"km": "km or miles", "day": "years, months, weeks or days"}
 _NAMED = {
     "length1": "length",
     "length2": "area",
@@ -174,8 +181,8 @@ def unit_named(written: str) -> Unit | None:
 
 def entered_in(quantity: QuantityWord) -> str:
     """Give the units to name when a quantity was entered in a wrong one."""
-    if quantity.unit == "km":
-        return "km or miles"
+    if quantity.unit in _UNITS_OF_UNIT:
+        return _UNITS_OF_UNIT[quantity.unit]
     unit = unit_named(quantity.unit)
     return _ENTERED_IN.get(unit.dimension, quantity.unit) if unit else quantity.unit
 

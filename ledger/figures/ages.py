@@ -1,0 +1,133 @@
+"""Parts with a limit on their age: how old they are, and the day they reach it.
+
+A limit on age is the maker's, given where the part was fitted, or the shop's own; none is
+published for all. Age counts from the day a part was first fitted new.
+"""
+
+from __future__ import annotations
+
+import calendar
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+import pyarrow as pa
+
+from ledger.book import Book
+from ledger.queries import whole_table
+from ledger.vocabulary import Vocabulary
+
+DAYS_A_YEAR = Decimal("365.25")
+DAYS_A_MONTH = DAYS_A_YEAR / 12
+_TOLD_APART = "where contains(decode(canonical), $age) or origin in ('second hand', 'unknown')"
+_AGE = '"quantity":"age"'
+_OLD_WHEN_FITTED = frozenset({"second hand", "unknown"})
+
+
+@dataclass(frozen=True, slots=True)
+class PartAge:
+    """One fitted part that has a limit on its age, as at an instant."""
+
+    part: str
+    bike: str
+    position: str
+    make: str | None
+    model: str | None
+    fitted_at: datetime
+    """When it was first fitted, or first seen where it was found."""
+    why_unknown: str | None
+    """Why its age is not known: "found", or "second hand"; None where it is."""
+    age_days: float | None
+    limit_days: float
+    due_on: date | None
+    """None where its age is not known."""
+    is_makers: bool
+    """The maker's limit; else the shop's own."""
+
+
+def part_ages(
+    book: Book, parts: pa.Table, as_at: datetime, known_seq: int | None = None
+) -> list[PartAge]:
+    """Give the fitted parts that have a limit on their age, by bike, position and part.
+
+    `parts` as `ledger.analysis.readings.PARTS`, as at the same instant.
+    """
+    words = book.vocabulary if known_seq is None else book.vocabulary_known(known_seq)
+    documents = whole_table(
+        book, "fitting_documents", as_at, known_seq, ending=_TOLD_APART, values={"age": _AGE}
+    ).to_pylist()
+    told = _Told(words, book.settings.local(as_at).date(), documents)
+    fitted = parts.filter(parts["is_fitted"]).to_pylist()
+    ages = [_age(book, row, told, as_at) for row in fitted]
+    found = [age for age in ages if age is not None]
+    return sorted(found, key=lambda age: (age.bike, age.position, age.part))
+
+
+class _Told:
+    """What fittings tell of the ages of parts."""
+
+    def __init__(
+        self, words: Vocabulary, today: date, documents: Iterable[Mapping[str, Any]]
+    ) -> None:
+        self._words, self._today = words, today.isoformat()
+        self._makers: dict[str, Decimal] = {}
+        self.old: set[str] = set()
+        for row in sorted(documents, key=lambda row: (row["occurred_at"], row["seq"])):
+            self._read(row)
+
+    def _read(self, row: Mapping[str, Any]) -> None:
+        if row["origin"] in _OLD_WHEN_FITTED:
+            self.old.add(row["part"])
+        for limit in json.loads(row["canonical"])["data"].get("limits", ()):
+            if limit["quantity"] == "age":
+                self._makers[row["part"]] = Decimal(limit["limit"]["canonical"])
+
+    def limit(self, part: str, position: str) -> tuple[Decimal, bool] | None:
+        """Give the limit on a part's age in days, and whether it is the maker's."""
+        if part in self._makers:
+            return self._makers[part], True
+        shops = self._words.limit_for(position, "age", None, self._today)
+        return (shops.due, False) if shops and shops.direction == "above" else None
+
+
+def _age(book: Book, row: Mapping[str, Any], told: _Told, as_at: datetime) -> PartAge | None:
+    limit = told.limit(row["part"], row["position"])
+    if limit is None:
+        return None
+    why = "found" if row["is_found"] else "second hand" if row["part"] in told.old else None
+    first = book.settings.local(row["fitted_at"]).date()
+    return PartAge(
+        part=row["part"],
+        bike=row["bike"],
+        position=row["position"],
+        make=row["make"],
+        model=row["model"],
+        fitted_at=row["fitted_at"],
+        why_unknown=why,
+        age_days=None if why else (as_at - row["fitted_at"]) / timedelta(days=1),
+        limit_days=float(limit[0]),
+        due_on=None if why else after(first, limit[0]),
+        is_makers=limit[1],
+    )
+
+
+def after(first: date, days: Decimal) -> date:
+    """Give the day so many days after another: whole months and years go by the calendar."""
+    months = days / DAYS_A_MONTH
+    if months != months.to_integral_value():
+        return first + timedelta(days=int(days))
+    years, month = divmod(first.month - 1 + int(months), 12)
+    year = first.year + years
+    return date(year, month + 1, min(first.day, calendar.monthrange(year, month + 1)[1]))
+
+
+def age_words(days: Decimal) -> str:
+    """Give a limit on age as people say it: `6 years`, `18 months`, `400 days`."""
+    for length, name in ((DAYS_A_YEAR, "year"), (DAYS_A_MONTH, "month"), (Decimal(1), "day")):
+        count = days / length
+        if count == count.to_integral_value():
+            return f"{int(count)} {name}{'' if count == 1 else 's'}"
+    return f"{days.normalize():f} days"
