@@ -190,6 +190,9 @@ def _design(family: Family, rate: Floats, is_used: Flags) -> _Design:
     made.append((("found", 0), (~family.is_new)[of].astype(np.float64)))
     for group in range(int(slope.max(initial=0)) + 1):
         made.append((("slope", group), np.where((slope == group)[of], family.x, 0.0)))
+    # Else a model that wears faster would be taken for one that starts more worn.
+    for group in range(1, int(start.max(initial=0)) + 1):
+        made.append((("model slope", group), np.where((start == group)[of], family.x, 0.0)))
     counts = np.bincount(family.gauge[is_used], minlength=len(family.gauges))
     reference = int(np.argmax(counts))
     for gauge in np.flatnonzero(counts):
@@ -365,6 +368,7 @@ def _made(
     offset = np.array([beta.get(("start", group), 0.0) for group in start])
     found = beta.get(("found", 0), first.span / 3)
     rate = np.array([beta.get(("slope", group), first.rate) for group in slope])
+    rate = rate + np.array([beta.get(("model slope", group), 0.0) for group in start])
     rate = np.where(rate > 0.1 * first.rate, rate, first.rate)
     gain_error = np.array([errors.get(("gain", gauge), GAIN_SPREAD) for gauge in gauges])
     raw = np.array([beta.get(("gain", gauge), 0.0) for gauge in gauges])
