@@ -56,7 +56,10 @@ class DuePart:
     direction: int
     """+1: past the limit above it; -1: below it."""
     standing: Standing
+    was_past: bool
+    """The last reading, the whole of it, was at the limit or past it."""
     fitted_at: datetime
+    """When it was first fitted; first seen where it was found."""
     decides_safety: bool
     """A figure here may decide whether somebody gets hurt."""
     reading: WearReading | None

@@ -4,25 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from typing import Any
 
-from ledger.analysis.wear_data import PER
 from ledger.book import Book
-from ledger.figures.calls import Call, DueBike, DueList, DuePart, OpenJob, Person, Standing
+from ledger.figures.ages import part_ages
+from ledger.figures.calls import Call, DueBike, DueList, DuePart, OpenJob, Person
+from ledger.figures.due_parts import LIKELY, Asked, aged_parts, by_bike, worn_parts
 from ledger.figures.due_words import DueWords
-from ledger.figures.wear import BookWear, PartWear, wear_of
+from ledger.figures.wear import BookWear, wear_of
 from ledger.queries import whole_table
-from ledger.vocabulary import Vocabulary
-from ledger.vocabulary.caution import needs_caution
+
+__all__ = ["LIKELY", "WITHIN_DAYS", "due_list"]
 
 WITHIN_DAYS = 28
-LIKELY = 0.5
-"""From this chance on of being past its limit, a part is called about whatever its date."""
-WIDE_DAYS = 365
-"""Dates that begin by today and end later than this from now tell nothing."""
-OLD_DAYS = 90
-"""Where dates tell nothing, a reading older than this is one to take again."""
 
 
 def due_list(
@@ -44,9 +39,10 @@ def due_list(
     is the wear as at the same instant where it was worked out before.
     """
     found = wear or wear_of(book, as_at, known_seq)
-    last_day = book.settings.local(found.as_at).date() + timedelta(days=within_days)
-    vocabulary = book.vocabulary if known_seq is None else book.vocabulary_known(known_seq)
-    due = _by_bike(found, vocabulary, last_day)
+    words = book.vocabulary if known_seq is None else book.vocabulary_known(known_seq)
+    asked = Asked(found.as_at, book.settings.local(found.as_at).date(), within_days, words)
+    ages = part_ages(book, found.tables.parts, found.as_at, known_seq)
+    due = by_bike([*worn_parts(found, asked), *aged_parts(ages, asked)])
     facts = _Facts.of(book, as_at, known_seq)
     tags = _tags(book, bike, known_seq)
     bikes = [
@@ -65,101 +61,6 @@ def _tags(book: Book, bike: str | None, known_seq: int | None) -> frozenset[str]
 
 def _order(bike: DueBike) -> tuple[tuple[int, float, float], str]:
     return bike.parts[0].order, bike.bike
-
-
-# -- which parts ----------------------------------------------------------------------------
-
-
-def _by_bike(wear: BookWear, words: Vocabulary, last_day: date) -> dict[str, list[DuePart]]:
-    """Give what is due by bike: of each part and quantity the point that is most pressing."""
-    most: dict[tuple[str, str, str], DuePart] = {}
-    for each in wear.parts:
-        standing = _standing(each, wear.as_at, last_day)
-        if standing is None:
-            continue
-        found, key = _due(wear, each, standing, words), (each.bike, each.part, each.quantity)
-        if key not in most or found.order < most[key].order:
-            most[key] = found
-    by_bike: dict[str, list[DuePart]] = {}
-    for (bike, _, _), part in most.items():
-        by_bike.setdefault(bike, []).append(part)
-    return by_bike
-
-
-def _standing(part: PartWear, now: datetime, last_day: date) -> Standing | None:
-    """Say why a part is called about; None where it is not."""
-    if not part.is_fitted or part.limit is None:
-        return None
-    if part.chance_past is None:
-        return "past" if _was_past(part) else None
-    middle = part.due_on.middle if part.due_on else None
-    if part.chance_past < LIKELY and (middle is None or middle > last_day):
-        return None
-    if _tells_nothing(part, now):
-        return "unclear"
-    return "past" if part.chance_past >= LIKELY else "coming"
-
-
-def _was_past(part: PartWear) -> bool:
-    read, turn = part.last, part.direction
-    figure = read.value if read.value is not None else (read.low if turn > 0 else read.high)
-    return figure is not None and part.limit is not None and turn * (figure - part.limit) >= 0
-
-
-def _tells_nothing(part: PartWear, now: datetime) -> bool:
-    on, today = part.due_on, now.date()
-    if on is None or now - part.last.measured_at < timedelta(days=OLD_DAYS):
-        return False
-    begins = on.early is not None and on.early <= today
-    return begins and (on.late is None or on.late > today + timedelta(days=WIDE_DAYS))
-
-
-def _due(wear: BookWear, part: PartWear, standing: Standing, words: Vocabulary) -> DuePart:
-    assert part.limit is not None
-    position, quantity = words.positions.get(part.position), words.quantities.get(part.quantity)
-    label = position.label if position else part.position
-    beyond = _beyond(part)
-    return DuePart(
-        part=part.part,
-        position=part.position,
-        place=f"{label} ({part.point})" if part.point else label,
-        point=part.point,
-        quantity=part.quantity,
-        quantity_label=quantity.label if quantity else part.quantity,
-        make=part.make,
-        model=part.model,
-        unit=part.unit,
-        limit=part.limit,
-        direction=part.direction,
-        standing=standing,
-        fitted_at=part.fitted_at,
-        decides_safety=needs_caution(words, part.position, part.quantity),
-        reading=part.last,
-        count_readings=len(part.readings),
-        exposure_unit=part.exposure_unit,
-        chance_past=part.chance_past,
-        now=part.now,
-        on=part.due_on,
-        beyond=beyond,
-        days_beyond=None if beyond is None else beyond / _a_day(wear, part),
-    )
-
-
-def _beyond(part: PartWear) -> float | None:
-    """Give how far past its limit a part has gone, by the middle figure and the middle rate."""
-    now, rate, limit = part.now, part.rate, part.limit
-    if not now or now.middle is None or not rate or not rate.middle or limit is None:
-        return None
-    over = part.direction * (now.middle - limit)
-    gone = over / rate.middle * PER[part.exposure_unit]
-    return min(gone, part.exposure_now or gone) if over > 0 else None
-
-
-def _a_day(wear: BookWear, part: PartWear) -> float:
-    if part.exposure_unit != "km":
-        return 1.0
-    km, _ = wear.usage.of([part.bike], [part.riding])
-    return max(float(km[0]), 1e-9)
 
 
 # -- whose bike ------------------------------------------------------------------------------

@@ -10,14 +10,18 @@ from babel import Locale
 from babel.dates import format_date
 from babel.numbers import format_decimal
 
+from ledger.figures.ages import age_words
 from ledger.figures.calls import DueBike, DuePart, Person
 from ledger.settings import BookSettings
 
 CAUTION = (
-    "Brakes, tyres, rims, steering, frame and battery: until a qualified mechanic has looked, "
-    "the maker's figure decides, not this estimate."
+    "Brakes, tyres, rims, wheels, steering, suspension, frame and battery: until a qualified "
+    "mechanic has looked at it, the maker's figure decides, not this estimate."
 )
-DAYS_A_YEAR = 365.25
+NO_CONSENT = "no consent to be contacted"
+NOT_REGISTERED = "not in the register, so no consent to be contacted"
+NOBODY = "nobody is known"
+NOT_FORETOLD = "more than three years from now"
 
 
 class DueWords:
@@ -34,7 +38,7 @@ class DueWords:
 
     def figure(self, value: float, unit: str = "") -> str:
         """Give a figure of three digits after the point at most, with its unit."""
-        exact = Decimal(repr(round(value, 3)))
+        exact = Decimal(repr(round(value, 3))) + 0
         return f"{format_decimal(exact, format='#,##0.###', locale=self._locale)} {unit}".strip()
 
     def reading(self, part: DuePart) -> str:
@@ -42,22 +46,23 @@ class DueWords:
         read = part.reading
         if read is None:
             return f"fitted {self.day(part.fitted_at)}"
-        return f"{self._read(read.value, read.low, read.high, part.unit)} on " + self.day(
-            read.measured_at
-        )
+        figure = self.span(read.value, read.low, read.high, part.unit)
+        return f"{figure} on {self.day(read.measured_at)}"
 
-    def _read(self, value: float | None, low: float | None, high: float | None, unit: str) -> str:
+    def span(self, value: float | None, low: float | None, high: float | None, unit: str) -> str:
+        """Give a reading: a figure, or the interval a go/no-go mark leaves."""
         if value is not None:
             return self.figure(value, unit)
-        if low is None or high is None:
-            side, end = ("under", high) if low is None else ("over", low)
-            return "no figure" if end is None else f"{side} {self.figure(end, unit)}"
-        return f"{self.figure(low)} to {self.figure(high, unit)}"
+        if low is not None and high is not None:
+            return f"{self.figure(low)} to {self.figure(high, unit)}"
+        if low is None and high is None:
+            return "no figure"
+        return f"under {self.figure(high, unit)}" if high else f"over {self.figure(low or 0, unit)}"
 
     def limit(self, part: DuePart) -> str:
         """Give the limit in words."""
         if part.quantity == "age":
-            return f"age limit {self.figure(part.limit / DAYS_A_YEAR)} years"
+            return f"age limit {age_words(Decimal(repr(part.limit)))}"
         return f"limit {self.figure(part.limit, part.unit)}"
 
     def when(self, part: DuePart) -> str:
@@ -66,24 +71,27 @@ class DueWords:
             return f"not read since {self.day(part.reading.measured_at)}: ask them in for a look"
         if part.standing == "past":
             return self._past(part)
-        assert part.on and part.on.middle
-        return f"about {self.day(part.on.middle)}{self._between(part)}"
+        middle = part.on.middle if part.on else None
+        return "" if middle is None else f"{self.day(middle)}{self._between(part)}"
 
     def _between(self, part: DuePart) -> str:
         on = part.on
         if on is None or on.early == on.late:
             return ""
-        early = self.day(on.early) if on.early else "later"
-        late = self.day(on.late) if on.late else "years from now"
+        early, late = (self.day(day) if day else NOT_FORETOLD for day in (on.early, on.late))
         return f" (80 %: {early} to {late})"
 
     def _past(self, part: DuePart) -> str:
         if part.quantity == "age" and part.on and part.on.middle:
             return f"was due {self.day(part.on.middle)}"
-        if part.chance_past is None:
-            return "was past it when read"
-        how = f", by about {part.beyond:,.0f} {part.exposure_unit}" if part.beyond else ""
-        return f"past it now, more likely than not{how}"
+        how = (
+            f" by about {self.figure(float(f'{part.beyond:.2g}'))} {part.exposure_unit}"
+            if (part.beyond)
+            else ""
+        )
+        if part.was_past:
+            return f"was at its limit when read; past it{how} now" if how else "past it when read"
+        return f"past it now, more likely than not{f',{how}' if how else ''}"
 
     def sure(self, part: DuePart) -> str:
         """Say how sure that is."""
@@ -91,51 +99,66 @@ class DueWords:
             return "by its age alone"
         if part.chance_past is None:
             return "nothing tells yet how fast it wears"
-        said = f"{100 * part.chance_past:.0f} % that it is past now"
+        said = f"{percent(part.chance_past)} that it is past now"
         return said + ("; first reading only, wide" if part.count_readings == 1 else "")
 
     # -- the message ------------------------------------------------------------------------
 
     def message(self, keeper: Person, bikes: Sequence[DueBike]) -> str:
         """Give one message to a keeper about all of their bikes."""
-        shop = self._settings.name or self._settings.shop
-        parts = [part for bike in bikes for part in bike.parts]
+        shop, is_one = self._settings.name or self._settings.shop, len(bikes) == 1
         lines = [
-            f"Hello{f' {keeper.name}' if keeper.name else ''},",
-            f"this is {shop}, about {'your bike' if len(bikes) == 1 else 'your bikes'}. "
-            "We have not looked at it again: these are estimates from what we last read."
-            if len(bikes) == 1
-            else f"this is {shop}, about your bikes. "
-            "We have not looked at them again: these are estimates from what we last read.",
+            f"Hello {keeper.name}," if keeper.name else "Hello,",
+            f"this is {shop}, about your {'bike' if is_one else 'bikes'}. We have not looked at "
+            f"{'it' if is_one else 'them'} again: this is estimated from what we last noted.",
         ]
         for bike in bikes:
             lines += [f"{bike_words(bike)}:", *(f"- {self.told(part)}" for part in bike.parts)]
-        lines.append(
-            "Bring it in when it suits you, and we will measure before we change anything."
-        )
-        if any(part.decides_safety for part in parts):
+        lines.append("Come by when it suits you; we look and measure before anything is changed.")
+        if any(part.decides_safety for bike in bikes for part in bike.parts):
             lines.append(CAUTION)
         return "\n".join(lines)
 
     def told(self, part: DuePart) -> str:
         """Give what a keeper is told about one part."""
         if part.quantity == "age":
-            return f"{part.place}: {self.reading(part)}, {self.limit(part)}: " + self.when(part)
-        read = f"{part.place}, {part.quantity_label}: {self.reading(part)} ({self.limit(part)})"
+            until = f": {self.day(part.on.middle)}" if part.on and part.on.middle else ""
+            return f"{part.place}: {self.reading(part)}, {self.limit(part)}{until}."
+        read = f"{part.place}, {part.quantity_label}: {self.reading(part)}, {self.limit(part)}. "
+        if part.was_past:
+            return read + "That was at its limit or past it."
         if part.standing == "unclear":
-            return f"{read}. That is too long ago to name a day; we would like to look at it."
+            return read + "That is too long ago to name a day; we would like to look at it."
         if part.standing == "past":
-            return f"{read}. By now it may well be past that limit."
-        return f"{read}. It may reach that limit {self._window(part)}."
+            return read + "By now it may well be past that limit."
+        return f"{read}It may reach that limit {self._window(part)}."
 
     def _window(self, part: DuePart) -> str:
-        assert part.on and part.on.middle
-        if part.on.early is None or part.on.late is None or part.on.early == part.on.late:
-            return f"about {self.day(part.on.middle)}"
-        return f"between {self.day(part.on.early)} and {self.day(part.on.late)}"
+        on = part.on
+        if on is None or on.early is None or on.late is None or on.middle is None:
+            return f"about {self.day(on.middle)}" if on and on.middle else "soon"
+        return f"between {self.day(on.early)} and {self.day(on.late)}"
+
+
+def percent(chance: float) -> str:
+    """Give a chance in per cent; one that is not quite 0 or 1 is never rounded to it."""
+    if 0 < chance < 0.01:
+        return "under 1 %"
+    return "over 99 %" if 0.99 < chance < 1 else f"{100 * chance:.0f} %"
 
 
 def bike_words(bike: DueBike) -> str:
     """Give a bike as its keeper knows it, with its tag."""
-    what = " ".join(name for name in (bike.make, bike.model) if name)
+    make, model = bike.make or "", bike.model or ""
+    what = model if make and model.split(" ")[0] == make else f"{make} {model}".strip()
     return f"{what} ({bike.bike})" if what else f"Bike {bike.bike}"
+
+
+def person_words(person: Person) -> str:
+    """Give who somebody is: by name where they agreed to be contacted, else by the id alone."""
+    if person.rider is None:
+        return NOBODY
+    if not person.may_contact:
+        return f"{person.rider}: {NO_CONSENT if person.is_registered else NOT_REGISTERED}"
+    contact = " ".join(each for each in (person.phone, person.email) if each)
+    return ", ".join(each for each in (person.name or person.rider, contact) if each)
