@@ -10,6 +10,7 @@ from ledger.cli import riders
 from ledger.cli.chains import chains
 from ledger.cli.dashboard import dashboard
 from ledger.cli.demo import demo
+from ledger.cli.due import due
 from ledger.cli.guard import Guarded
 from ledger.cli.look import bikes, history, state
 from ledger.cli.record import record, strike
@@ -33,7 +34,10 @@ GROUPS: dict[str, tuple[Callable[..., None], ...]] = {
     "Start": (init, demo),
     "At the bench": (record, strike),
     "Look": (state, history, bikes, dashboard),
-    "Figures": (chains,),
+    "Figures": (
+        due,
+        chains,
+    ),
     "Check": (verify,),
     "Other programs": (import_file, export, schema),
 }

@@ -15,29 +15,14 @@ from ledger.cli.options import (
     BookPath,
     Tag,
     open_book,
+    when_asked,
 )
 from ledger.cli.output import say, say_json, say_table
 from ledger.errors import WrongUse
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from ledger.book import Book
     from ledger.queries import BikeRow, TimelineEntry
-
-
-def _when(
-    book: Book, as_at: str | None, as_known: str | None
-) -> tuple[datetime | None, int | None]:
-    from ledger.cli.drafts import instant
-
-    at = instant(book, as_at) if as_at is not None else None
-    if as_known is None:
-        return at, None
-    try:
-        return at, book.known_seq(as_known)
-    except ValueError as error:
-        raise WrongUse(f"--as-known: {error}, or a seq.") from None
 
 
 def state(
@@ -59,7 +44,7 @@ def state(
     from ledger.view import view_json
 
     book = open_book(book_path)
-    view = bike_view(book, tag_named(book, tag), *_when(book, as_at, as_known))
+    view = bike_view(book, tag_named(book, tag), *when_asked(book, as_at, as_known))
     if as_json:
         say_json(view_json(view))
         return
@@ -96,7 +81,7 @@ def history(
     book = open_book(book_path)
     if system is not None and system not in book.vocabulary.systems:
         raise WrongUse(f"--system is one of {', '.join(book.vocabulary.systems)}.")
-    at, known = _when(book, as_at, as_known)
+    at, known = when_asked(book, as_at, as_known)
     entries = timeline(book, tag_named(book, tag), as_at=at, known_seq=known, system=system)
     if as_json:
         say_json([entry_json(entry) for entry in entries])

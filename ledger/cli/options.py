@@ -7,7 +7,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ledger.errors import WrongUse
+
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from ledger.book import Book
 
 BookPath = Annotated[
@@ -49,3 +53,18 @@ def open_book(path: Path) -> Book:
     from ledger.book import Book
 
     return Book.open(path)
+
+
+def when_asked(
+    book: Book, as_at: str | None, as_known: str | None = None
+) -> tuple[datetime | None, int | None]:
+    """Give the instant and the seq that --as-at and --as-known mean; raises WrongUse."""
+    from ledger.cli.drafts import instant
+
+    at = instant(book, as_at) if as_at is not None else None
+    if as_known is None:
+        return at, None
+    try:
+        return at, book.known_seq(as_known)
+    except ValueError as error:
+        raise WrongUse(f"--as-known: {error}, or a seq.") from None

@@ -21,6 +21,8 @@ CAUTION = (
 NO_CONSENT = "no consent to be contacted"
 NOT_REGISTERED = "not in the register, so no consent to be contacted"
 NOBODY = "nobody is known"
+SURE = 0.05
+"""Chances nearer to 0 or 1 than this are not called wide."""
 NOT_FORETOLD = "more than three years from now"
 
 
@@ -40,6 +42,10 @@ class DueWords:
         """Give a figure of three digits after the point at most, with its unit."""
         exact = Decimal(repr(round(value, 3))) + 0
         return f"{format_decimal(exact, format='#,##0.###', locale=self._locale)} {unit}".strip()
+
+    def rough(self, value: float) -> str:
+        """Give a figure that was worked out, to two significant digits."""
+        return self.figure(float(f"{value:.2g}"))
 
     def reading(self, part: DuePart) -> str:
         """Give the last reading and its day, or since when a part has been fitted."""
@@ -84,14 +90,10 @@ class DueWords:
     def _past(self, part: DuePart) -> str:
         if part.quantity == "age" and part.on and part.on.middle:
             return f"was due {self.day(part.on.middle)}"
-        how = (
-            f" by about {self.figure(float(f'{part.beyond:.2g}'))} {part.exposure_unit}"
-            if (part.beyond)
-            else ""
-        )
+        how = f" by about {self.rough(part.beyond)} {part.exposure_unit}" if part.beyond else ""
         if part.was_past:
-            return f"was at its limit when read; past it{how} now" if how else "past it when read"
-        return f"past it now, more likely than not{f',{how}' if how else ''}"
+            return f"past it when read{f'; now{how}' if how else ''}"
+        return f"probably past it by now{f',{how}' if how else ''}"
 
     def sure(self, part: DuePart) -> str:
         """Say how sure that is."""
@@ -100,7 +102,9 @@ class DueWords:
         if part.chance_past is None:
             return "nothing tells yet how fast it wears"
         said = f"{percent(part.chance_past)} that it is past now"
-        return said + ("; first reading only, wide" if part.count_readings == 1 else "")
+        is_wide = SURE < part.chance_past < 1 - SURE
+        first = "; first reading only" + (", wide" if is_wide else "")
+        return said + (first if part.count_readings == 1 else "")
 
     # -- the message ------------------------------------------------------------------------
 
@@ -147,11 +151,17 @@ def percent(chance: float) -> str:
     return "over 99 %" if 0.99 < chance < 1 else f"{100 * chance:.0f} %"
 
 
+def bike_name(bike: DueBike) -> str:
+    """Give a bike's make and model; the make once where the model begins with it."""
+    make, model = bike.make or "", bike.model or ""
+    is_said = make and model.split(" ")[0] == make
+    return model if is_said else f"{make} {model}".strip()
+
+
 def bike_words(bike: DueBike) -> str:
     """Give a bike as its keeper knows it, with its tag."""
-    make, model = bike.make or "", bike.model or ""
-    what = model if make and model.split(" ")[0] == make else f"{make} {model}".strip()
-    return f"{what} ({bike.bike})" if what else f"Bike {bike.bike}"
+    name = bike_name(bike)
+    return f"{name} ({bike.bike})" if name else f"Bike {bike.bike}"
 
 
 def person_words(person: Person) -> str:

@@ -1,0 +1,197 @@
+"""`due`: whom to call, about which bikes, and what to write to them."""
+
+from __future__ import annotations
+
+import csv
+import sys
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ledger.cli.options import DEFAULT_BOOK, AsAt, AsJson, BookPath, open_book, when_asked
+from ledger.cli.output import progress, say, say_json, say_table
+from ledger.errors import WrongUse
+
+if TYPE_CHECKING:
+    from ledger.book import Book
+    from ledger.figures.calls import Call, DueBike, DueList, DuePart
+    from ledger.figures.due_words import DueWords
+
+COLUMNS = ("whom", "!bike", "what", "last read", "limit", "due", "how sure", "!not seen since")
+BENCH = ("!job", "!bike", "what", "last read", "limit", "due", "how sure")
+
+
+def due(
+    within: Annotated[
+        int, typer.Option(help="What reaches its limit within so many days.", min=0, max=1095)
+    ] = 28,
+    rider: Annotated[
+        str | None,
+        typer.Option(help="Only whom this may be: an id, or part of a name, phone or email."),
+    ] = None,
+    bike: Annotated[str | None, typer.Option(help="Only this bike, by its tag.")] = None,
+    limit: Annotated[
+        int | None, typer.Option(help="At most so many calls, the most pressing.", min=1)
+    ] = None,
+    messages: Annotated[
+        bool, typer.Option("--messages", help="Print the message to each keeper, ready to send.")
+    ] = False,
+    as_at: AsAt = None,
+    as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV, one row a part.")] = False,
+    as_json: AsJson = False,
+    book_path: BookPath = DEFAULT_BOOK,
+) -> None:
+    """List whom to call: parts past their limit by now, or due soon.
+
+    One call a keeper, for all of their bikes. Every date is an estimate with its 80 % interval.
+
+    Examples:
+    $ lockring due
+    $ lockring due --within 56 --rider reed --messages
+    $ lockring due --bike 7K3M9QXA --json
+    """
+    if as_csv and as_json:
+        raise WrongUse("Choose one of --csv and --json.")
+    book = open_book(book_path)
+    found, words = _found(book, within, rider, bike, limit, as_at)
+    if as_json:
+        from ledger.cli.due_forms import due_json
+
+        say_json(due_json(found, words))
+    elif as_csv:
+        _say_csv(found, words)
+    else:
+        _say(book, found, words, with_messages=messages)
+
+
+def _found(
+    book: Book,
+    within: int,
+    rider: str | None,
+    bike: str | None,
+    limit: int | None,
+    as_at: str | None,
+) -> tuple[DueList, DueWords]:
+    from ledger.cli.bikes import tag_named
+    from ledger.figures.due import due_list
+    from ledger.figures.due_words import DueWords
+
+    at, _ = when_asked(book, as_at)
+    tag = None if bike is None else tag_named(book, bike)
+    who = None if rider is None else _rider(book, rider)
+    with progress("Working out what is due"):
+        found = due_list(book, at, within_days=within, rider=who, bike=tag, limit=limit)
+    return found, DueWords(book.settings)
+
+
+def _rider(book: Book, text: str) -> str:
+    """Give the id of the rider or keeper a text means; raises WrongUse."""
+    from ledger.cli.people import matching
+    from ledger.queries import whole_table
+
+    found = [row.rider for row in matching(book, text.strip())] if text.strip() else []
+    if len(found) == 1:
+        return found[0]
+    if found:
+        more = " ..." if len(found) > 10 else ""
+        raise WrongUse(f"--rider: {text!r} may be {', '.join(found[:10])}{more}; write one id.")
+    people = whole_table(book, "riders_now")
+    known = {*people["rider"].to_pylist(), *people["keeper"].to_pylist()}
+    if text in known:
+        return text
+    raise WrongUse(f"--rider: nobody in the register, and on no bike, is {text!r}.")
+
+
+def _say_csv(found: DueList, words: DueWords) -> None:
+    from ledger.cli.due_forms import COLUMNS as NAMES
+    from ledger.cli.due_forms import due_rows
+
+    rows = csv.DictWriter(sys.stdout, NAMES, lineterminator="\n")
+    rows.writeheader()
+    rows.writerows(due_rows(found, words))
+
+
+# -- for people -------------------------------------------------------------------------------
+
+
+def _say(book: Book, found: DueList, words: DueWords, *, with_messages: bool) -> None:
+    say(
+        f"As at {words.day(found.as_at)}, within {found.within_days} days: "
+        f"{found.count_calls} {'call' if found.count_calls == 1 else 'calls'}"
+        f"{f', the first {len(found.calls)} here' if len(found.calls) < found.count_calls else ''}."
+    )
+    say()
+    for title, calls in groupby(found.calls, lambda call: _group(call, words)):
+        say_table(title, COLUMNS, [row for call in calls for row in _rows(call, words)])
+    say_table("On the bench: tell the mechanic", BENCH, list(_bench(found.bench, words)))
+    if with_messages:
+        _say_messages(found.calls)
+    if not found.calls and not found.bench:
+        say("Nothing is due." if book.bikes() else "The book holds no bikes yet.")
+        return
+    _say_caution(found)
+
+
+def _say_caution(found: DueList) -> None:
+    from ledger.figures.due_words import CAUTION
+
+    say("These are estimates from readings: nothing was looked at again.")
+    bikes = [bike for call in found.calls for bike in call.bikes] + list(found.bench)
+    if any(part.decides_safety for bike in bikes for part in bike.parts):
+        say(CAUTION)
+
+
+def _group(call: Call, words: DueWords) -> str:
+    first = call.first
+    if first.week is not None:
+        return f"Due in the week of {words.day(first.week)}"
+    if first.standing == "unclear":
+        return "Not read for so long that no date tells anything: ask them in for a look"
+    return "Past the limit by now, more likely than not"
+
+
+def _rows(call: Call, words: DueWords) -> Iterator[Sequence[str]]:
+    from ledger.figures.due_words import bike_name, person_words
+
+    who = person_words(call.keeper)
+    for bike in call.bikes:
+        name, seen = bike_name(bike), words.day(bike.last_seen_at)
+        ridden = f"{who}{_ridden_by(bike)}"
+        for place, part in enumerate(bike.parts):
+            head = (ridden, bike.bike) if place == 0 else ("", "")
+            said = f"{name}: {_part(part)}" if place == 0 and name else _part(part)
+            yield (*head, said, *_told(part, words), seen if place == 0 else "")
+        who = ""
+
+
+def _ridden_by(bike: DueBike) -> str:
+    rider = bike.rider
+    if rider.rider is None or rider.rider == bike.keeper.rider:
+        return ""
+    return f" (ridden by {rider.name or rider.rider})"
+
+
+def _part(part: DuePart) -> str:
+    return f"{part.place}, {part.quantity_label}"
+
+
+def _told(part: DuePart, words: DueWords) -> tuple[str, str, str, str]:
+    return words.reading(part), words.limit(part), words.when(part), words.sure(part)
+
+
+def _bench(bikes: Sequence[DueBike], words: DueWords) -> Iterator[Sequence[str]]:
+    for bike in bikes:
+        for place, part in enumerate(bike.parts):
+            head = (bike.jobs[-1].job, bike.bike) if place == 0 else ("", "")
+            yield (*head, _part(part), *_told(part, words))
+
+
+def _say_messages(calls: Sequence[Call]) -> None:
+    from ledger.figures.due_words import person_words
+
+    for call in calls:
+        say(f"To {person_words(call.keeper)}")
+        say(call.message or "  (no message: tell them at their next visit)")
+        say()
