@@ -23,6 +23,7 @@ from ledger.analysis.sprockets import (
 from ledger.analysis.unfit import CannotFit
 
 Floats = NDArray[np.float64]
+NOBODY: NDArray[np.int64] = np.empty(0, dtype=np.int64)
 
 
 @dataclass(frozen=True)
@@ -39,6 +40,8 @@ class ChainRuns:
     limit: Floats
     price: Floats
     """Of a new chain, in minor units of money."""
+    pace: Floats | float = 1.0
+    """How fast this rider's sprockets wear, beside those of `SprocketAccount.seen`."""
 
     @property
     def used(self) -> Floats:
@@ -101,13 +104,14 @@ def difference_from_changing_at_limit(
 ) -> Differences:
     """Give what each rider and the shop used up less what changing at the limit would have.
 
-    Holds if lives hold: the same wear rates, and sprockets that wear as fitted. Intervals are by
-    bootstrap over riders: whole riders are drawn again, the sprockets' wear fitted anew, and for
-    the shop the riders summed anew. Raises CannotFit where a figure cannot be.
+    Holds if lives hold: the same wear rates, and sprockets that wear as fitted; the first sort is
+    the one seen most, which the others are drawn towards (see `fit_sprocket_wear`). Intervals are
+    by bootstrap over riders: whole riders are drawn again, the sprockets' wear fitted anew, and
+    for the shop the riders summed anew. Raises CannotFit where a figure cannot be.
     """
     _check(runs)
     riders, place = np.unique(runs.rider, return_inverse=True)
-    models = [fit_sprocket_wear(one.seen) for one in sprockets]
+    models = fitted([one.seen for one in sprockets])
     own = _by_rider(_difference(runs, sprockets, models), place)
     spent = _by_rider(_spent(runs, sprockets, models), place)
     extra = _by_rider(runs.used_at_limit - runs.used, place)
@@ -142,7 +146,7 @@ def _difference(
     """Give each run's difference; extra chains count against changing at the limit."""
     found: Floats = -runs.price * (runs.used_at_limit - runs.used)
     for account, model in zip(sprockets, models, strict=True):
-        faster = runs.distance_km / 1000 * model.per_excess * runs.excess
+        faster = runs.pace * runs.distance_km / 1000 * model.per_excess * runs.excess
         found = found + account.price * faster / account.wear_limit
     return found
 
@@ -152,7 +156,7 @@ def _spent(
 ) -> Floats:
     found: Floats = runs.price * runs.used
     for account, model in zip(sprockets, models, strict=True):
-        worn = runs.distance_km / 1000 * model.rate(runs.excess)
+        worn = runs.pace * runs.distance_km / 1000 * model.rate(runs.excess)
         found = found + account.price * worn / account.wear_limit
     return found
 
@@ -170,7 +174,7 @@ def _samples(
     found = np.empty((count_samples, len(riders) + 1))
     for row in range(count_samples):
         drawn = resampled(everybody, rng)
-        models = [refitted(one.seen, everybody, drawn) for one in sprockets]
+        models = fitted([one.seen for one in sprockets], everybody, drawn)
         own = _by_rider(_difference(runs, sprockets, models), place)
         found[row, :-1] = own
         found[row, -1] = own @ drawn[np.searchsorted(everybody, riders)]
@@ -183,9 +187,21 @@ def resampled(riders: NDArray[np.int64], rng: np.random.Generator) -> Floats:
     return np.bincount(drawn, minlength=len(riders)).astype(np.float64)
 
 
-def refitted(seen: SprocketSeen, riders: NDArray[np.int64], drawn: Floats) -> SprocketWear:
-    """Give the wear model of the riders drawn; that of all where theirs cannot be fitted."""
-    try:
-        return fit_sprocket_wear(seen, drawn[np.searchsorted(riders, seen.rider)])
-    except CannotFit:
-        return fit_sprocket_wear(seen)
+def fitted(
+    sorts: Sequence[SprocketSeen],
+    riders: NDArray[np.int64] = NOBODY,
+    drawn: Floats | None = None,
+) -> list[SprocketWear]:
+    """Give the wear model of each sort, those after the first drawn towards the first's.
+
+    Of `riders` drawn so many times each; that of everybody where theirs cannot be fitted.
+    """
+    models: list[SprocketWear] = []
+    for seen in sorts:
+        like = models[0] if models else None
+        weight = None if drawn is None else drawn[np.searchsorted(riders, seen.rider)]
+        try:
+            models.append(fit_sprocket_wear(seen, weight, like))
+        except CannotFit:
+            models.append(fit_sprocket_wear(seen, None, like))
+    return models

@@ -37,6 +37,12 @@ class RiderRates:
         found: Floats = np.exp(self.log_mean + self.log_sd**2 / 2)
         return found
 
+    def pace(self, riders: ArrayLike) -> Floats:
+        """Give any riders' rates beside the shop's mean; 1 for those never measured."""
+        log_mean, log_sd = self.of(riders)
+        found: Floats = np.exp(log_mean + log_sd**2 / 2) / self.shop_rate
+        return found
+
     def of(self, riders: ArrayLike) -> tuple[Floats, Floats]:
         """Give log mean and log sd for any riders; those never measured are like any of the shop.
 

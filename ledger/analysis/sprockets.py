@@ -16,6 +16,9 @@ from ledger.analysis.unfit import CannotFit
 
 Floats = NDArray[np.float64]
 _COUNT_ROUNDS = 5
+ALIKE = 0.5
+"""How far, as a share, one sort of sprocket may answer to a worn chain other than another does (1
+sd): an assumption, which few stretches lean on and many do not."""
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,8 @@ class SprocketSeen:
     rider: NDArray[np.int64]
     """Whose bike: any whole numbers, the same for the same rider everywhere."""
     distance_km: Floats
+    """Times how fast this rider wears chains beside the shop's mean, where that is known: who
+    wears chains fast wears sprockets fast, and lets chains run long more often than not."""
     wear: Floats
     """What the reading grew by, in its own unit; may be negative by gauge error."""
     excess: Floats
@@ -81,33 +86,41 @@ def mean_excess(start: ArrayLike, end: ArrayLike, limit: ArrayLike) -> Floats:
     return found
 
 
-def fit_sprocket_wear(seen: SprocketSeen, weight: Floats | None = None) -> SprocketWear:
+def fit_sprocket_wear(
+    seen: SprocketSeen, weight: Floats | None = None, like: SprocketWear | None = None
+) -> SprocketWear:
     """Give the wear model of stretches; `weight` counts each one so many times (all once).
 
     A growth under excess that comes out negative is 0, and `base` then the mean rate. The spread
-    between parts is by moments, what is left after gauge error. Raises CannotFit where nothing
-    has a weight, or nothing grew.
+    between parts is by moments, what is left after gauge error. With `like`, a sort seen more
+    often, per_excess over base is drawn towards that sort's, give or take ALIKE. Raises CannotFit
+    where nothing has a weight, or nothing grew.
     """
     times = np.ones(len(seen.wear)) if weight is None else weight
     if not times.sum():
         raise CannotFit("stretches", "wear", "there is none", "Give two readings of a sprocket")
     km = seen.distance_km / 1000
-    base, per_excess = _least_squares(km, seen, times)
+    ratio = like.per_excess / like.base if like is not None else 0.0
+    base, per_excess = _least_squares(km, seen, times, 0.0, 0.0)
     squared = 0.04
     for _ in range(_COUNT_ROUNDS):
         fitted = km * (base + per_excess * seen.excess)
         variance = np.maximum(seen.error**2 + squared * fitted**2, 1e-12)
-        base, per_excess = _least_squares(km, seen, times / variance)
+        pull = 1 / (ALIKE * ratio * base) ** 2 if ratio else 0.0
+        base, per_excess = _least_squares(km, seen, times / variance, ratio, pull)
         fitted = km * (base + per_excess * seen.excess)
         left = times @ ((seen.wear - fitted) ** 2 - seen.error**2)
         squared = max(0.0, float(left / (times @ fitted**2)))
     return SprocketWear(base, per_excess, float(np.sqrt(np.log1p(squared))))
 
 
-def _least_squares(km: Floats, seen: SprocketSeen, weight: Floats) -> tuple[float, float]:
-    """Give base and per_excess, neither below 0."""
+def _least_squares(
+    km: Floats, seen: SprocketSeen, weight: Floats, ratio: float, pull: float
+) -> tuple[float, float]:
+    """Give base and per_excess, neither below 0; `pull` weighs per_excess = ratio x base."""
     weighted, under = weight * km, km * seen.excess
-    first, both, second = weighted @ km, weighted @ under, (weight * under) @ under
+    first = weighted @ km + pull * ratio**2
+    both, second = weighted @ under - pull * ratio, (weight * under) @ under + pull
     wear, worn = weighted @ seen.wear, (weight * under) @ seen.wear
     room = first * second - both**2
     if room > 1e-12 * first * second:
@@ -118,4 +131,4 @@ def _least_squares(km: Floats, seen: SprocketSeen, weight: Floats) -> tuple[floa
     if wear <= 0:
         right = "Give stretches over which sprockets wore more than the gauge errs"
         raise CannotFit("stretches", "wear", "did not grow on the whole", right)
-    return float(wear / first), 0.0
+    return float(wear / (weighted @ km)), 0.0

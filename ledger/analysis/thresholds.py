@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import norm
 
-from ledger.analysis.costs import refitted, resampled
-from ledger.analysis.sprockets import SprocketSeen, SprocketWear, fit_sprocket_wear, mean_excess
+from ledger.analysis.costs import fitted, resampled
+from ledger.analysis.sprockets import SprocketSeen, SprocketWear, mean_excess
 from ledger.analysis.unfit import CannotFit
 
 Floats = NDArray[np.float64]
@@ -37,6 +37,8 @@ class ChainRates:
     """% of elongation per 1,000 km."""
     distance_km: Floats
     """What the rider weighs in the shop's cost: distance ridden."""
+    pace: Floats | float = 1.0
+    """How fast this rider's sprockets wear, beside those of `SprocketCost.seen`."""
 
 
 @dataclass(frozen=True)
@@ -102,12 +104,13 @@ def cost_curve(
     accounts = (cassette, *rings)
     everybody = np.unique(np.concatenate([chains.rider, *(one.seen.rider for one in accounts)]))
     rng = np.random.default_rng(seed)
-    models = [fit_sprocket_wear(one.seen) for one in accounts]
+    sorts = [one.seen for one in accounts]
+    models = fitted(sorts)
     cost, count = _costs(at, limit, _grouped(chains), chain_price, accounts, models)
     samples = np.empty((count_samples, len(at)))
     for row in range(count_samples):
         drawn = resampled(everybody, rng)
-        models = [refitted(one.seen, everybody, drawn) for one in accounts]
+        models = fitted(sorts, everybody, drawn)
         rates = _grouped(chains, drawn[np.searchsorted(everybody, chains.rider)])
         samples[row] = _costs(at, limit, rates, chain_price, accounts, models)[0]
     low, high = np.quantile(samples, [(1 - level) / 2, (1 + level) / 2], axis=0)
@@ -123,29 +126,35 @@ def _check(at: Floats, limit: float, chains: ChainRates) -> None:
         raise CannotFit("cost curve", "thresholds, limit, rate, distance_km", "is not > 0", right)
 
 
-def _grouped(chains: ChainRates, weight: Floats | None = None) -> tuple[Floats, Floats]:
-    """Give rates and their share of the distance; many riders in groups of like rates.
+def _grouped(chains: ChainRates, weight: Floats | None = None) -> tuple[Floats, Floats, Floats]:
+    """Give rates, paces and shares of the distance; many riders in groups of like rates.
 
-    Within a group the rate is that of its whole distance.
+    Within a group rate and pace are those of its whole distance.
     """
+    pace = np.broadcast_to(np.asarray(chains.pace, dtype=float), chains.rate.shape)
     km = chains.distance_km * (1.0 if weight is None else weight)
     if not km.sum():
         km = chains.distance_km
     if len(km) <= _COUNT_RATES:
-        return chains.rate, km / km.sum()
+        return chains.rate, pace, km / km.sum()
     order = np.argsort(chains.rate)
     middle = (np.cumsum(km[order]) - km[order] / 2) / km.sum()
     group = np.minimum((middle * _COUNT_RATES).astype(np.intp), _COUNT_RATES - 1)
-    shares = np.bincount(group, weights=km[order], minlength=_COUNT_RATES)
-    worn = np.bincount(group, weights=(km * chains.rate)[order], minlength=_COUNT_RATES)
+
+    def summed(figures: Floats) -> Floats:
+        found = np.bincount(group, weights=figures[order], minlength=_COUNT_RATES)
+        return found.astype(np.float64)
+
+    shares = summed(km)
     there = shares > 0
-    return worn[there] / shares[there], shares[there] / km.sum()
+    means = (summed(km * one)[there] / shares[there] for one in (chains.rate, pace))
+    return *means, shares[there] / km.sum()
 
 
 def _costs(
     at: Floats,
     limit: float,
-    rates: tuple[Floats, Floats],
+    rates: tuple[Floats, Floats, Floats],
     chain_price: float,
     accounts: Sequence[SprocketCost],
     models: Sequence[SprocketWear],
@@ -155,14 +164,15 @@ def _costs(
     Over the spread of cassettes a rider's cost is mean cost over mean length; riders are weighed
     by their distance. Axes: threshold, rate, luck.
     """
-    rate, share = rates
+    rate, pace, share = rates
     excess = mean_excess(0.0, at, limit)
     life_km = (at[:, None] / rate * 1000)[:, :, None]
-    worn = models[0].rate(excess)[:, None, None] * _luck(models[0].log_sd) * life_km / 1000
+    paced = pace[:, None] * life_km / 1000
+    worn = models[0].rate(excess)[:, None, None] * _luck(models[0].log_sd) * paced
     count = np.maximum(1, np.ceil(accounts[0].wear_limit / worn - 1e-9))
     cost = accounts[0].price + count * chain_price
     for account, model in zip(accounts[1:], models[1:], strict=True):
-        ring = model.rate(excess)[:, None, None] * count * life_km / 1000
+        ring = model.rate(excess)[:, None, None] * count * paced
         cost = cost + account.price * ring / account.wear_limit
     length = count * life_km / 1000
     of_rider = cost.mean(axis=2) / length.mean(axis=2)

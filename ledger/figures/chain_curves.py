@@ -89,9 +89,9 @@ def _rates_of(limit: float, runs: Sequence[Run], rates: RiderRates) -> ChainRate
     """Give the rates of riders of chains with this limit, each weighing the km seen."""
     own = [run for run in runs if run.limit == limit]
     who, place = np.unique([run.code for run in own], return_inverse=True)
-    log_mean, log_sd = rates.of(who)
     km = np.bincount(place, weights=[run.km for run in own]).astype(np.float64)
-    return ChainRates(who.astype(np.int64), np.exp(log_mean + log_sd**2 / 2), km)
+    pace = rates.pace(who)
+    return ChainRates(who.astype(np.int64), pace * rates.shop_rate, km, pace)
 
 
 def _costs(found: CostCurve) -> tuple[ThresholdCost, ...]:

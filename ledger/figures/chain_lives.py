@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -12,8 +13,15 @@ import pyarrow.compute as pc
 
 from ledger.figures.readings import BookReadings
 
+Errors = Mapping[tuple[str | None, str], float]
+"""(gauge, quantity) -> 1 sd of a reading, in the quantity's unit."""
 WORN_OUT = frozenset({"worn", "replaced"})
 """Reasons that end a part because it is used up."""
+USUAL_ERROR = {"elongation": 0.05, "tooth_wear": 0.05}
+"""1 sd in % and mm where no gauge's is registered: an assumption."""
+NEW_ERROR = {"elongation": 0.06}
+"""1 sd of new parts' own wear: new chains measure -0.10 to +0.15 % (a published measuring guide,
+fagan.co.za)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +31,8 @@ class Mark:
     at: datetime
     wear: float
     km: float | None
+    error: float
+    """1 sd of `wear`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +59,13 @@ class Life:
     end_km: float | None
 
 
-def lives(tables: BookReadings, quantity: str, position: str) -> list[Life]:
-    """Give the lives of what is read for a quantity at a position, or under it."""
+def lives(
+    tables: BookReadings, quantity: str, position: str, errors: Errors | None = None
+) -> list[Life]:
+    """Give the lives of what is read for a quantity at a position, or under it.
+
+    `errors` of gauges; where one has none, USUAL_ERROR.
+    """
     readings = tables.readings
     is_there = pc.or_(
         pc.equal(readings["position"], position),
@@ -61,7 +76,7 @@ def lives(tables: BookReadings, quantity: str, position: str) -> list[Life]:
     by_series: dict[str, list[dict[str, Any]]] = {}
     for row in wanted.to_pylist():
         by_series.setdefault(row["series"], []).append(row)
-    return [_life(rows, parts[rows[0]["part"]]) for rows in by_series.values()]
+    return [_life(rows, parts[rows[0]["part"]], errors or {}) for rows in by_series.values()]
 
 
 def _parts(parts: pa.Table, wanted: pa.Table) -> dict[str, dict[str, Any]]:
@@ -74,12 +89,13 @@ def who_of(row: Mapping[str, Any]) -> str:
     return row["rider"] or f"bike {row['bike']}"
 
 
-def _life(rows: list[dict[str, Any]], part: Mapping[str, Any]) -> Life:
+def _life(rows: list[dict[str, Any]], part: Mapping[str, Any], errors: Errors) -> Life:
     last = rows[-1]
     is_from_new = all(row["is_from_new"] for row in rows)
-    marks = [mark for row in rows if (mark := _mark(row)) is not None]
+    marks = [mark for row in rows if (mark := _mark(row, errors)) is not None]
     if is_from_new:
-        marks.insert(0, Mark(part["fitted_at"], 0.0, 0.0))
+        error = NEW_ERROR.get(last["quantity"], 0.0)
+        marks.insert(0, Mark(part["fitted_at"], 0.0, 0.0, error))
     return Life(
         part=last["part"],
         bike=last["bike"],
@@ -97,12 +113,14 @@ def _life(rows: list[dict[str, Any]], part: Mapping[str, Any]) -> Life:
     )
 
 
-def _mark(row: Mapping[str, Any]) -> Mark | None:
+def _mark(row: Mapping[str, Any], errors: Errors) -> Mark | None:
     """Give a reading as one figure: an interval closed on both sides is its middle."""
-    wear = row["value"]
+    wear, quantity = row["value"], row["quantity"]
+    error = errors.get((row["gauge"], quantity), USUAL_ERROR.get(quantity, 0.0))
     if wear is None and row["low"] is not None and row["high"] is not None:
         wear = (row["low"] + row["high"]) / 2
-    return None if wear is None else Mark(row["measured_at"], wear, row["distance_km"])
+        error = math.hypot(error, (row["high"] - row["low"]) / math.sqrt(12))
+    return None if wear is None else Mark(row["measured_at"], wear, row["distance_km"], error)
 
 
 def is_past(row: Mapping[str, Any]) -> bool | None:
@@ -119,11 +137,3 @@ def is_past(row: Mapping[str, Any]) -> bool | None:
     if row["low"] is not None and row["low"] >= limit - 1e-9:
         return True
     return False if row["high"] is not None and row["high"] <= limit + 1e-9 else None
-
-
-def of_bike(found: Iterable[Life]) -> dict[str, list[Life]]:
-    """Give lives by the bike they were read on last."""
-    by_bike: dict[str, list[Life]] = {}
-    for life in found:
-        by_bike.setdefault(life.bike, []).append(life)
-    return by_bike

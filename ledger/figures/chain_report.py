@@ -14,6 +14,8 @@ CONDITIONS = (
     "A rider's share and rate are drawn towards the shop's, the more so the less was seen.",
     "Differences are an account of what was used up against changing every chain at its limit if "
     "lives hold, extra chains subtracted. They do not say what caused what.",
+    "Sprockets are taken to wear faster for whoever wears chains faster, and chainrings to answer "
+    "to a worn chain much as cassettes do where few were measured.",
     "Costs are at this shop's newest prices, net of tax, work to fit included, within the range of "
     "wear at which it has changed chains.",
     "They are costs and no limits: what a chain that skips or breaks does to a rider is in none of "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,10 +15,6 @@ from ledger.analysis.rider_rates import RiderRates, rider_rates
 from ledger.analysis.sprockets import SprocketSeen, mean_excess, sprocket_seen
 from ledger.figures.chain_lives import Life, Mark
 
-CHAIN_ERROR = 0.05
-"""1 sd of a chain reading in %: an assumption (pitch differs 0.1 to 0.3 mm over ten)."""
-TOOTH_ERROR = 0.05
-"""1 sd of a tooth reading in mm: an assumption."""
 LEAST_KM = 100.0
 """Shorter stretches tell nothing of a rate."""
 LEAST_COVERED = 0.5
@@ -35,6 +32,8 @@ class Run:
     code: int
     """The rider's number."""
     bike: str
+    pace: float
+    """The rider's chain rate beside the shop's."""
     km: float
     start: float
     end: float
@@ -61,14 +60,17 @@ def _spans(life: Life) -> Iterator[tuple[Mark, Mark, float]]:
 def chain_rates(chains: Sequence[Life], codes: Codes) -> RiderRates:
     """Give how fast each rider's chains wear, pooled; raises CannotFit where none is known."""
     rows = [
-        (codes[life.who], km, after.wear - before.wear)
+        (codes[life.who], km, after.wear - before.wear, math.hypot(before.error, after.error))
         for life in chains
         for before, after, km in _spans(life)
         if km >= LEAST_KM
     ]
-    figures = np.array(rows, dtype=np.float64).reshape(-1, 3)
-    error = CHAIN_ERROR * np.sqrt(2)
-    return rider_rates(figures[:, 0].astype(np.int64), figures[:, 1], figures[:, 2], error)
+    figures = np.array(rows, dtype=np.float64).reshape(-1, 4)
+    return rider_rates(figures[:, 0].astype(np.int64), *figures[:, 1:].T)
+
+
+def _by_code(rates: RiderRates) -> dict[int, float]:
+    return dict(zip(rates.riders.tolist(), rates.rate.tolist(), strict=True))
 
 
 def runs_of(chains: Sequence[Life], rates: RiderRates, codes: Codes) -> list[Run]:
@@ -77,7 +79,7 @@ def runs_of(chains: Sequence[Life], rates: RiderRates, codes: Codes) -> list[Run
     Of a chain that was changed some way after its last reading, what it wore since is added at
     its rider's rate.
     """
-    rate = dict(zip(rates.riders.tolist(), rates.rate.tolist(), strict=True))
+    rate = _by_code(rates)
     found = []
     for life in chains:
         known = [mark for mark in life.marks if mark.km is not None]
@@ -90,7 +92,17 @@ def runs_of(chains: Sequence[Life], rates: RiderRates, codes: Codes) -> list[Run
         start, end = known[0].wear, known[-1].wear
         at = changed_at(life, speed)
         found.append(
-            Run(codes[life.who], life.bike, km, start, end, at, life.is_worn_out, life.limit)
+            Run(
+                codes[life.who],
+                life.bike,
+                speed / rates.shop_rate,
+                km,
+                start,
+                end,
+                at,
+                life.is_worn_out,
+                life.limit,
+            )
         )
     return found
 
@@ -129,7 +141,7 @@ class _Piece:
 
 
 def _pieces(chains: Iterable[Life], rates: RiderRates, codes: Codes) -> dict[str, list[_Piece]]:
-    rate = dict(zip(rates.riders.tolist(), rates.rate.tolist(), strict=True))
+    rate = _by_code(rates)
     found: dict[str, list[_Piece]] = {}
     for life in chains:
         if life.limit is None or not life.marks:
@@ -137,7 +149,8 @@ def _pieces(chains: Iterable[Life], rates: RiderRates, codes: Codes) -> dict[str
         marks = list(life.marks)
         if life.ended_at is not None and life.ended_at > marks[-1].at:
             at = changed_at(life, rate.get(codes[life.who], rates.shop_rate))
-            marks.append(Mark(life.ended_at, max(at, marks[-1].wear), life.end_km))
+            worn = max(at, marks[-1].wear)
+            marks.append(Mark(life.ended_at, worn, life.end_km, marks[-1].error))
         for before, after in pairwise(marks):
             if after.at > before.at:
                 piece = _Piece(before.at, after.at, before.wear, after.wear, life.limit)
@@ -170,8 +183,7 @@ def sprocket_stretches(
             if km < LEAST_KM:
                 continue
             excess = _excess(pieces.get(life.bike, []), before.at, after.at)
-            is_new = life.is_from_new and before is life.marks[0]
-            error = TOOTH_ERROR * (1.0 if is_new else float(np.sqrt(2)))
+            error = math.hypot(before.error, after.error)
             wear = after.wear - before.wear
             found.append(Stretch(life.who, life.bike, life.point, km, wear, excess, error))
     return found
@@ -185,17 +197,17 @@ def _excess(pieces: Iterable[_Piece], begun: datetime, ended: datetime) -> float
     return sum(shared * excess for shared, excess in shares) / covered
 
 
-def as_seen(stretches: Iterable[Stretch], codes: Codes) -> SprocketSeen:
-    """Give the stretches under known chains as the analysis takes them."""
-    rows = [
-        (codes[one.who], one.km, one.wear, one.excess, one.error)
-        for one in stretches
-        if one.excess is not None
-    ]
-    figures = np.array(rows, dtype=np.float64).reshape(-1, 5)
-    return sprocket_seen(figures[:, 0].astype(np.int64), *figures[:, 1:].T)
+def as_seen(stretches: Iterable[Stretch], rates: RiderRates, codes: Codes) -> SprocketSeen:
+    """Give the stretches under known chains as the analysis takes them.
+
+    Distances are put at the shop's mean chain rate.
+    """
+    known = [one for one in stretches if one.excess is not None]
+    who = np.array([codes[one.who] for one in known], dtype=np.int64)
+    km, wear, excess, error = (column(known, name) for name in ("km", "wear", "excess", "error"))
+    return sprocket_seen(who, km * rates.pace(who), wear, excess, error)
 
 
-def column(runs: Iterable[Run], name: str) -> NDArray[np.float64]:
-    """Give one figure of every run."""
-    return np.array([getattr(run, name) for run in runs], dtype=np.float64)
+def column(rows: Iterable[Run | Stretch], name: str) -> NDArray[np.float64]:
+    """Give one figure of every row."""
+    return np.array([getattr(row, name) for row in rows], dtype=np.float64)

@@ -122,3 +122,13 @@ def test_a_shop_that_changes_all_alike_cannot_compare(changed_at: list[float]) -
     """Without a range of thresholds seen there is no curve, and the reason is said."""
     with pytest.raises(CannotFit, match="too little to compare"):
         seen_thresholds(changed_at)
+
+
+def test_a_rider_who_wears_all_twice_as_fast_pays_twice_a_km() -> None:
+    """With chains and sprockets at twice the pace, as many chains go with a cassette."""
+    cost = SprocketCost(EXACT, 4000, 0.9)
+    one = ChainRates(np.arange(1), np.array([0.25]), np.ones(1))
+    two = ChainRates(np.arange(1), np.array([0.5]), np.ones(1), pace=np.array([2.0]))
+    slow, fast = (cost_curve(AT, 0.5, who, 2000, cost, count_samples=1) for who in (one, two))
+    assert fast.chains_a_cassette == pytest.approx(slow.chains_a_cassette)
+    assert fast.cost == pytest.approx(2 * slow.cost)

@@ -73,6 +73,13 @@ def test_a_chain_changed_at_its_limit_makes_no_difference() -> None:
     assert found.difference == pytest.approx([0, 0])
 
 
+def test_sprockets_of_whoever_wears_all_faster_wear_faster() -> None:
+    """At twice the pace the cassette loses twice as much, and the chain spared is the same one."""
+    chains = runs([1], 4000, 0, 1.0, 1.0)
+    fast = ChainRuns(**{**vars(chains), "pace": np.array([2.0])})
+    assert asked(fast, 18_000).difference[0] == pytest.approx(2 * 3000 - 2000)
+
+
 def test_a_riders_chains_are_summed() -> None:
     """Two stretches of one chain are as good as one."""
     whole = asked(runs([1], 4000, 0, 1.0, 1.0), 18_000)
@@ -114,7 +121,8 @@ def test_the_order_of_runs_makes_no_difference(
     """Runs listed in another order give each rider the same figure and interval."""
     chains = made(rows)
     order = np.random.default_rng(seed).permutation(len(rows))
-    mixed = ChainRuns(**{name: column[order] for name, column in vars(chains).items()})
+    columns = {name: column for name, column in vars(chains).items() if name != "pace"}
+    mixed = ChainRuns(**{name: column[order] for name, column in columns.items()})
     one, two = asked(chains, 5000), asked(mixed, 5000)
     assert two.difference == pytest.approx(one.difference)
     assert two.low == pytest.approx(one.low)

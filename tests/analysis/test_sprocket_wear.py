@@ -58,6 +58,16 @@ def test_true_rates_are_recovered_through_gauge_error_and_luck() -> None:
     assert np.mean(found, axis=0)[2] == pytest.approx(0.25, rel=0.15)
 
 
+def test_a_sort_seen_seldom_leans_on_one_seen_often() -> None:
+    """Rings never seen under a worn chain take the cassettes' ratio; many stretches outweigh it."""
+    cassette = fit_sprocket_wear(sprocket_seen([1, 2], 1000.0, [0.05, 0.2], [0, 1], 0.0))
+    few = sprocket_seen([1, 2], 1000.0, [0.04, 0.04], 0.0, 0.01)
+    ring = fit_sprocket_wear(few, like=cassette)
+    assert (ring.base, ring.per_excess) == pytest.approx((0.04, 0.12), rel=1e-6)
+    many = sprocket_seen(np.arange(400), 1000.0, [0.04, 0.04] * 200, [0, 1] * 200, 0.01)
+    assert fit_sprocket_wear(many, like=cassette).per_excess < 0.005
+
+
 def test_counting_a_stretch_twice_is_giving_it_twice() -> None:
     """A weight of 2 and the same stretch again are the same data."""
     rider, km, wear = [1, 2, 3], [1000, 2000, 1500], [0.05, 0.12, 0.3]
