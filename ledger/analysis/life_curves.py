@@ -136,16 +136,16 @@ def interval_curve(
     if not len(bounds.lower):
         raise TooFewLives("lives", "lower", "there are none", "A curve needs one")
     share_between(level, "level")
-    starts, ends, holds = innermost(bounds.lower, bounds.upper)
-    share = most_likely_shares(holds, bounds.weights[None, :])[0]
+    among = innermost(bounds.lower, bounds.upper)
+    share = most_likely_shares(among, bounds.weights[None, :])[0]
     drawn = _resampled(bounds.weights, resamples, np.random.default_rng(seed))
-    shares = most_likely_shares(holds, drawn, tolerance=1e-3, most=400)
+    shares = most_likely_shares(among, drawn, tolerance=1e-3, most=200)
     tails = ((1 - level) / 2, (1 + level) / 2)
     band = np.quantile(1 - np.cumsum(shares, axis=1), tails, axis=0)
-    is_shown = np.isfinite(ends) & (share > 1e-9)
+    is_shown = np.isfinite(among.ends) & (share > 1e-9)
     survival = np.clip(1 - np.cumsum(share), 0, 1)[is_shown]
-    at_risk = _may_run(bounds, np.append(0.0, ends[is_shown]))
-    shown = (ends[is_shown], starts[is_shown], survival, band[:, is_shown])
+    at_risk = _may_run(bounds, np.append(0.0, among.ends[is_shown]))
+    shown = (among.ends[is_shown], among.starts[is_shown], survival, band[:, is_shown])
     return _curve(*shown, at_risk, level, BOOTSTRAP)
 
 

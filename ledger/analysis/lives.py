@@ -114,7 +114,7 @@ def lives_by(
     minimum: int = 5,
     *,
     level: float = 0.95,
-    resamples: int = 200,
+    resamples: int = 100,
 ) -> list[LifeGroup]:
     """Give the groups of lives alike in `by`, in order of their names, each with its curve.
 
