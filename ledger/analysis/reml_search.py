@@ -26,6 +26,9 @@ ENOUGH = 1e-9
 
 MOST_STEPS = 200
 
+FEW_READINGS = 300
+"""Up to here every component is tried as the greatest."""
+
 
 @dataclass(frozen=True, slots=True)
 class Found:
@@ -83,18 +86,27 @@ class _Objective:
 
 
 def best_root(likelihood: Likelihood, squares: Squares, start: FloatArray) -> Found:
-    """Search from the start, and again from elsewhere when that ended at the boundary.
+    """Search from the start, and from elsewhere where another top may be higher.
 
-    A likelihood with a component at zero may have a second, higher top; so may one that the
-    first search did not climb to its end.
+    That is where the first search ended at the boundary or not at all, and where readings are
+    so few that the surface is uneven and a search costs nothing.
     """
     objective = _Objective(likelihood, squares)
-    found = _climb(objective, likelihood, _rescaled(objective, likelihood, start))
-    if found.is_converged and not len(_near_zero(found.root, squares)):
+    found = _climb(objective, likelihood, start)
+    is_few = likelihood.count_readings <= FEW_READINGS
+    if found.is_converged and not is_few and not len(_near_zero(found.root, squares)):
         return found
-    level = squares.lifted(np.zeros_like(start), 1.0)
-    again = _climb(objective, likelihood, _rescaled(objective, likelihood, level))
-    return max(found, again, key=lambda each: each.point.value)
+    others = _other_starts(squares, len(start)) if is_few else [squares.level()]
+    again = [_climb(objective, likelihood, each) for each in others]
+    return max([found, *again], key=lambda each: each.point.value)
+
+
+def _other_starts(squares: Squares, count: int) -> list[FloatArray]:
+    """Give one start with all components alike, and one for each above the others."""
+    each = np.where(np.eye(count, dtype=bool), 1.0, 0.0)
+    crossed = [triple[1] for triple in squares.covariances]
+    tall = [squares.lifted(root) for index, root in enumerate(each) if index not in crossed]
+    return [squares.level(), *tall]
 
 
 def _near_zero(root: FloatArray, squares: Squares) -> NDArray[np.intp]:
@@ -118,7 +130,7 @@ def _rescaled(objective: _Objective, likelihood: Likelihood, root: FloatArray) -
 
 def _climb(objective: _Objective, likelihood: Likelihood, start: FloatArray) -> Found:
     """Search from one start; leave a saddle along its steepest bend, a few times at most."""
-    root, is_converged = start, False
+    root, is_converged = _rescaled(objective, likelihood, start), False
     for _ in range(4):
         root, is_converged = _descend(objective, root)
         bends, ways = np.linalg.eigh(objective.bend(root))

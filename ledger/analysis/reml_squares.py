@@ -52,6 +52,10 @@ class Squares:
             root[second] = np.sqrt(max(0.0, root[second] ** 2 - root[cross] ** 2))
         return self.lifted(root)
 
+    def level(self) -> FloatArray:
+        """Give the root (q,) at which every component makes readings vary alike."""
+        return self.lifted(np.zeros(len(self.scales)), 1.0)
+
     def lifted(self, root: FloatArray, least: float = 0.1) -> FloatArray:
         """Give the root with every standard deviation at `least` of the largest or above."""
         crossed = [triple[1] for triple in self.covariances]
