@@ -201,11 +201,12 @@ def _spreads(
     family: Family, found: _Found, within: float, between: float, tells: Flags
 ) -> tuple[float, float]:
     """Give the variances within and between bikes after one scoring step."""
-    pull = PRIOR_PARTS / (2 * USUAL_SPREAD**4)
     off, spread = found.off - found.bike_mean, found.spread
     gain = np.where(tells, (off**2 - spread) / spread**2, 0.0).sum() / 2
-    gain += pull * (USUAL_SPREAD**2 - within)
-    bend = np.where(tells, 1 / spread**2, 0.0).sum() / 2 + pull
+    bend = np.where(tells, 1 / spread**2, 0.0).sum() / 2
+    # A scaled inverse chi-squared prior: it keeps the variance off nought.
+    gain += PRIOR_PARTS / 2 * (USUAL_SPREAD**2 / within**2 - 1 / within)
+    bend += PRIOR_PARTS / (2 * within**2)
     new_within = float(np.clip(within + gain / bend, within / 3, within * 3))
     head = np.unique(np.where(tells, family.bike, -1), return_index=True)[1]
     head = head[tells[head] & (family.bike[head] >= 0)]

@@ -103,7 +103,7 @@ def rough(family: Family, is_used: Flags) -> Rough | None:
         return None
     limit = family.limit[~np.isnan(family.limit)]
     span = float(np.median(limit)) - start if len(limit) else 0.0
-    usual_x = float(np.median(family.x[family.x > 0]))
+    usual_x = float(np.median(family.x[family.x > 0.01 * family.x.max()]))
     return Rough(rate, start, span if span > 0 else max(rate * usual_x, 1e-9), usual_x)
 
 
@@ -133,10 +133,10 @@ def worn_out(family: Family, known: Flags, usual_error: float) -> float:
     if len(past) < FEWEST_WORN:
         return np.inf
     highest, width = float(np.quantile(past, 0.98)), 6 * usual_error
-    count_heap = int((past > highest - width).sum())
+    heap = past[past > highest - width]
     count_below = int(((past > highest - 2 * width) & (past <= highest - width)).sum())
-    is_heap = count_heap >= max(FEWEST_WORN, 1.5 * count_below)
-    return highest - 2 * usual_error if is_heap else np.inf
+    is_heap = len(heap) >= max(FEWEST_WORN, 1.5 * count_below)
+    return float(np.median(heap)) if is_heap else np.inf
 
 
 def usual_errors(family: Family, span: float) -> Floats:
@@ -287,7 +287,9 @@ def _drawn_in(fitted: reml.Fit, prior: Floats) -> Floats:
     as would give it with the covariance it has; one at nought for EDGE_READINGS.
     """
     variance = np.maximum(np.diag(fitted.theta_covariance), 1e-300)
-    worth = np.where(fitted.theta > 0, 2 * fitted.theta**2 / variance, EDGE_READINGS)
+    worth = np.where(
+        fitted.theta > 0, 2 * np.maximum(fitted.theta, prior) ** 2 / variance, EDGE_READINGS
+    )
     worth = np.minimum(worth, 1e9)
     found = (PRIOR_READINGS * prior + worth * fitted.theta) / (PRIOR_READINGS + worth)
     return np.maximum(found, LEAST_SHARE**2 * prior)
