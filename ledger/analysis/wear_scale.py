@@ -369,6 +369,12 @@ def _made(
     )
     offset = np.array([beta.get(("start", group), 0.0) for group in start])
     found = beta.get(("found", 0), first.span / 3)
+    unsure = np.array([errors.get(("start", group), 0.0) for group in start])
+    start_variance = np.where(
+        family.is_new,
+        theta[1] + unsure**2,
+        FOUND_SPREAD**2 * theta[2] + errors.get(("found", 0), 0.0) ** 2,
+    )
     rate = np.array([beta.get(("slope", group), first.rate) for group in slope])
     rate = rate + np.array([beta.get(("model slope", group), 0.0) for group in start])
     rate = np.where(rate > 0.1 * first.rate, rate, first.rate)
@@ -377,7 +383,7 @@ def _made(
     return Scales(
         rate=rate,
         start=base + np.where(family.is_new, offset, found) - shift,
-        start_variance=np.where(family.is_new, theta[1], FOUND_SPREAD**2 * theta[2]),
+        start_variance=start_variance,
         wander=float(theta[3]),
         bias=bias,
         bias_error=np.array([errors.get(("bias", gauge), 0.0) for gauge in gauges]),
