@@ -51,6 +51,10 @@ def pooled_lines(
     likelihood. Raises `CannotFit` for columns that disagree, a missing or infinite figure,
     fewer than two parts, all x equal, and readings too few a part to tell what differs between
     parts from what differs between readings.
+
+    Intervals hold as often as they say from some thirty parts on. Below ten parts of one to
+    three readings, with intercept and slope both varying, they are too narrow (of 80 % bands
+    about 75 % held in simulations of ten parts, 70 % of five): let the slope alone vary there.
     """
     if random not in RANDOM:
         raise CannotFit("pooled_lines", "random", f"it is {random}", f"One of {list(RANDOM)}")
