@@ -52,6 +52,8 @@ def test_chains_of_one_rider_or_bike(overlong: Run) -> None:
     done = overlong("chains", "--rider", "r9")
     assert done.code == 0
     assert "No chain of r9 was measured against a limit." in done.out
+    assert overlong("chains", "--rider", "r7", "--json").json["bench"][0]["why"]
+    assert f"{TAG}: no choice priced" in overlong("chains", "--rider", "r7").out
 
 
 def test_chains_as_at_a_day_before_the_reading(overlong: Run) -> None:

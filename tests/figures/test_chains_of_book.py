@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from ledger.book import Book
-from ledger.figures.chains import chains
+from ledger.figures.bench import BikeChoice, NoChoice, choice_of
+from ledger.figures.chains import chain_book, chains
 from ledger.figures.prices import bill_lines, part_prices
 
 LATE, PROMPT = "7K3M9QXA", "2B4D6F8H"
@@ -174,3 +175,28 @@ def test_prices_are_those_of_the_bills(book: Book) -> None:
     assert (chain.part_minor, chain.fitting_minor, chain.fitting_minutes) == (3000, 1000, 10)
     assert (cassette.part_minor, cassette.fitted_minor, cassette.count) == (6000, 7000, 1)
     assert part_prices(bill_lines(book), lambda bike, position: None) == {}
+
+
+def test_the_choice_at_the_bench_is_priced_from_the_book(book: Book) -> None:
+    """A chain at its limit on a cassette with 7/9 left, at the prices and rates of this shop.
+
+    2,000 km on the second chain and cassette: 0.5 % and 0.2 mm of 0.9 mm. A chain of 40.00 lasts
+    2,000 km and takes a ninth of a cassette of 70.00, 23.90 per 1,000 km; to run it out takes the
+    7/9 in 2,000 km, 27.20.
+    """
+    book.append(read(200, LATE, 6000, "0.5", "0.2"), confirm_clock=True)
+    found = choice_of(chain_book(book), LATE)
+    assert isinstance(found, BikeChoice)
+    assert found.point == "19T"
+    only, both, _ = found.choice.options
+    assert (only.price_now, both.price_now) == (4000, 11_000)
+    assert only.remaining_km == pytest.approx(2000, rel=0.05)
+    assert only.chance_of_skipping < 1e-6
+    assert found.choice.cheapest == "chain only"
+
+
+def test_no_choice_is_priced_where_the_new_parts_were_not_measured(book: Book) -> None:
+    """What was read of parts that came off says nothing of those on the bike."""
+    late, prompt = (choice_of(chain_book(book), bike) for bike in (LATE, PROMPT))
+    assert isinstance(late, NoChoice) and "not measured since" in late.why
+    assert isinstance(prompt, NoChoice) and "charged" in prompt.why
