@@ -18,6 +18,7 @@ from ledger.cli.schema import schema
 from ledger.cli.start import init
 from ledger.cli.transfer import export, import_file
 from ledger.cli.verify import verify
+from ledger.cli.wear import wear
 
 app = typer.Typer(
     name="lockring",
@@ -34,10 +35,7 @@ GROUPS: dict[str, tuple[Callable[..., None], ...]] = {
     "Start": (init, demo),
     "At the bench": (record, strike),
     "Look": (state, history, bikes, dashboard),
-    "Figures": (
-        due,
-        chains,
-    ),
+    "Figures": (wear, due, chains),
     "Check": (verify,),
     "Other programs": (import_file, export, schema),
 }

@@ -153,11 +153,12 @@ def _group(call: Call, words: DueWords) -> str:
 
 
 def _rows(call: Call, words: DueWords) -> Iterator[Sequence[str]]:
-    from ledger.figures.due_words import bike_name, person_words
+    from ledger.figures.due_words import person_words
+    from ledger.figures.written import made
 
     who = person_words(call.keeper)
     for bike in call.bikes:
-        name, seen = bike_name(bike), words.day(bike.last_seen_at)
+        name, seen = made(bike.make, bike.model), words.day(bike.last_seen_at)
         ridden = f"{who}{_ridden_by(bike)}"
         for place, part in enumerate(bike.parts):
             head = (ridden, bike.bike) if place == 0 else ("", "")

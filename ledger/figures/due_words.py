@@ -3,16 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime
 from decimal import Decimal
-
-from babel import Locale
-from babel.dates import format_date
-from babel.numbers import format_decimal
 
 from ledger.figures.ages import age_words
 from ledger.figures.calls import DueBike, DuePart, Person
-from ledger.settings import BookSettings
+from ledger.figures.written import Written, made, percent
 
 CAUTION = (
     "Brakes, tyres, rims, wheels, steering, suspension, frame and battery: until a qualified "
@@ -26,26 +21,8 @@ SURE = 0.05
 NOT_FORETOLD = "more than three years from now"
 
 
-class DueWords:
+class DueWords(Written):
     """Words due parts in the locale and time zone of one book."""
-
-    def __init__(self, settings: BookSettings) -> None:
-        self._settings = settings
-        self._locale = Locale.parse(settings.locale, sep="-" if "-" in settings.locale else "_")
-
-    def day(self, when: datetime | date) -> str:
-        """Give a day as the book's people write it."""
-        day = self._settings.local(when).date() if isinstance(when, datetime) else when
-        return format_date(day, "medium", locale=self._locale)
-
-    def figure(self, value: float, unit: str = "") -> str:
-        """Give a figure of three digits after the point at most, with its unit."""
-        exact = Decimal(repr(round(value, 3))) + 0
-        return f"{format_decimal(exact, format='#,##0.###', locale=self._locale)} {unit}".strip()
-
-    def rough(self, value: float) -> str:
-        """Give a figure that was worked out, to two significant digits."""
-        return self.figure(float(f"{value:.2g}"))
 
     def reading(self, part: DuePart) -> str:
         """Give the last reading and its day, or since when a part has been fitted."""
@@ -54,16 +31,6 @@ class DueWords:
             return f"fitted {self.day(part.fitted_at)}"
         figure = self.span(read.value, read.low, read.high, part.unit)
         return f"{figure} on {self.day(read.measured_at)}"
-
-    def span(self, value: float | None, low: float | None, high: float | None, unit: str) -> str:
-        """Give a reading: a figure, or the interval a go/no-go mark leaves."""
-        if value is not None:
-            return self.figure(value, unit)
-        if low is not None and high is not None:
-            return f"{self.figure(low)} to {self.figure(high, unit)}"
-        if low is None and high is None:
-            return "no figure"
-        return f"under {self.figure(high, unit)}" if high else f"over {self.figure(low or 0, unit)}"
 
     def limit(self, part: DuePart) -> str:
         """Give the limit in words."""
@@ -90,7 +57,7 @@ class DueWords:
     def _past(self, part: DuePart) -> str:
         if part.quantity == "age" and part.on and part.on.middle:
             return f"was due {self.day(part.on.middle)}"
-        how = f" by about {self.rough(part.beyond)} {part.exposure_unit}" if part.beyond else ""
+        how = f" by about {self.rough(part.beyond, part.exposure_unit)}" if part.beyond else ""
         if part.was_past:
             return f"past it when read{f'; now{how}' if how else ''}"
         return f"probably past it by now{f',{how}' if how else ''}"
@@ -110,7 +77,7 @@ class DueWords:
 
     def message(self, keeper: Person, bikes: Sequence[DueBike]) -> str:
         """Give one message to a keeper about all of their bikes."""
-        shop, is_one = self._settings.name or self._settings.shop, len(bikes) == 1
+        shop, is_one = self.settings.name or self.settings.shop, len(bikes) == 1
         lines = [
             f"Hello {keeper.name}," if keeper.name else "Hello,",
             f"this is {shop}, about your {'bike' if is_one else 'bikes'}. We have not looked at "
@@ -144,23 +111,9 @@ class DueWords:
         return f"between {self.day(on.early)} and {self.day(on.late)}"
 
 
-def percent(chance: float) -> str:
-    """Give a chance in per cent; one that is not quite 0 or 1 is never rounded to it."""
-    if 0 < chance < 0.01:
-        return "under 1 %"
-    return "over 99 %" if 0.99 < chance < 1 else f"{100 * chance:.0f} %"
-
-
-def bike_name(bike: DueBike) -> str:
-    """Give a bike's make and model; the make once where the model begins with it."""
-    make, model = bike.make or "", bike.model or ""
-    is_said = make and model.split(" ")[0] == make
-    return model if is_said else f"{make} {model}".strip()
-
-
 def bike_words(bike: DueBike) -> str:
     """Give a bike as its keeper knows it, with its tag."""
-    name = bike_name(bike)
+    name = made(bike.make, bike.model)
     return f"{name} ({bike.bike})" if name else f"Bike {bike.bike}"
 
 
