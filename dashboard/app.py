@@ -5,9 +5,13 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import data, filters, markup, theme
-from dashboard.views import bike, home
+from dashboard.views import bike, home, wear
 from ledger.book import Book
 from ledger.errors import LedgerError
+
+# Words, address and path of the pages a click away from everywhere. No string below it: this
+# file is the one the server runs, and it would show such a string on the page.
+WAYS = (("Bikes", ".", ""), ("Wear", "wear", "wear"))
 
 
 def main() -> None:
@@ -24,8 +28,9 @@ def main() -> None:
 def _pages(book: Book) -> None:
     at_home = st.Page(home.page, title="Lockring", url_path="home", default=True)
     at_bike = st.Page(bike.page, title="Bike", url_path="bike")
-    chosen = st.navigation([at_home, at_bike], position="hidden")
-    _masthead(book)
+    at_wear = st.Page(wear.page, title="Wear", url_path="wear")
+    chosen = st.navigation([at_home, at_bike, at_wear], position="hidden")
+    _masthead(book, chosen.url_path)
     asked = st.session_state.pop("asked", None)
     if asked is not None:
         tag = filters.fold_tag(asked)
@@ -47,12 +52,26 @@ def _ask() -> None:
     st.session_state["asked"] = st.session_state["find"].strip()
 
 
-def _masthead(book: Book) -> None:
+def _ways(here: str) -> str:
+    """Give the links to the pages, the one shown marked as such."""
+    links = "".join(
+        f'<a href="{where}" target="_self"{_mark(path == here)}>{words}</a>'
+        for words, where, path in WAYS
+    )
+    return f'<nav class="lk-ways" aria-label="Pages">{links}</nav>'
+
+
+def _mark(is_here: bool) -> str:
+    return ' aria-current="page"' if is_here else ""
+
+
+def _masthead(book: Book, here: str) -> None:
     with st.container(key="masthead", horizontal=True, vertical_alignment="center"):
         st.html(
             f'<a class="lk-mark" href="." target="_self">{markup.shape("mark")}'
             f"<span><b>Lockring</b><small>{markup.text(book.settings.name)}</small></span></a>"
         )
+        st.html(_ways(here))
         st.text_input(
             "Find a bike",
             key="find",

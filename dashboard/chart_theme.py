@@ -88,11 +88,14 @@ def config(locale: Locale) -> dict[str, Any]:
         "labelFont": FONT,
         "labelFontSize": 12,
     }
-    title = {
+    plain_title = {
         "titleColor": SOFT,
         "titleFont": FONT,
         "titleFontSize": 12,
         "titleFontWeight": "normal",
+    }
+    title = {
+        **plain_title,
         "titleAngle": 0,
         "titleAlign": "left",
         "titleAnchor": "end",
@@ -104,7 +107,7 @@ def config(locale: Locale) -> dict[str, Any]:
         "font": FONT,
         "padding": {"left": 2, "right": 38, "top": 6, "bottom": 2},
         "view": {"stroke": None},
-        "axisX": axis,
+        "axisX": {**axis, **plain_title},
         "axisY": {**axis, **title, "tickCount": 4, "domain": False, "ticks": False},
         "locale": {"number": _numbers(locale), "time": _times(locale)},
     }

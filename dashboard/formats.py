@@ -39,6 +39,13 @@ class Formats:
         gap = "" if sign in ("", "°") else "\u00a0"
         return f"{self.number(value)}{gap}{sign}"
 
+    def rough(self, value: float, unit: str = "", digits: int = 2) -> str:
+        """Give a figure that was worked out, to so many significant digits, with its unit."""
+        rounded = Decimal(f"{value:.{digits}g}") + 0  # never minus nought
+        number = format_decimal(rounded, format="#,##0.######", locale=self.locale)
+        sign = SIGNS.get(unit, unit)
+        return f"{number}\u00a0{sign}" if sign else number
+
     def between(self, low: Decimal | None, high: Decimal | None, unit: str) -> str:
         """Give an interval in words: `0.5 to 0.75 %`, `over 0.75 %`, `under 0.5 %`."""
         if low is None and high is None:

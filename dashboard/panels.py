@@ -48,6 +48,13 @@ def _distance(bike: Bike, view: BikeView, words: Words) -> str:
     return f"{whole_km(view.distance_km, words)}{when}"
 
 
+def wear_link(tag: str, as_at: str) -> str:
+    """Give the link from a bike to how its parts wear, as at the same day."""
+    where = f"wear?tag={tag}" + (f"&as_at={as_at}" if as_at else "")
+    words = "How its parts wear, and when they are due"
+    return f'<p class="lk-onward"><a href="{text(where)}" target="_self">{words}</a></p>'
+
+
 def as_at_line(day: date, is_today: bool, words: Words) -> str:
     """Give the date looked at, and what it means."""
     said = words.formats.day(day) + (", today" if is_today else "")

@@ -48,6 +48,7 @@ def _known(book: Book, tag: str) -> None:
     as_at = data.end_of(book, day)
     view = data.view(book, tag, as_at)
     st.html(panels.identity(bike, view, data.person(book, view.rider), words))
+    st.html(panels.wear_link(tag, "" if day == last else day.isoformat()))
     _date_control(bike, words, day, first, last)
     with st.container(key="body"):
         main, side = st.columns([7, 5], gap="large")

@@ -9,6 +9,7 @@ import small_book
 import streamlit as st
 from app_page import Opener
 from streamlit.testing.v1 import AppTest
+from streamlit.util import calc_hash
 
 APP = Path(__file__).parents[2] / "dashboard" / "app.py"
 
@@ -23,9 +24,9 @@ def quay(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def opened(monkeypatch: pytest.MonkeyPatch) -> Opener:
-    """Open the app over a book, with what the address asks for."""
+    """Open the app over a book, with what the address asks for, `page` among it."""
 
-    def run(book: Path, **asked: str) -> AppTest:
+    def run(book: Path, page: str = "", **asked: str) -> AppTest:
         st.cache_data.clear()
         st.cache_resource.clear()
         monkeypatch.setenv("LOCKRING_BOOK", str(book))
@@ -33,6 +34,9 @@ def opened(monkeypatch: pytest.MonkeyPatch) -> Opener:
         app = AppTest.from_file(str(APP), default_timeout=30)
         for name, value in asked.items():
             app.query_params[name] = value
+        if page:
+            # pages that are functions are known by their address alone, which no public call takes
+            app._page_hash = calc_hash(page)
         return app.run()
 
     return run

@@ -1,0 +1,370 @@
+"""How parts wear: usual rates first, then a family, then one part against its limit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import streamlit as st
+
+from dashboard import data, filters, markup, panels, wear_charts, worked_out
+from dashboard import wear_panels as show
+from dashboard import wear_words as say
+from dashboard.markup import capital, text
+from dashboard.wear_panels import AS_AT, FAMILY, SERIES, TAG
+from dashboard.words import Words
+from ledger.book import Book
+from ledger.figures.wear import BookWear, GaugeFigure, PartWear, RateFigure
+
+FIRST_LISTED, MORE_LISTED = 20, 60
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One book's wear as at a day, and what the page needs beside it."""
+
+    book: Book
+    wear: BookWear
+    words: Words
+    day: date
+    as_at: str
+    """The day as the address has it; empty for today."""
+    families: Mapping[str, str]
+
+    def where(self, **asked: str) -> str:
+        """Give the address of this page, as at the same day."""
+        return show.address(self.as_at, **asked)
+
+
+def page() -> None:
+    """Draw what the address asks for: a part, a bike's parts, a family, or all of them."""
+    book = data.open_book()
+    day, today = filters.asked_day(st.query_params.get(AS_AT)), data.today(book)
+    is_now = day is None or day >= today
+    waiting = st.empty()
+    waiting.html('<p class="lk-note lk-wait">Working out how every part wears…</p>')
+    worn = worked_out.wear(book, None if is_now else day)
+    waiting.empty()
+    as_at = "" if day is None or is_now else day.isoformat()
+    shown = Shown(
+        book, worn, data.words_of(book), today if is_now or day is None else day, as_at,
+        worked_out.families(worn),
+    )  # fmt: skip
+    if not worn.parts:
+        _nothing()
+        return
+    asked = st.query_params.to_dict()
+    if asked.get(SERIES):
+        _part(shown, asked[SERIES])
+    elif asked.get(TAG):
+        _bike(shown, filters.fold_tag(asked[TAG]))
+    elif asked.get(FAMILY):
+        _family(shown, asked[FAMILY])
+    else:
+        _fleet(shown)
+
+
+def _nothing() -> None:
+    st.html(
+        '<div class="lk-blank"><h1>Nothing that wears has been measured</h1>'
+        "<p>Chain wear, pad and rotor thickness, tooth wear, tread depth, rim walls and battery "
+        "capacity are read against how far a part has gone. Enter readings at the bench:</p>"
+        "<p><code>lockring record --follow</code></p></div>"
+    )
+
+
+def _fitted(parts: Sequence[PartWear]) -> list[PartWear]:
+    """Give the parts that are fitted, the likeliest past its limit first."""
+    there = [part for part in parts if part.is_fitted]
+    return sorted(
+        there,
+        key=lambda part: (
+            -_chance(part),
+            -_beyond(part),
+            -part.last.measured_at.timestamp(),
+            part.series,
+        ),
+    )
+
+
+def _chance(part: PartWear) -> float:
+    """Give the chance in whole percent, which is all that is shown; below nought for none."""
+    return -1.0 if part.chance_past is None else round(part.chance_past, 2)
+
+
+def _beyond(part: PartWear) -> float:
+    """Give how far past its limit a part would measure, as a share of the limit."""
+    if part.now is None or part.now.middle is None or not part.limit:
+        return 0.0
+    return part.direction * (part.now.middle - part.limit) / part.limit
+
+
+def _fleet(shown: Shown) -> None:
+    parts, number = shown.wear.parts, shown.words.formats.number
+    there = _fitted(parts)
+    facts = {
+        "Parts read": number(len(parts)),
+        "Fitted now": number(len(there)),
+        "More likely past their limit than not": number(
+            sum((part.chance_past or 0.0) >= say.LIKELY for part in there)
+        ),
+    }
+    st.html(_as_at(shown) + show.facts("How parts wear", facts))
+    names = list(dict.fromkeys(shown.families.values()))
+    _choose_family(shown, names)
+    _rates(shown, names)
+    st.html(show.gauges(_gauges(shown.wear), _units(shown.wear), shown.words))
+    st.html(show.left_out(shown.wear.flagged, shown.families, shown.words, shown.as_at))
+
+
+def _as_at(shown: Shown) -> str:
+    if not shown.as_at:
+        return ""
+    said = f"As at the end of {shown.words.formats.day(shown.day)}, from what was measured by then."
+    return f'<p class="lk-note">{text(said)}</p>'
+
+
+def _choose_family(shown: Shown, names: Sequence[str]) -> None:
+    links = [
+        (capital(say.family_name(name, shown.words)), shown.where(family=name)) for name in names
+    ]
+    with st.container(key="choose", horizontal=True, vertical_alignment="center"):
+        st.html(show.choices(links, "Sorts of part"))
+        st.text_input(
+            "Parts of one bike",
+            key="parts_of",
+            placeholder="Parts of one bike: its tag",
+            on_change=_ask,
+            label_visibility="collapsed",
+        )
+
+
+def _ask() -> None:
+    tag = filters.fold_tag(st.session_state["parts_of"])
+    if tag:
+        kept = {AS_AT: st.query_params[AS_AT]} if AS_AT in st.query_params else {}
+        st.query_params.from_dict({TAG: tag, **kept})
+
+
+def _gauges(wear: BookWear) -> list[GaugeFigure]:
+    """Give each gauge once a family: as measured where it was used most."""
+    best: dict[tuple[str, str], GaugeFigure] = {}
+    for one in wear.gauges:
+        kept = best.get((one.family, one.gauge))
+        if kept is None or one.count > kept.count:
+            best[one.family, one.gauge] = one
+    return sorted(best.values(), key=lambda one: (one.family, one.gauge))
+
+
+def _units(wear: BookWear) -> dict[str, str]:
+    named = worked_out.families(wear)
+    return {named[part.series]: part.unit for part in wear.parts}
+
+
+def _rates_of(wear: BookWear, family: str) -> list[RateFigure]:
+    """Give a family's rates by distance; by time where no distance is known of any."""
+    found = [rate for rate in wear.rates if rate.family == family]
+    in_km = [rate for rate in found if rate.exposure_unit == "km"]
+    return in_km or found
+
+
+def _rates(shown: Shown, names: Sequence[str]) -> None:
+    st.html(
+        '<h2 class="lk-title">How fast they usually wear</h2><p class="lk-legend">'
+        '<span><i class="lk-dotmark"></i>the usual rate</span>'
+        '<span><i class="lk-rangemark"></i>eight of ten such parts lie here</span>'
+        "<span>(parts read)</span></p>"
+    )
+    units = _units(shown.wear)
+    untold = []
+    with st.container(key="readings"):
+        for name in names:
+            rates = _rates_of(shown.wear, name)
+            if rates:
+                _rate_card(shown, name, rates, units[name])
+            else:
+                untold.append(say.family_name(name, shown.words))
+    if untold:
+        said = f"Too little is known to tell a rate: {', '.join(untold)}."
+        st.html(f'<p class="lk-note">{text(said)}</p>')
+
+
+def _rate_card(shown: Shown, name: str, rates: list[RateFigure], unit: str) -> None:
+    label = capital(say.family_name(name, shown.words))
+    title = f"{label}: {say.finding(rates, unit, shown.words)}"
+    key = "".join(sign if sign.isalnum() else "-" for sign in name)
+    with st.container(key=f"reading-{key}"):
+        st.html(show.card_head(title, _basis(shown, name, rates)))
+        rows = wear_charts.rate_rows(rates, shown.words)
+        drawn = wear_charts.rate_chart(
+            rows, say.per(rates[0].exposure_unit, unit), title, shown.words.formats.locale
+        )
+        st.vega_lite_chart(drawn, theme=None, width="stretch", key=f"rates-{key}")
+
+
+def _basis(shown: Shown, name: str, rates: list[RateFigure]) -> str:
+    """Give what the rates rest on, and what is counted in days beside them."""
+    whole = next(rate for rate in rates if rate.factor == "all")
+    number = shown.words.formats.number
+    noun = "part" if whole.count_series == 1 else "parts"
+    said = f"From {number(whole.count_series)} {noun} read"
+    if whole.exposure_unit != "km":
+        return f"{said}; no distance is known of them, so use is counted in days."
+    in_days = sum(
+        shown.families[part.series] == name and part.exposure_unit == "days"
+        for part in shown.wear.parts
+    )
+    more = f"; {number(in_days)} more of no known distance are counted in days" if in_days else ""
+    return f"{said}{more}."
+
+
+def _family(shown: Shown, name: str) -> None:
+    if name not in shown.families.values():
+        _unknown(shown, "Nothing of that sort has been measured", "Choose what has been:")
+        return
+    label = capital(say.family_name(name, shown.words))
+    st.set_page_config(page_title=f"{label} · Lockring")
+    parts = [part for part in shown.wear.parts if shown.families[part.series] == name]
+    there = _fitted(parts)
+    number = shown.words.formats.number
+    facts = {"Parts read": number(len(parts)), "Fitted now": number(len(there))}
+    st.html(show.path(("All wear", shown.where())) + _as_at(shown) + show.facts(label, facts))
+    rates = _rates_of(shown.wear, name)
+    if rates:
+        _rates(shown, [name])
+    _listed(shown, there, "Likeliest past their limit first", f"listed-{name}")
+    _lives(shown, name, "km" if any(part.exposure_unit == "km" for part in parts) else "days")
+
+
+def _listed(shown: Shown, parts: Sequence[PartWear], title: str, key: str) -> None:
+    st.html(f'<h2 class="lk-title">{text(title)}</h2>')
+    if not parts:
+        st.html('<p class="lk-note">Not one of them is fitted now.</p>')
+        return
+    most = st.session_state.get(key, FIRST_LISTED)
+    note = f'<p class="lk-note">{text(_of(len(parts), most, shown.words))}</p>'
+    listed = show.part_list(parts[:most], shown.families, shown.words, shown.as_at)
+    st.html(note + listed + show.caution(parts[:most], shown.words))
+    if len(parts) > most:
+        more = min(MORE_LISTED, len(parts) - most)
+        st.button(f"Show {more} more", on_click=st.session_state.update, kwargs={key: most + more})
+
+
+def _of(count: int, most: int, words: Words) -> str:
+    number = words.formats.number
+    said = f"{number(most)} of {number(count)}" if count > most else number(count)
+    return f"{said} fitted. The chance is an estimate; a gauge on the part decides."
+
+
+def _lives(shown: Shown, name: str, unit: str) -> None:
+    found = worked_out.lives(shown.book, shown.wear, name, unit)
+    st.html(show.lives_head(found, unit, shown.words))
+    drawn = [one for one in found.models if show.can_be_told(one)]
+    with st.container(key="readings_lives"):
+        for number, one in enumerate(drawn):
+            title = show.lives_title(one, shown.words)
+            with st.container(key=f"reading-life-{number}"):
+                st.html(show.card_head(title, show.lives_line(one, shown.words)))
+                chart = wear_charts.lives_chart(one, title, shown.words.formats.locale)
+                st.vega_lite_chart(chart, theme=None, width="stretch", key=f"life-{number}")
+                st.html(show.watched(one, shown.words))
+
+
+def _bike(shown: Shown, tag: str) -> None:
+    if tag not in data.tags(shown.book):
+        near = filters.nearest_tags(tag, data.tags(shown.book))
+        _unknown(shown, f"No bike has the tag {tag}", "Check its plate.")
+        if near:
+            st.html(panels.bike_list(data.named(shown.book, near), shown.words))
+        return
+    bike = data.bike(shown.book, tag)
+    st.set_page_config(page_title=f"Wear of {tag} · Lockring")
+    parts = [part for part in shown.wear.parts if part.bike == tag]
+    there = _fitted(parts)
+    above = (("All wear", shown.where()), (f"Bike {tag}", _bike_address(shown, tag)))
+    gone = len(parts) - len(there)
+    facts = {"Parts read": str(len(parts)), "Of them taken off": str(gone)}
+    st.html(show.path(*above) + _as_at(shown) + show.facts(f"Wear of {bike.name}", facts))
+    if not parts:
+        said = "No reading that tells wear is on record for it. That says nothing of its parts."
+        st.html(f'<p class="lk-note">{text(said)}</p>')
+        return
+    _listed(shown, there, "Fitted now, likeliest past its limit first", f"listed-{tag}")
+    if gone:
+        st.html('<h2 class="lk-title">Taken off</h2>')
+        taken = [part for part in parts if not part.is_fitted]
+        st.html(show.part_list(taken, shown.families, shown.words, shown.as_at))
+
+
+def _bike_address(shown: Shown, tag: str) -> str:
+    return f"bike?tag={tag}" + (f"&as_at={shown.as_at}" if shown.as_at else "")
+
+
+def _unknown(shown: Shown, title: str, hint: str) -> None:
+    st.html(show.path(("All wear", shown.where())) + markup.blank(title, hint))
+    names = list(dict.fromkeys(shown.families.values()))
+    links = [(capital(say.family_name(n, shown.words)), shown.where(family=n)) for n in names]
+    st.html(show.choices(links, "Sorts of part"))
+
+
+def _part(shown: Shown, series: str) -> None:
+    part = shown.wear.by_series.get(series)
+    if part is None:
+        _unknown(shown, "No part is read under that name", "Choose a sort of part:")
+        return
+    words, family = shown.words, shown.families[series]
+    name = capital(say.part_name(part, words))
+    st.set_page_config(page_title=f"{name} of {part.bike} · Lockring")
+    label = capital(say.family_name(family, words))
+    above = (
+        ("All wear", shown.where()),
+        (label, shown.where(family=family)),
+        (f"Parts of {part.bike}", shown.where(tag=part.bike)),
+        (f"Bike {part.bike}", _bike_address(shown, part.bike)),
+    )
+    head = f"{name}, {words.quantity(part.quantity)}"
+    facts = {
+        "Part": say.model_name(part),
+        "Bike": data.bike(shown.book, part.bike).name,
+        "Riding": words.riding(part.riding) if part.riding else "not known",
+        "Fitted" if part.is_from_new else "First seen": words.formats.day(part.fitted_at),
+    }
+    st.html(show.path(*above) + _as_at(shown) + show.facts(head, facts))
+    _part_body(shown, part)
+
+
+def _part_body(shown: Shown, part: PartWear) -> None:
+    words, errors = shown.words, worked_out.reading_errors(shown.wear, part.series)
+    title = say.due(part, words.formats)
+    with st.container(key="body"):
+        main, side = st.columns([7, 5], gap="large")
+    with main, st.container(key="reading-part"):
+        st.html(show.card_head(title, say.stands(part, words.formats), say.chance_mark(part)))
+        band = shown.wear.band(part.series)
+        drawn = wear_charts.part_chart(part, band, errors, title, words.formats.locale)
+        st.vega_lite_chart(drawn, theme=None, width="stretch", key="part")
+        st.html(_legend(part, bool(band)))
+    with side:
+        day = words.formats.day(shown.day)
+        st.html(show.part_facts(part, words, day) + show.caution([part], words))
+    table = show.readings_table(part, errors, words)
+    st.html(markup.section("Its readings", table.replace("lk-table", "lk-table lk-headed", 1)))
+
+
+def _legend(part: PartWear, has_line: bool) -> str:
+    line = (
+        '<span><i class="lk-bandmark"></i>its line, with the band that holds eight of ten</span>'
+        if has_line
+        else ""
+    )
+    window = (
+        '<span><i class="lk-windowmark"></i>where it reaches its limit, eight times in ten</span>'
+        if part.due_in and part.due_in.high != 0
+        else ""
+    )
+    return (
+        '<p class="lk-legend"><span><i></i>limit, the side past it shaded</span>'
+        "<span>upright strokes: what a gauge's error, or a go/no-go, leaves open</span>"
+        f"{line}{window}</p>"
+    )

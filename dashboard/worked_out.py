@@ -1,0 +1,51 @@
+"""What the pages have worked out from a book, remembered until its head or the day moves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+
+import streamlit as st
+
+from dashboard import data
+from ledger.book import Book
+from ledger.figures.part_lives import FamilyLives, lives_of_family
+from ledger.figures.wear import BookWear, wear_of
+
+
+def wear(book: Book, day: date | None = None) -> BookWear:
+    """Give how everything wears, as at the end of a day; None for now."""
+    today = data.today(book)
+    wanted = today if day is None else min(day, today)
+    return _wear(book, str(book.path), book.head.commit, wanted, wanted == today)
+
+
+@st.cache_resource(show_spinner=False, max_entries=3)
+def _wear(_book: Book, path: str, commit: int, day: date, is_now: bool) -> BookWear:
+    return wear_of(_book, None if is_now else data.end_of(_book, day))
+
+
+def families(wear: BookWear) -> Mapping[str, str]:
+    """Give the family of every series, such as `chain elongation`."""
+    return {series: each.family.name for each in wear.fit.families for series in each.family.series}
+
+
+def reading_errors(wear: BookWear, series: str) -> Mapping[str, float]:
+    """Give one standard deviation of a reading by gauge, where it was measured for this family."""
+    for each in wear.fit.families:
+        if series in each.family.series and each.scales is not None:
+            return dict(zip(each.family.gauges, map(float, each.scales.error), strict=True))
+    return {}
+
+
+def lives(book: Book, wear: BookWear, family: str, unit: str) -> FamilyLives:
+    """Give how long the parts of a family last."""
+    day = wear.as_at.astimezone(book.settings.zone).date()
+    return _lives(wear, str(book.path), book.head.commit, day, family, unit)
+
+
+@st.cache_resource(show_spinner=False, max_entries=40)
+def _lives(
+    _wear: BookWear, path: str, commit: int, day: date, family: str, unit: str
+) -> FamilyLives:
+    return lives_of_family(_wear, family, "km" if unit == "km" else "days")
