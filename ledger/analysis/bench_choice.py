@@ -142,7 +142,7 @@ def _assumptions(worn: WornDrivetrain) -> tuple[str, ...]:
         f"{worn.chain_limit:g} %",
         f"the sprockets wear {worn.tooth_rate:g} per 1,000 km under such chains",
         f"a chain that is run out comes off at {worn.run_out_at * worn.chain_limit:g} %, and its "
-        "sprockets with it",
+        "sprockets with it; what it wears of the chainrings meanwhile is not counted",
         "wear goes on as it was; what a chain that skips or breaks does to a rider is not priced: "
         "a qualified mechanic decides",
     )

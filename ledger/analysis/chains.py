@@ -154,7 +154,7 @@ def _loss(
 
 
 def _sd_of_first(loss: Callable[[Floats], float], mode: Floats) -> float:
-    """Give the sd of the first coordinate from the curvature, the second one along for the ride."""
+    """Give the sd of the first coordinate from the curvature in both."""
     steps = 0.01 * np.eye(2)
 
     def second(one: Floats, two: Floats) -> float:
