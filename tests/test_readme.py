@@ -39,6 +39,16 @@ def test_the_tour_runs_as_written(tmp_path):
     assert (tmp_path / "book.jsonl").stat().st_size > 0
 
 
+def test_the_python_in_the_readme_runs(capsys):
+    """The example without a book runs as written and prints finite figures."""
+    (example,) = re.findall(r"```python\n(.*?)```", README, flags=re.DOTALL)
+    exec(compile(example, "README.md", "exec"), {})
+    printed = capsys.readouterr().out
+    assert "% per 1,000 km" in printed
+    assert "km to go" in printed
+    assert "nan" not in printed and "inf" not in printed
+
+
 def test_the_readme_opens_with_the_job_in_one_paragraph():
     """The first thing after the title is one paragraph on what the program is for."""
     title, paragraph, heading = README.split("\n\n")[:3]
