@@ -127,7 +127,7 @@ def _say_curve(curve: LimitCurve, money: Money) -> None:
             for one in _shown(curve)
         ),
     )
-    say(f"Within 2 % of the least cost: changing from {min(near):g} to {max(near):g} %.")
+    say(f"Within 2 % of the least cost: changing at {', '.join(f'{at:g}' for at in near)} %.")
     say()
 
 
