@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import calendar
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from ledger.book import Book
 from ledger.queries import whole_table
@@ -22,9 +23,8 @@ from ledger.vocabulary import Vocabulary
 
 DAYS_A_YEAR = Decimal("365.25")
 DAYS_A_MONTH = DAYS_A_YEAR / 12
-_TOLD_APART = "where contains(decode(canonical), $age) or origin in ('second hand', 'unknown')"
 _AGE = '"quantity":"age"'
-_OLD_WHEN_FITTED = frozenset({"second hand", "unknown"})
+_OLD_WHEN_FITTED = ("second hand", "unknown")
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ class PartAge:
     fitted_at: datetime
     """When it was first fitted, or first seen where it was found."""
     why_unknown: str | None
-    """Why its age is not known: "found", or "second hand"; None where it is."""
+    """Why its age is not known: "found fitted", "not new when fitted"; None where it is."""
     age_days: float | None
     limit_days: float
     due_on: date | None
@@ -56,40 +56,48 @@ def part_ages(
     `parts` as `ledger.analysis.readings.PARTS`, as at the same instant.
     """
     words = book.vocabulary if known_seq is None else book.vocabulary_known(known_seq)
-    documents = whole_table(
-        book, "fitting_documents", as_at, known_seq, ending=_TOLD_APART, values={"age": _AGE}
-    ).to_pylist()
-    told = _Told(words, book.settings.local(as_at).date(), documents)
+    makers = _makers_limits(book, as_at, known_seq)
+    if not makers and not any(limit.quantity == "age" for limit in words.limits):
+        return []
+    fittings = whole_table(book, "fitting_documents", as_at, known_seq)
+    old = fittings.filter(pc.is_in(fittings["origin"], pa.array(_OLD_WHEN_FITTED)))["part"]
+    today = book.settings.local(as_at).date().isoformat()
+    told = _Told(words, today, makers, frozenset(old.to_pylist()))
     fitted = parts.filter(parts["is_fitted"]).to_pylist()
     ages = [_age(book, row, told, as_at) for row in fitted]
     found = [age for age in ages if age is not None]
     return sorted(found, key=lambda age: (age.bike, age.position, age.part))
 
 
+def _makers_limits(book: Book, as_at: datetime, known_seq: int | None) -> dict[str, Decimal]:
+    """Give the maker's limit on the age of parts, in days, as the last fitting says."""
+    ending = "where contains(decode(canonical), $age)"
+    told = whole_table(
+        book, "fitting_documents", as_at, known_seq, ending=ending, values={"age": _AGE}
+    ).to_pylist()
+    return {
+        row["part"]: Decimal(limit["limit"]["canonical"])
+        for row in sorted(told, key=lambda row: (row["occurred_at"], row["seq"]))
+        for limit in json.loads(row["canonical"])["data"].get("limits", ())
+        if limit["quantity"] == "age"
+    }
+
+
+@dataclass(frozen=True, slots=True)
 class _Told:
-    """What fittings tell of the ages of parts."""
+    """What is told of the ages of parts."""
 
-    def __init__(
-        self, words: Vocabulary, today: date, documents: Iterable[Mapping[str, Any]]
-    ) -> None:
-        self._words, self._today = words, today.isoformat()
-        self._makers: dict[str, Decimal] = {}
-        self.old: set[str] = set()
-        for row in sorted(documents, key=lambda row: (row["occurred_at"], row["seq"])):
-            self._read(row)
-
-    def _read(self, row: Mapping[str, Any]) -> None:
-        if row["origin"] in _OLD_WHEN_FITTED:
-            self.old.add(row["part"])
-        for limit in json.loads(row["canonical"])["data"].get("limits", ()):
-            if limit["quantity"] == "age":
-                self._makers[row["part"]] = Decimal(limit["limit"]["canonical"])
+    words: Vocabulary
+    today: str
+    makers: Mapping[str, Decimal]
+    old: frozenset[str]
+    """Parts that were not new when they were fitted."""
 
     def limit(self, part: str, position: str) -> tuple[Decimal, bool] | None:
         """Give the limit on a part's age in days, and whether it is the maker's."""
-        if part in self._makers:
-            return self._makers[part], True
-        shops = self._words.limit_for(position, "age", None, self._today)
+        if part in self.makers:
+            return self.makers[part], True
+        shops = self.words.limit_for(position, "age", None, self.today)
         return (shops.due, False) if shops and shops.direction == "above" else None
 
 
@@ -97,7 +105,13 @@ def _age(book: Book, row: Mapping[str, Any], told: _Told, as_at: datetime) -> Pa
     limit = told.limit(row["part"], row["position"])
     if limit is None:
         return None
-    why = "found" if row["is_found"] else "second hand" if row["part"] in told.old else None
+    why = (
+        "found fitted"
+        if row["is_found"]
+        else "not new when fitted"
+        if row["part"] in told.old
+        else None
+    )
     first = book.settings.local(row["fitted_at"]).date()
     return PartAge(
         part=row["part"],

@@ -34,7 +34,8 @@ def due_list(
     """Give whom to call about what is due within some days of an instant (None for now).
 
     A part is due where it is fitted, has a limit, and is past it now with a chance of LIKELY at
-    least or reaches it by the middle estimate within the days. `rider` keeps the bikes that
+    least, was last read past it (and that reading was not left out), or reaches it by the middle
+    estimate within the days. `rider` keeps the bikes that
     somebody of that id rides or keeps, `bike` one bike, `limit` the first so many calls; `wear`
     is the wear as at the same instant where it was worked out before.
     """
@@ -50,9 +51,15 @@ def due_list(
         for tag, parts in due.items()
         if (tags is None or tag in tags) and (rider is None or rider in facts.people(tag))
     ]
-    calls = _calls([each for each in bikes if not each.jobs], DueWords(book.settings))
-    bench = sorted((each for each in bikes if each.jobs), key=_order)
-    return DueList(found.as_at, within_days, calls[:limit], tuple(bench), len(calls))
+    calls = _by_keeper(each for each in bikes if not each.jobs)
+    said = DueWords(book.settings)
+    return DueList(
+        as_at=found.as_at,
+        within_days=within_days,
+        calls=tuple(_call(each, said) for each in calls[:limit]),
+        bench=tuple(sorted((each for each in bikes if each.jobs), key=_order)),
+        count_calls=len(calls),
+    )
 
 
 def _tags(book: Book, bike: str | None, known_seq: int | None) -> frozenset[str] | None:
@@ -121,12 +128,14 @@ def _open_jobs(rows: Iterable[Mapping[str, Any]]) -> dict[str, tuple[OpenJob, ..
     return found
 
 
-def _calls(bikes: Iterable[DueBike], words: DueWords) -> tuple[Call, ...]:
-    """Give one call a keeper; a bike of which nobody is known is a call of its own."""
-    by_keeper: dict[str, list[DueBike]] = {}
+def _by_keeper(bikes: Iterable[DueBike]) -> list[list[DueBike]]:
+    """Give the bikes of each keeper; a bike of which nobody is known is called about alone."""
+    by_keeper: dict[tuple[str, str], list[DueBike]] = {}
     for bike in sorted(bikes, key=_order):
-        by_keeper.setdefault(bike.keeper.rider or f"bike {bike.bike}", []).append(bike)
-    return tuple(_call(each, words) for each in by_keeper.values())
+        keeper = bike.keeper.rider
+        key = ("keeper", keeper) if keeper else ("bike", bike.bike)
+        by_keeper.setdefault(key, []).append(bike)
+    return list(by_keeper.values())
 
 
 def _call(bikes: list[DueBike], words: DueWords) -> Call:

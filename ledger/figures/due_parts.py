@@ -69,11 +69,12 @@ def _standing(part: PartWear, asked: Asked) -> Standing | None:
         return "past" if was_past(part) else None
     middle = part.due_on.middle if part.due_on else None
     is_coming = middle is not None and middle <= asked.last_day
-    if part.chance_past < LIKELY and not is_coming:
+    is_read_past = was_past(part) and part.last.flag is None
+    if part.chance_past < LIKELY and not is_coming and not is_read_past:
         return None
     if _tells_nothing(part, asked):
         return "unclear"
-    return "past" if part.chance_past >= LIKELY else "coming"
+    return "past" if part.chance_past >= LIKELY or is_read_past else "coming"
 
 
 def was_past(part: PartWear) -> bool:

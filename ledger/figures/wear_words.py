@@ -41,6 +41,9 @@ ENOUGH_SCORED = 2000
 
 def family_words(words: Vocabulary, family: str) -> str:
     """Give what a family is called: `chain wear`, `pads, thickness`."""
+    name, _, counted = family.partition(", ")
+    if counted:
+        return f"{family_words(words, name)}, counted in {counted}"
     sort, _, quantity = family.partition(" ")
     place, measured = words.positions.get(sort), words.quantities.get(quantity)
     label = place.label if place else sort.replace("_", " ")
