@@ -50,7 +50,8 @@ class Option:
     price_now: float
     price_later: float
     """Expected: with its chance where it is not certain."""
-    chance_of_skipping: float
+    chance_of_skipping: float | None
+    """Of a new chain on the teeth that are there; None for an old one run out: not known."""
     remaining_km: float
     """Until the next chain is due; of running out, until the chain is at `run_out_at`."""
     cost_per_1000_km: float | None
@@ -128,19 +129,19 @@ def _run_out(worn: WornDrivetrain) -> Option:
     later = worn.chain_price + worn.sprocket_price
     grown = worn.run_out_at * worn.chain_limit - worn.elongation
     if grown <= 0:
-        return Option("run it out", 0.0, later, 0.0, 0.0, None)
+        return Option("run it out", 0.0, later, None, 0.0, None)
     km = grown / worn.chain_rate * 1000
     cost = _chain_left(worn) + _sprocket_left(worn) * worn.sprocket_price
-    return Option("run it out", 0.0, later, 0.0, km, cost / km * 1000)
+    return Option("run it out", 0.0, later, None, km, cost / km * 1000)
 
 
 def _assumptions(worn: WornDrivetrain) -> tuple[str, ...]:
     return (
         f"a new chain skips on teeth worn past {worn.tooth_limit:g}",
-        f"the tooth reading errs by {worn.tooth_error:g} (1 sd)",
-        f"the chain wears {worn.chain_rate:g} % per 1,000 km and is changed at "
+        f"the tooth reading errs by {worn.tooth_error:.2g} (1 sd)",
+        f"the chain wears {worn.chain_rate:.3g} % per 1,000 km and is changed at "
         f"{worn.chain_limit:g} %",
-        f"the sprockets wear {worn.tooth_rate:g} per 1,000 km under such chains",
+        f"the sprockets wear {worn.tooth_rate:.3g} per 1,000 km under such chains",
         f"a chain that is run out comes off at {worn.run_out_at * worn.chain_limit:g} %, and its "
         "sprockets with it; what it wears of the chainrings meanwhile is not counted",
         "wear goes on as it was; what a chain that skips or breaks does to a rider is not priced: "

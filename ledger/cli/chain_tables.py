@@ -54,8 +54,8 @@ def _money_words(book: Book) -> Money:
     return words
 
 
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %"
+def _percent(share: float | None, unknown: str = "") -> str:
+    return unknown if share is None else f"{100 * share:.0f} %"
 
 
 def _number(figure: float | None, digits: int = 0) -> str:
@@ -153,7 +153,7 @@ def _say_gears(report: ChainsReport, riders: Sequence[RiderChains]) -> None:
                 str(gear.count),
                 f"{gear.rate:.3f}",
                 f"{gear.rate_low:.3f} to {gear.rate_high:.3f}",
-                "" if gear.share is None else _percent(gear.share),
+                _percent(gear.share),
             )
             for bike in report.gears
             if bike.bike in tags
@@ -180,7 +180,7 @@ def say_choice(book: Book, found: BikeChoice | NoChoice) -> None:
                 option.name,
                 money(option.price_now),
                 money(option.price_later),
-                _percent(option.chance_of_skipping),
+                _percent(option.chance_of_skipping, unknown="not known"),
                 _number(option.remaining_km),
                 money(option.cost_per_1000_km),
             )

@@ -54,6 +54,7 @@ def test_sprockets_just_at_their_limit_skip_half_the_time() -> None:
     assert both.cost_per_1000_km == pytest.approx((3000 + 6000 / 9) / 2)
     assert (both.price_now, both.price_later) == (9000, 0)
     assert (out.price_now, out.price_later, out.cost_per_1000_km) == (0, 9000, 0)
+    assert (both.chance_of_skipping, out.chance_of_skipping) == (0, None)
     assert found.cheapest == "run it out"
 
 
