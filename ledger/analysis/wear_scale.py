@@ -13,6 +13,7 @@ import numpy as np
 
 from ledger.analysis import reml
 from ledger.analysis.wear_data import Family, Flags, Floats, Ints, stacks
+from ledger.analysis.wear_design import Design, design_of, groups, start_groups
 
 MOST_SERIES = 500
 PRIOR_READINGS = 4.0
@@ -25,10 +26,7 @@ LEAST_SHARE = 0.4
 """No standard error is taken as less than this share of the usual one."""
 FOUND_SPREAD = 2.0
 """How much wider than the readings say found parts are taken to differ: some ran very long."""
-GROUP = 8
-"""A model or a kind of riding with fewer series shares the others' start and slope."""
 FEWEST_WORN = 10
-GAIN_READINGS = 40
 GAIN_SPREAD = 0.1
 USUAL_ERROR = 0.04
 """Standard error of a gauge nobody knows, as a share of the way from new to the limit."""
@@ -162,69 +160,6 @@ def _spread_out(size: int, most: int) -> Ints:
     return np.unique(np.linspace(0, size - 1, min(size, most)).astype(np.int64))
 
 
-def _groups(code: Ints, count_levels: int, is_counted: Flags) -> Ints:
-    """Give a group (S,) a level with enough series has to itself; 0 holds all the others."""
-    counts = np.bincount(code[is_counted & (code >= 0)], minlength=count_levels)
-    own = np.cumsum(counts >= GROUP) * (counts >= GROUP)
-    return np.where(code >= 0, np.append(own, 0)[code], 0)
-
-
-@dataclass(frozen=True, slots=True)
-class _Design:
-    """The fixed effects' columns: (M, p), and what each stands for."""
-
-    columns: Floats
-    names: list[tuple[str, int]]
-
-
-def _design(family: Family, rate: Floats, is_used: Flags) -> _Design:
-    of, size = family.series_of, len(family.x)
-    start = _groups(family.factors["model"], len(family.levels["model"]), family.is_new)
-    slope = _groups(
-        family.factors["riding"], len(family.levels["riding"]), np.ones_like(family.is_new)
-    )
-    made: list[tuple[tuple[str, int], Floats]] = []
-    for group in range(int(start.max(initial=0)) + 1):
-        is_here = (start == group) & family.is_new
-        made.append((("start", group), is_here[of].astype(np.float64)))
-    made.append((("found", 0), (~family.is_new)[of].astype(np.float64)))
-    for group in range(int(slope.max(initial=0)) + 1):
-        made.append((("slope", group), np.where((slope == group)[of], family.x, 0.0)))
-    # Else a model that wears faster would be taken for one that starts more worn.
-    for group in range(1, int(start.max(initial=0)) + 1):
-        made.append((("model slope", group), np.where((start == group)[of], family.x, 0.0)))
-    counts = np.bincount(family.gauge[is_used], minlength=len(family.gauges))
-    reference = int(np.argmax(counts))
-    for gauge in np.flatnonzero(counts):
-        if gauge != reference:
-            made.append((("bias", int(gauge)), (family.gauge == gauge).astype(np.float64)))
-    for gauge in np.flatnonzero(counts >= GAIN_READINGS):
-        if gauge != reference:
-            shown = np.where(family.gauge == gauge, family.x * rate[of], 0.0)
-            made.append((("gain", int(gauge)), shown))
-    return _independent(made, is_used, size)
-
-
-def _independent(made: list[tuple[tuple[str, int], Floats]], is_used: Flags, size: int) -> _Design:
-    """Keep the columns, in their order, that the ones before do not already make up."""
-    kept: list[tuple[str, int]] = []
-    columns: list[Floats] = []
-    basis = np.empty((int(is_used.sum()), 0))
-    for name, values in made:
-        rest = values[is_used]
-        length = np.linalg.norm(rest)
-        for _ in range(2):
-            rest = rest - basis @ (basis.T @ rest)
-        if length == 0 or np.linalg.norm(rest) < 1e-6 * length:
-            continue
-        kept.append(name)
-        columns.append(values[is_used])
-        basis = np.column_stack([basis, rest / np.linalg.norm(rest)])
-    whole = np.zeros((size, len(kept)))
-    whole[is_used] = np.column_stack(columns)
-    return _Design(whole, kept)
-
-
 def _chosen(family: Family, is_used: Flags) -> Flags:
     """Give which readings inform the variances: those of at most MOST_SERIES series."""
     counts = np.bincount(family.series_of[is_used], minlength=len(family.series))
@@ -266,7 +201,7 @@ def scales(family: Family, is_used: Flags, first: Rough) -> Scales:
     count_informing = int((informing >= 2).sum()) + int(((informing == 1) & family.is_new).sum())
     if count_informing < FEWEST_SERIES:
         return _as_usual(family, first, base, prior, usual, used)
-    design = _design(family, rate, used)
+    design = design_of(family, rate, used)
     fitted = reml.fit(_stacks(family, rate, used, base, design), prior)
     beta = dict(zip(design.names, fitted.beta, strict=True))
     errors = dict(zip(design.names, np.sqrt(np.diag(fitted.beta_covariance)), strict=True))
@@ -296,7 +231,7 @@ def _drawn_in(fitted: reml.Fit, prior: Floats) -> Floats:
 
 
 def _stacks(
-    family: Family, rate: Floats, used: Flags, base: Floats, design: _Design
+    family: Family, rate: Floats, used: Flags, base: Floats, design: Design
 ) -> list[reml.Stack]:
     parts = 4 + len(family.gauges)
     return [
@@ -363,8 +298,8 @@ def _made(
 ) -> Scales:
     gauges = range(len(family.gauges))
     shift, bias = _levelled(family, beta, usual)
-    start = _groups(family.factors["model"], len(family.levels["model"]), family.is_new)
-    slope = _groups(
+    start = start_groups(family)
+    slope = groups(
         family.factors["riding"], len(family.levels["riding"]), np.ones_like(family.is_new)
     )
     offset = np.array([beta.get(("start", group), 0.0) for group in start])

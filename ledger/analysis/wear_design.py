@@ -1,0 +1,84 @@
+"""The fixed effects that readings share: where parts start, how they wear, how gauges are off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ledger.analysis.wear_data import Family, Flags, Floats, Ints
+
+GROUP = 8
+"""A model or a kind of riding with fewer series shares the others' start and slope."""
+GAIN_READINGS = 40
+
+
+def groups(code: Ints, count_levels: int, is_counted: Flags) -> Ints:
+    """Give a group (S,) a level with enough series has to itself; 0 holds all the others."""
+    counts = np.bincount(code[is_counted & (code >= 0)], minlength=count_levels)
+    own = np.cumsum(counts >= GROUP) * (counts >= GROUP)
+    return np.where(code >= 0, np.append(own, 0)[code], 0)
+
+
+def start_groups(family: Family) -> Ints:
+    """Give the group (S,) a start is shared in: by model, unless starts are known beforehand."""
+    if not np.isnan(family.known_start[family.is_new]).any():
+        return np.zeros(len(family.series), dtype=np.int64)
+    return groups(family.factors["model"], len(family.levels["model"]), family.is_new)
+
+
+@dataclass(frozen=True, slots=True)
+class Design:
+    """The fixed effects' columns: (M, p), and what each stands for."""
+
+    columns: Floats
+    names: list[tuple[str, int]]
+
+
+def design_of(family: Family, rate: Floats, is_used: Flags) -> Design:
+    """Give the columns of starts, slopes, gauges and gains; `rate` (S,) is a rough one."""
+    of, size = family.series_of, len(family.x)
+    start = start_groups(family)
+    slope = groups(
+        family.factors["riding"], len(family.levels["riding"]), np.ones_like(family.is_new)
+    )
+    made: list[tuple[tuple[str, int], Floats]] = []
+    for group in range(int(start.max(initial=0)) + 1):
+        is_here = (start == group) & family.is_new
+        made.append((("start", group), is_here[of].astype(np.float64)))
+    made.append((("found", 0), (~family.is_new)[of].astype(np.float64)))
+    for group in range(int(slope.max(initial=0)) + 1):
+        made.append((("slope", group), np.where((slope == group)[of], family.x, 0.0)))
+    # Else a model that wears faster would be taken for one that starts more worn.
+    for group in range(1, int(start.max(initial=0)) + 1):
+        made.append((("model slope", group), np.where((start == group)[of], family.x, 0.0)))
+    counts = np.bincount(family.gauge[is_used], minlength=len(family.gauges))
+    reference = int(np.argmax(counts))
+    for gauge in np.flatnonzero(counts):
+        if gauge != reference:
+            made.append((("bias", int(gauge)), (family.gauge == gauge).astype(np.float64)))
+    for gauge in np.flatnonzero(counts >= GAIN_READINGS):
+        if gauge != reference:
+            shown = np.where(family.gauge == gauge, family.x * rate[of], 0.0)
+            made.append((("gain", int(gauge)), shown))
+    return _independent(made, is_used, size)
+
+
+def _independent(made: list[tuple[tuple[str, int], Floats]], is_used: Flags, size: int) -> Design:
+    """Keep the columns, in their order, that the ones before do not already make up."""
+    kept: list[tuple[str, int]] = []
+    columns: list[Floats] = []
+    basis = np.empty((int(is_used.sum()), 0))
+    for name, values in made:
+        rest = values[is_used]
+        length = np.linalg.norm(rest)
+        for _ in range(2):
+            rest = rest - basis @ (basis.T @ rest)
+        if length == 0 or np.linalg.norm(rest) < 1e-6 * length:
+            continue
+        kept.append(name)
+        columns.append(values[is_used])
+        basis = np.column_stack([basis, rest / np.linalg.norm(rest)])
+    whole = np.zeros((size, len(kept)))
+    whole[is_used] = np.column_stack(columns)
+    return Design(whole, kept)
