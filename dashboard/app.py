@@ -5,13 +5,13 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import data, filters, markup, theme
-from dashboard.views import bike, home, wear
+from dashboard.views import bike, due, home, wear
 from ledger.book import Book
 from ledger.errors import LedgerError
 
 # Words, address and path of the pages a click away from everywhere. No string below it: this
 # file is the one the server runs, and it would show such a string on the page.
-WAYS = (("Bikes", ".", ""), ("Wear", "wear", "wear"))
+WAYS = (("Bikes", ".", ""), ("Wear", "wear", "wear"), ("Due", "due", "due"))
 
 
 def main() -> None:
@@ -29,7 +29,8 @@ def _pages(book: Book) -> None:
     at_home = st.Page(home.page, title="Lockring", url_path="home", default=True)
     at_bike = st.Page(bike.page, title="Bike", url_path="bike")
     at_wear = st.Page(wear.page, title="Wear", url_path="wear")
-    chosen = st.navigation([at_home, at_bike, at_wear], position="hidden")
+    at_due = st.Page(due.page, title="Due", url_path="due")
+    chosen = st.navigation([at_home, at_bike, at_wear, at_due], position="hidden")
     _masthead(book, chosen.url_path)
     asked = st.session_state.pop("asked", None)
     if asked is not None:

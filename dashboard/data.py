@@ -74,7 +74,7 @@ def words_of(book: Book) -> Words:
     return Words(book.vocabulary, formats)
 
 
-def _register_at(book: Book) -> int:
+def register_at(book: Book) -> int:
     """Give when the register last changed: a name or key that is gone is shown no longer."""
     register = book.path / "riders.sqlite"
     return register.stat().st_mtime_ns if register.exists() else 0
@@ -151,7 +151,7 @@ def _view(_book: Book, commit: int, tag: str, as_at: datetime) -> BikeView:
 
 def bike(book: Book, tag: str) -> Bike:
     """Give a bike with its whole timeline in words; raises UnknownBike."""
-    return _bike(book, book.head.commit, _register_at(book), tag)
+    return _bike(book, book.head.commit, register_at(book), tag)
 
 
 @st.cache_data(show_spinner=False, max_entries=50)

@@ -24,6 +24,11 @@ def address(as_at: str = "", **asked: str) -> str:
     return f"wear?{urlencode(given, quote_via=quote)}" if given else "wear"
 
 
+def waiting() -> str:
+    """Give what stands there while all of a book's wear is worked out."""
+    return '<p class="lk-note lk-wait">Working out how every part wears…</p>'
+
+
 def path(*steps: tuple[str, str]) -> str:
     """Give where the page stands below others, as (words, address) from the top."""
     links = "".join(

@@ -8,6 +8,8 @@ from dashboard import markup
 from dashboard.formats import Formats
 from dashboard.words import Words
 from ledger.figures.wear import DueDates, Estimate, PartWear, RateFigure, WearReading
+from ledger.figures.wear_words import family_words
+from ledger.figures.written import made, percent
 
 LIKELY, POSSIBLE = 0.5, 0.1
 """Chances from which a part is more likely past its limit than not, and from which it may be."""
@@ -20,9 +22,7 @@ HORIZON = "not within three years"
 
 def family_name(family: str, words: Words) -> str:
     """Give what a family is called, such as `chain wear` or `pads, thickness`."""
-    sort, _, quantity = family.partition(" ")
-    label, measured = words.position(sort), words.quantity(quantity)
-    return measured if label in measured else f"{label}, {measured}"
+    return family_words(words.vocabulary, family)
 
 
 def part_name(part: PartWear, words: Words) -> str:
@@ -32,9 +32,7 @@ def part_name(part: PartWear, words: Words) -> str:
 
 def model_name(part: PartWear) -> str:
     """Give a part's model, with its maker where the model does not begin with that already."""
-    make, model = part.make or "", part.model or ""
-    shared = model.split(" ")[0] == make.split(" ")[0]
-    return model if model and shared else f"{make} {model}".strip() or "make not noted"
+    return made(part.make, part.model) or "make not noted"
 
 
 def per(exposure_unit: str, unit: str) -> str:
@@ -65,13 +63,6 @@ def _end(value: float | None, formats: Formats) -> str:
 def floor_of(part: PartWear) -> float | None:
     """Give the figure a part cannot go below: what wears away ends at nought."""
     return 0.0 if part.direction < 0 else None
-
-
-def percent(share: float) -> str:
-    """Give a chance in whole percent, never as certain either way."""
-    if share > 0.99:
-        return "over 99\u00a0%"
-    return "under 1\u00a0%" if share < 0.01 else f"{round(100 * share)}\u00a0%"
 
 
 def chance_mark(part: PartWear) -> str:

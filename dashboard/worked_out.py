@@ -9,6 +9,8 @@ import streamlit as st
 
 from dashboard import data
 from ledger.book import Book
+from ledger.figures.calls import DueList
+from ledger.figures.due import due_list
 from ledger.figures.part_lives import FamilyLives, lives_of_family
 from ledger.figures.wear import BookWear, wear_of
 
@@ -49,3 +51,18 @@ def _lives(
     _wear: BookWear, path: str, commit: int, day: date, family: str, unit: str
 ) -> FamilyLives:
     return lives_of_family(_wear, family, "km" if unit == "km" else "days")
+
+
+def due(book: Book, day: date | None, within_days: int) -> DueList:
+    """Give whom to call about what is due within some days of the end of a day; None for now."""
+    today = data.today(book)
+    changed_at = data.register_at(book)
+    key = (str(book.path), book.head.commit, changed_at, today if day is None else day)
+    return _due(book, wear(book, day), key, within_days)
+
+
+@st.cache_resource(show_spinner=False, max_entries=12)
+def _due(
+    _book: Book, _wear: BookWear, key: tuple[str, int, int, date], within_days: int
+) -> DueList:
+    return due_list(_book, _wear.as_at, within_days=within_days, wear=_wear)

@@ -43,7 +43,7 @@ def page() -> None:
     day, today = filters.asked_day(st.query_params.get(AS_AT)), data.today(book)
     is_now = day is None or day >= today
     waiting = st.empty()
-    waiting.html('<p class="lk-note lk-wait">Working out how every part wears…</p>')
+    waiting.html(show.waiting())
     worn = worked_out.wear(book, None if is_now else day)
     waiting.empty()
     as_at = "" if day is None or is_now else day.isoformat()

@@ -106,7 +106,7 @@ def test_the_reading_left_out_is_drawn_as_such(ten: Path, opened: Opener) -> Non
 def test_a_family_lists_the_likeliest_past_first(ten: Path, opened: Opener) -> None:
     """Every fitted part links to its own line; chances fall down the list."""
     page = shown(opened(ten, page="wear", family="chain elongation", as_at=AS_AT))
-    chances = re.findall(r"(over|under)?\s?(\d+)\u00a0% past limit", page)
+    chances = re.findall(r"(over|under)?\s?(\d+)\s% past limit", page)
     order = [int(figure) + {"over": 1, "under": -1}.get(way, 0) for way, figure in chances]
     assert len(order) == len(TAGS)
     assert order == sorted(order, reverse=True)

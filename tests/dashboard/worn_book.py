@@ -12,6 +12,8 @@ from ledger.riders import Rider
 
 TAGS = [f"7K3M9Q0{sign}" for sign in "0123456789"]
 """Ten bikes; the first one's chain has a reading that cannot be right."""
+ON_THE_BENCH = TAGS[5]
+"""A commuter's bike with a job open."""
 AS_AT = "2025-06-30"
 """The day the books are looked at, so that what is foretold stays as it is."""
 CHAIN_FROM_NEW = {"position": "chain", "make": "Halm", "model": "Halm K10"}
@@ -44,9 +46,13 @@ def one_reading_book(path: Path) -> Book:
 
 
 def ten_bikes_book(path: Path) -> Book:
-    """Make a book of ten bikes read four times each; commuters' chains wear twice as fast."""
+    """Make a book of ten bikes read four times each; commuters' chains wear twice as fast.
+
+    One commuter agreed to be contacted."""
     book = empty_book(path)
-    book.riders.add([Rider(f"r-{number}") for number in range(len(TAGS))])
+    nobody_asked = [number for number in range(len(TAGS)) if number != 1]
+    asked = Rider("r-1", name="Tilde Moen", email="tilde@moen.invalid", may_contact=True)
+    book.riders.add([asked, *(Rider(f"r-{number}") for number in nobody_asked)])
     book.append(shop_events())
     days = ("2024-08-05", "2024-10-07", "2025-01-13", "2025-04-14")
     for number, tag in enumerate(TAGS):
@@ -58,4 +64,5 @@ def ten_bikes_book(path: Path) -> Book:
             is_slip = number == 0 and turn == 3
             drafts += visit(tag, day, km, f"{2.6 if is_slip else percent:.2f} %")
         book.append(drafts)
+    book.append([event("job_opened", "2025-06-27T09:00:00+02:00", ON_THE_BENCH, job="job-1")])
     return book
