@@ -18,7 +18,7 @@ from ledger.analysis.wear_data import Family, Flags, Floats, Ints, Table, arrang
 from ledger.analysis.wear_flags import Flagged
 from ledger.analysis.wear_forecast import State, state_of
 from ledger.analysis.wear_lines import Lines, intervals_as_figures, lines
-from ledger.analysis.wear_rates import USUAL_SPREAD, Pool, Rates, rates
+from ledger.analysis.wear_rates import USUAL_SPREAD, Pool, Rates, rates, tangent
 from ledger.analysis.wear_scale import Scales
 
 FIRST_SPREAD = 0.6
@@ -165,8 +165,8 @@ def _fitted(family: Family, used: Flags, first: wear_scale.Rough) -> FamilyFit:
     summed = lines(family, scales, *readings, used)
     found, pool = rates(family, summed, first.rate)
     if (family.is_interval & used).any():
-        moments = wear_flags.moments(found.prior_mean, found.prior_variance)
-        readings = intervals_as_figures(family, scales, moments, used)
+        near = tangent(found.prior_mean, found.prior_variance, found.mean)
+        readings = intervals_as_figures(family, scales, near, used)
         summed = lines(family, scales, *readings, used)
         found, pool = rates(family, summed, first.rate)
     return FamilyFit(family, used, [], scales, readings, summed, found, pool)

@@ -70,6 +70,18 @@ def posterior(lines: Lines, mean: Floats, variance: Floats) -> tuple[Floats, Flo
     return found, np.einsum("nk,nk->n", weight, (nodes - found[:, None]) ** 2)
 
 
+def tangent(mean: Floats, variance: Floats, log_rate: Floats) -> tuple[Floats, Floats]:
+    """Give mean and variance (S,) of the normal prior of a rate that is like its log-normal one
+    where it matters: the same slope and bend of the log density at `log_rate`.
+
+    `mean` and `variance` (S,) are those of the log rate. Far out in a tail a normal prior of the
+    same moments falls off much faster than the log-normal one.
+    """
+    rate, off = np.exp(log_rate), (log_rate - mean) / variance
+    bend = np.maximum(1 / variance - off - 1, 0.1 / variance) / rate**2
+    return rate - (off + 1) / rate / bend, 1 / bend
+
+
 def _mode(lines: Lines, mean: Floats, variance: Floats) -> Floats:
     centre = mean.copy()
     for _ in range(8):

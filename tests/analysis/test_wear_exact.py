@@ -16,7 +16,7 @@ from ledger.analysis.wear_data import Family, Floats, arrange
 from ledger.analysis.wear_flags import moments
 from ledger.analysis.wear_forecast import Mixture, State, Use, state_of
 from ledger.analysis.wear_lines import intervals_as_figures, leave_one_out, lines
-from ledger.analysis.wear_rates import Rates, posterior
+from ledger.analysis.wear_rates import Rates, posterior, tangent
 from ledger.analysis.wear_scale import Scales
 
 START, START_VARIANCE, WANDER, ERROR, TYPICAL = 0.05, 0.03**2, 0.02, 0.04, 0.2
@@ -139,30 +139,48 @@ def test_a_go_or_no_go_interval_is_that_of_integration(
 
 
 @pytest.mark.parametrize(
-    ("low", "high", "near"), [(None, 0.5, 0.1), (0.5, 0.75, 0.1), (0.75, None, 0.25)]
+    ("low", "high"), [(None, 0.5), (0.5, 0.75), (0.75, None), (None, 0.2), (1.4, None)]
 )
 def test_a_rate_from_one_interval_is_near_that_of_integration(
-    low: float | None, high: float | None, near: float
+    low: float | None, high: float | None
 ) -> None:
-    """A log rate told by one go/no-go look is within 0.1 deviations of the exact one, or, where
-    the look was one part in twenty's, within 0.25."""
+    """A log rate told by one go/no-go look, a likely or a most unlikely one, lies within 0.05 of
+    its deviation of the exact one."""
     family = family_of([2.0], low=[low], high=[high])
     scales = scales_of(family)
     prior = np.array([LOG_MEAN]), np.array([LOG_VARIANCE])
-    readings = intervals_as_figures(family, scales, moments(*prior), every(family))
-    mean, variance = posterior(lines(family, scales, *readings, every(family)), *prior)
+    near = moments(*prior)
+    for _ in range(2):
+        readings = intervals_as_figures(family, scales, near, every(family))
+        mean, variance = posterior(lines(family, scales, *readings, every(family)), *prior)
+        near = tangent(*prior, mean)
 
     grid = np.linspace(LOG_MEAN - 8 * 0.35, LOG_MEAN + 8 * 0.35, 20_001)
     spread = np.sqrt(START_VARIANCE + WANDER * TYPICAL**2 * 2 + ERROR**2)
     true = START + 2 * np.exp(grid)
-    upper = stats.norm.cdf((np.inf if high is None else high) - true, 0, spread)
-    lower = stats.norm.cdf((-np.inf if low is None else low) - true, 0, spread)
-    weight = (upper - lower) * stats.norm.pdf(grid, LOG_MEAN, 0.35)
+    above = stats.norm.sf((-np.inf if low is None else low) - true, 0, spread)
+    above -= 0.0 if high is None else stats.norm.sf(high - true, 0, spread)
+    weight = above * stats.norm.pdf(grid, LOG_MEAN, 0.35)
     weight /= weight.sum()
     exact = weight @ grid
     deviation = np.sqrt(weight @ (grid - exact) ** 2)
-    assert mean[0] == pytest.approx(exact, abs=near * deviation)
-    assert np.sqrt(variance[0]) == pytest.approx(deviation, rel=near)
+    assert mean[0] == pytest.approx(exact, abs=0.05 * deviation)
+    assert np.sqrt(variance[0]) == pytest.approx(deviation, rel=0.1)
+
+
+def test_a_tangent_prior_has_the_slope_and_bend_of_the_log_normal_one() -> None:
+    """Where it touches, the normal prior's log density has the log-normal one's derivatives."""
+    mean, variance, touch = np.array([-1.6]), np.array([0.1]), np.array([-1.2])
+    centre, spread = tangent(mean, variance, touch)
+    rate, step = float(np.exp(-1.2)), 1e-4
+
+    def derivatives(of: Any) -> tuple[float, float]:
+        low, middle, high = of(rate - step), of(rate), of(rate + step)
+        return (high - low) / (2 * step), (high - 2 * middle + low) / step**2
+
+    log_normal = stats.lognorm(np.sqrt(0.1), scale=np.exp(-1.6)).logpdf
+    normal = stats.norm(centre[0], np.sqrt(spread[0])).logpdf
+    assert derivatives(normal) == pytest.approx(derivatives(log_normal), rel=1e-4)
 
 
 @given(st.integers(0, 2**32 - 1), st.integers(1, 6))
