@@ -22,6 +22,8 @@ from ledger.analysis.wear_rates import USUAL_SPREAD, Pool, Rates, rates, tangent
 from ledger.analysis.wear_scale import Scales
 
 FIRST_SPREAD = 0.6
+EDGE = 2.0
+"""A reading this many of its gauge's errors short of what nothing wears beyond may be there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,11 +93,11 @@ def fit_family(family: Family, known: Flags | None = None) -> FamilyFit:
         return FamilyFit(family, known, [])
     errors = wear_scale.usual_errors(family, first.span)
     most = wear_scale.worn_out(family, known, float(errors.mean()))
-    edge = most - errors[family.gauge]
+    edge = most - EDGE * errors[family.gauge]
     family = _at_least(family, np.flatnonzero(known & (family.y > edge)), most)
     used = _without_the_wild(family, known, first)
     first = wear_scale.rough(family, used) or first
-    fitted = _fitted(family, used, first)
+    fitted = _fitted(family, used, first, most)
     off = np.zeros(len(used))
     for _ in range(wear_flags.AGAIN):
         off = _deviations(fitted, known, used, off)
@@ -107,7 +109,7 @@ def fit_family(family: Family, known: Flags | None = None) -> FamilyFit:
         family = _at_least(family, worst[is_worn_out], most)
         used = used | back
         used[worst[~is_worn_out]] = False
-        fitted = _fitted(family, used, first)
+        fitted = _fitted(family, used, first, most)
     assert fitted.scales
     fitted = replace(fitted, scales=replace(fitted.scales, worn_out=most))
     flagged = wear_flags.explained(
@@ -158,8 +160,8 @@ def _without_the_wild(family: Family, known: Flags, first: wear_scale.Rough) -> 
     return used
 
 
-def _fitted(family: Family, used: Flags, first: wear_scale.Rough) -> FamilyFit:
-    scales = wear_scale.scales(family, used, first)
+def _fitted(family: Family, used: Flags, first: wear_scale.Rough, most: float) -> FamilyFit:
+    scales = wear_scale.scales(family, used, first, most)
     usual = (scales.rate, (scales.rate * USUAL_SPREAD) ** 2)
     readings = intervals_as_figures(family, scales, usual, used)
     summed = lines(family, scales, *readings, used)

@@ -22,6 +22,8 @@ FEWEST_SERIES = 12
 """Fewer series that inform a variance than this leave it as is usual."""
 SURE = 0.5
 """Gauges are measured on readings whose exposure errs by less than this share of their error."""
+EARLY = 2.0
+"""How much faster than is usual next to no part wears."""
 LEAST_SHARE = 0.4
 """No standard error is taken as less than this share of the usual one."""
 FOUND_SPREAD = 2.0
@@ -160,6 +162,16 @@ def _spread_out(size: int, most: int) -> Ints:
     return np.unique(np.linspace(0, size - 1, min(size, most)).astype(np.int64))
 
 
+def _uncut(family: Family, is_used: Flags, first: Rough, most: float) -> Flags:
+    """Keep readings so early that next to no part can be worn out by then, where enough are.
+
+    Later the fastest are missing, and what is left makes lines too flat and starts too worn.
+    """
+    early = is_used & (first.rate * EARLY * family.x < most - first.start)
+    counts = np.bincount(family.series_of[early], minlength=len(family.series))
+    return early if int((counts >= 2).sum()) >= FEWEST_SERIES else is_used
+
+
 def _chosen(family: Family, is_used: Flags) -> Flags:
     """Give which readings inform the variances: those of at most MOST_SERIES series."""
     counts = np.bincount(family.series_of[is_used], minlength=len(family.series))
@@ -188,12 +200,12 @@ def _components(family: Family, rate: Floats, series: Ints, rows: Ints, parts: i
     return made
 
 
-def scales(family: Family, is_used: Flags, first: Rough) -> Scales:
-    """Fit what a family's valued readings share."""
+def scales(family: Family, is_used: Flags, first: Rough, most: float = np.inf) -> Scales:
+    """Fit what a family's valued readings share, where nothing wears beyond `most`."""
     rate = np.full(len(family.series), first.rate)
     usual = usual_errors(family, first.span)
     is_sure = first.rate * family.x_error < SURE * usual[family.gauge]
-    used = _chosen(family, is_used & ~family.is_interval & is_sure)
+    used = _chosen(family, _uncut(family, is_used & ~family.is_interval & is_sure, first, most))
     base = np.where(np.isnan(family.known_start), first.start, family.known_start)
     base = np.where(family.is_new, base, first.start)
     prior = _prior_variances(first, usual)
