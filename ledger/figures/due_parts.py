@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -65,16 +66,23 @@ def _standing(part: PartWear, asked: Asked) -> Standing | None:
     """Say why a part is called about; None where it is not."""
     if not part.is_fitted or part.limit is None:
         return None
-    if part.chance_past is None:
+    chance = _chance(part)
+    if chance is None:
         return "past" if was_past(part) else None
     middle = part.due_on.middle if part.due_on else None
     is_coming = middle is not None and middle <= asked.last_day
     is_read_past = was_past(part) and part.last.flag is None
-    if part.chance_past < LIKELY and not is_coming and not is_read_past:
+    if chance < LIKELY and not is_coming and not is_read_past:
         return None
     if _tells_nothing(part, asked):
         return "unclear"
-    return "past" if part.chance_past >= LIKELY or is_read_past else "coming"
+    return "past" if chance >= LIKELY or is_read_past else "coming"
+
+
+def _chance(part: PartWear) -> float | None:
+    """Give the chance of being past the limit; None where the fit could not tell one."""
+    chance = part.chance_past
+    return None if chance is None or not math.isfinite(chance) else chance
 
 
 def was_past(part: PartWear) -> bool:
@@ -115,7 +123,7 @@ def _worn(wear: BookWear, part: PartWear, standing: Standing, words: Vocabulary)
         reading=part.last,
         count_readings=len(part.readings),
         exposure_unit=part.exposure_unit,
-        chance_past=part.chance_past,
+        chance_past=_chance(part),
         now=part.now,
         on=part.due_on,
         beyond=beyond,
