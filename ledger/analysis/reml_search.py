@@ -29,14 +29,18 @@ class Found:
     is_converged: bool
 
 
-def best_root(likelihood: Likelihood, squares: Squares, start: FloatArray) -> Found:
-    """Search from the start, and from elsewhere where another top may be higher.
+def best_root(
+    likelihood: Likelihood, squares: Squares, start: FloatArray, *, is_thorough: bool = True
+) -> Found:
+    """Search from the start, and, if thorough, from elsewhere where another top may be higher.
 
     That is where the first search ended at the boundary or not at all, and where readings are
     so few that the surface is uneven and a search costs nothing.
     """
     objective = Objective(likelihood, squares)
     found = _climb(objective, likelihood, start)
+    if not is_thorough:
+        return found
     is_few = likelihood.count_readings <= FEW_READINGS
     if found.is_converged and not is_few and not len(_near_zero(found.root, squares)):
         return found

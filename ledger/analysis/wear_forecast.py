@@ -25,7 +25,7 @@ WEIGHTS = WEIGHTS / WEIGHTS.sum()
 USE_NODES, USE_WEIGHTS = hermegauss(5)
 USE_WEIGHTS = USE_WEIGHTS / USE_WEIGHTS.sum()
 LOW, MIDDLE, HIGH = 0.1, 0.5, 0.9
-HALVINGS = 44
+HALVINGS = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,15 +123,25 @@ def due_after(
     Nought where it is past by now with that chance; infinite where it is not reached within
     fifty times the usual way.
     """
+    found = np.zeros(len(now))
+    variance = np.broadcast_to(np.asarray(now_variance, dtype=np.float64), now.shape)
+    is_past = at(state, now, variance).chance_above(limit) >= share
+    open_ones = np.flatnonzero(~is_past)
+    found[open_ones] = _due_after(
+        state.of(open_ones), limit[open_ones], now[open_ones], variance[open_ones], share
+    )
+    return found
+
+
+def _due_after(state: State, limit: Floats, now: Floats, variance: Floats, share: float) -> Floats:
     gap = np.maximum(limit - state.figure - state.rate(MIDDLE) * state.slope, 0.0)
     low, high = np.zeros(len(now)), (gap / state.rate(LOW) + now + 1.0) * 50
-    is_past = at(state, now, now_variance).chance_above(limit) >= share
-    never = at(state, now + high, now_variance).chance_above(limit) < share
+    never = at(state, now + high, variance).chance_above(limit) < share
     for _ in range(HALVINGS):
         middle = (low + high) / 2
-        is_reached = at(state, now + middle, now_variance).chance_above(limit) >= share
+        is_reached = at(state, now + middle, variance).chance_above(limit) >= share
         low, high = np.where(is_reached, low, middle), np.where(is_reached, middle, high)
-    return np.where(is_past, 0.0, np.where(never, np.inf, high))
+    return np.where(never, np.inf, high)
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,16 +164,27 @@ def due_days(
 
     Infinite where that is beyond the season's last day.
     """
+    found = np.zeros(len(now))
+    variance = np.broadcast_to(np.asarray(now_variance, dtype=np.float64), now.shape)
+    is_past = at(state, now, variance).chance_above(limit) >= share
+    some = np.flatnonzero(~is_past)
+    use = Use(use.a_day[some], use.log_deviation[some], use.season, use.season_of[some])
+    found[some] = _due_days(state.of(some), limit[some], now[some], variance[some], use, share)
+    return found
+
+
+def _due_days(
+    state: State, limit: Floats, now: Floats, variance: Floats, use: Use, share: float
+) -> Floats:
     count_days = use.season.shape[1] - 1
-    low, high = np.full(len(now), -1), np.full(len(now), count_days + 1)
-    for _ in range(int(np.ceil(np.log2(count_days + 3)))):
+    low, high = np.zeros(len(now), dtype=np.int64), np.full(len(now), count_days + 1)
+    for _ in range(int(np.ceil(np.log2(count_days + 2)))):
         middle = (low + high) // 2
         is_open = high - low > 1
-        day = np.clip(middle, 0, count_days)
-        is_reached = _chance_by(state, limit, now, now_variance, use, day) >= share
+        is_reached = _chance_by(state, limit, now, variance, use, middle) >= share
         high = np.where(is_open & is_reached, middle, high)
         low = np.where(is_open & ~is_reached, middle, low)
-    return np.where(high > count_days, np.inf, np.maximum(high, 0).astype(np.float64))
+    return np.where(high > count_days, np.inf, high.astype(np.float64))
 
 
 def _chance_by(

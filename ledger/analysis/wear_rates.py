@@ -128,7 +128,7 @@ def rates(family: Family, lines: Lines, first_rate: float) -> tuple[Rates, Pool]
         moved = (within, between)
         within, between = _spreads(family, found, within, between, tells)
         levels = _level_spreads(theta[1:], np.diag(covariance)[1:], factor_of)
-        if step < 1e-3 and abs(moved[0] - within) + abs(moved[1] - between) < 1e-4:
+        if step < 3e-3 and abs(moved[0] - within) + abs(moved[1] - between) < 5e-4:
             break
     shared = design @ theta
     found = _two_stage(family, lines, shared, within, between, tells)

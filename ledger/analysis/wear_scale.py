@@ -214,7 +214,7 @@ def scales(family: Family, is_used: Flags, first: Rough, most: float = np.inf) -
     if count_informing < FEWEST_SERIES:
         return _as_usual(family, first, base, prior, usual, used)
     design = design_of(family, rate, used)
-    fitted = reml.fit(_stacks(family, rate, used, base, design), prior)
+    fitted = reml.fit(_stacks(family, rate, used, base, design), prior, is_thorough=False)
     beta = dict(zip(design.names, fitted.beta, strict=True))
     errors = dict(zip(design.names, np.sqrt(np.diag(fitted.beta_covariance)), strict=True))
     theta = _drawn_in(fitted, prior)

@@ -13,7 +13,7 @@ import pyarrow as pa
 
 from ledger.analysis.distances import SOURCES, Floats, Integers
 from ledger.analysis.readings import PARTS, READINGS, conforming
-from ledger.analysis.usage import fit_usage
+from ledger.analysis.usage import Usage, fit_usage
 from ledger.book import Book
 from ledger.figures.marks import Marks, Texts, marks_of
 from ledger.figures.spells import PartLives, Spell, Sums, fitted_spells, parts_read
@@ -40,6 +40,8 @@ class BookReadings:
     """`ledger.analysis.readings.PARTS`."""
     distances: pa.Table
     """`ledger.analysis.readings.DISTANCES`."""
+    usage: Usage
+    """How far the bikes are ridden."""
 
 
 def book_readings(
@@ -62,7 +64,7 @@ def book_readings(
     facts = _facts_without_column(book, as_at, known_seq)
     limits = _Limits(marks, words, book, facts)
     readings = _readings(marks, rows, parts, direction, lives, limits)
-    return BookReadings(readings, _parts(marks, lives), distances)
+    return BookReadings(readings, _parts(marks, lives), distances, usage)
 
 
 def _direction(words: Vocabulary, position: str, quantity: str) -> int:

@@ -13,7 +13,7 @@ import pyarrow as pa
 
 from ledger.analysis import wear_forecast
 from ledger.analysis.backtest import Backtest, backtest
-from ledger.analysis.usage import Usage, fit_usage
+from ledger.analysis.usage import Usage
 from ledger.analysis.wear import FamilyFit, WearFit, fit_wear
 from ledger.analysis.wear_data import PER, Floats, Ints
 from ledger.analysis.wear_flags import Flagged
@@ -203,7 +203,7 @@ def wear_of(book: Book, as_at: datetime | None = None, known_seq: int | None = N
         as_at=now,
         tables=tables,
         fit=fit_wear(_with_starts(book, tables.readings)),
-        usage=fit_usage(tables.distances),
+        usage=tables.usage,
     )
 
 
