@@ -5,13 +5,18 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import data, filters, markup, theme
-from dashboard.views import bike, due, home, wear
+from dashboard.views import bike, chains, due, home, wear
 from ledger.book import Book
 from ledger.errors import LedgerError
 
 # Words, address and path of the pages a click away from everywhere. No string below it: this
 # file is the one the server runs, and it would show such a string on the page.
-WAYS = (("Bikes", ".", ""), ("Wear", "wear", "wear"), ("Due", "due", "due"))
+WAYS = (
+    ("Bikes", ".", ""),
+    ("Wear", "wear", "wear"),
+    ("Due", "due", "due"),
+    ("Chains", "chains", "chains"),
+)
 
 
 def main() -> None:
@@ -30,7 +35,8 @@ def _pages(book: Book) -> None:
     at_bike = st.Page(bike.page, title="Bike", url_path="bike")
     at_wear = st.Page(wear.page, title="Wear", url_path="wear")
     at_due = st.Page(due.page, title="Due", url_path="due")
-    chosen = st.navigation([at_home, at_bike, at_wear, at_due], position="hidden")
+    at_chains = st.Page(chains.page, title="Chains", url_path="chains")
+    chosen = st.navigation([at_home, at_bike, at_wear, at_due, at_chains], position="hidden")
     _masthead(book, chosen.url_path)
     asked = st.session_state.pop("asked", None)
     if asked is not None:

@@ -67,27 +67,43 @@ def _spaced(rows: pd.DataFrame) -> list[str]:
 
 def rate_chart(rows: pd.DataFrame, unit: str, description: str, locale: Locale) -> dict[str, Any]:
     """Give usual rates as dots, each with the line in which eight of ten such parts lie."""
+    return dot_chart(rows, unit, description, locale)
+
+
+def dot_chart(
+    rows: pd.DataFrame,
+    title: str,
+    description: str,
+    locale: Locale,
+    figures: str = ".2~r",
+    top: float | None = None,
+) -> dict[str, Any]:
+    """Give rows (label, factor, low, middle, high, parts) as dots on lines, factor by factor.
+
+    Rows of the factor `all` are drawn apart in ink; the axis goes from 0 to `top`, or holds all.
+    """
     order = _spaced(rows)
-    top = float(rows["high"].max()) * 1.04
-    axis = alt.Axis(tickCount=4, grid=True, domain=False, ticks=False)
-    x = alt.X("low:Q", title=unit, axis=axis, scale=alt.Scale(domain=[0, top], nice=False))
+    end = float(rows["high"].max()) * 1.04 if top is None else top
+    axis = alt.Axis(tickCount=4, domain=False, ticks=False)
+    axis = alt.Axis(tickCount=4, domain=False, ticks=False, format=figures) if top else axis
+    x = alt.X("low:Q", title=title, axis=axis, scale=alt.Scale(domain=[0, end], nice=False))
     names = alt.Axis(labelLimit=190, labelPadding=8, labelColor=INK, grid=False)
     y = alt.Y("label:N", title=None, sort=order, scale=alt.Scale(domain=order), axis=names)
     base = alt.Chart(rows).encode(y=y)
     tips = [
-        alt.Tooltip("label:N", title="(parts read)"),
-        alt.Tooltip("middle:Q", title="usual", format=".2~r"),
-        alt.Tooltip("low:Q", title="one in ten below", format=".2~r"),
-        alt.Tooltip("high:Q", title="one in ten above", format=".2~r"),
+        alt.Tooltip("label:N", title="(how many)"),
+        alt.Tooltip("middle:Q", title="figure", format=figures),
+        alt.Tooltip("low:Q", title="one in ten below", format=figures),
+        alt.Tooltip("high:Q", title="one in ten above", format=figures),
     ]
     is_whole = alt.condition("datum.factor == 'all'", alt.value(INK), alt.value(ACCENT))
     spread = base.mark_rule(strokeWidth=3, opacity=0.45).encode(x=x, x2="high:Q", color=is_whole)
     dots = base.mark_point(size=90, filled=True, stroke=SHEET, strokeWidth=1, opacity=1)
     dots = dots.encode(x="middle:Q", color=is_whole, tooltip=tips)
-    chart = alt.layer(spread, dots).properties(
-        height=ROW_HEIGHT * len(order) + AXIS_HEIGHT, description=description
+    height = ROW_HEIGHT * len(order) + AXIS_HEIGHT
+    return _drawn(
+        alt.layer(spread, dots).properties(height=height, description=description), locale
     )
-    return _drawn(chart, locale)
 
 
 def _drawn(chart: alt.LayerChart, locale: Locale) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from urllib.parse import quote, urlencode
 
 from dashboard import markup
@@ -27,6 +28,14 @@ def address(as_at: str = "", **asked: str) -> str:
 def waiting() -> str:
     """Give what stands there while all of a book's wear is worked out."""
     return '<p class="lk-note lk-wait">Working out how every part wears…</p>'
+
+
+def as_at_note(day: date | None, words: Words) -> str:
+    """Give the day a page is as at; nothing for now."""
+    if day is None:
+        return ""
+    said = f"As at the end of {words.formats.day(day)}, from what was measured by then."
+    return f'<p class="lk-note">{text(said)}</p>'
 
 
 def path(*steps: tuple[str, str]) -> str:

@@ -10,6 +10,8 @@ import streamlit as st
 from dashboard import data
 from ledger.book import Book
 from ledger.figures.calls import DueList
+from ledger.figures.chain_report import ChainsReport
+from ledger.figures.chains import chains as chains_of
 from ledger.figures.due import due_list
 from ledger.figures.part_lives import FamilyLives, lives_of_family
 from ledger.figures.wear import BookWear, wear_of
@@ -66,3 +68,14 @@ def _due(
     _book: Book, _wear: BookWear, key: tuple[str, int, int, date], within_days: int
 ) -> DueList:
     return due_list(_book, _wear.as_at, within_days=within_days, wear=_wear)
+
+
+def chains(book: Book, day: date | None) -> ChainsReport:
+    """Give what is known of chains that run long, as at the end of a day; None for now."""
+    wanted = data.today(book) if day is None else day
+    return _chains(book, str(book.path), book.head.commit, wanted, day is None)
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _chains(_book: Book, path: str, commit: int, day: date, is_now: bool) -> ChainsReport:
+    return chains_of(_book, None if is_now else data.end_of(_book, day))

@@ -29,7 +29,12 @@ def page() -> None:
     words = data.words_of(book)
     title, facts = due_panels.counted(found, words.formats.number)
     head = wear_panels.facts(title, facts)
-    st.html(_as_at(day, words) + head + due_panels.note(asked) + due_panels.controls(asked))
+    st.html(
+        wear_panels.as_at_note(day, words)
+        + head
+        + due_panels.note(asked)
+        + due_panels.controls(asked)
+    )
     if found.calls:
         _calls(book, found, asked, words)
     elif not found.bench:
@@ -47,13 +52,6 @@ def _asked(book: Book) -> tuple[Asked, date | None]:
     sort = typed.get("sort", "date")
     as_at = "" if day is None else day.isoformat()
     return Asked(days, sort if sort in SORTS else "date", as_at), day
-
-
-def _as_at(day: date | None, words: Words) -> str:
-    if day is None:
-        return ""
-    said = f"As at the end of {words.formats.day(day)}, from what was measured by then."
-    return f'<p class="lk-note">{said}</p>'
 
 
 def _calls(book: Book, found: DueList, asked: Asked, words: Words) -> None:

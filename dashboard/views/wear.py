@@ -119,10 +119,7 @@ def _fleet(shown: Shown) -> None:
 
 
 def _as_at(shown: Shown) -> str:
-    if not shown.as_at:
-        return ""
-    said = f"As at the end of {shown.words.formats.day(shown.day)}, from what was measured by then."
-    return f'<p class="lk-note">{text(said)}</p>'
+    return show.as_at_note(shown.day if shown.as_at else None, shown.words)
 
 
 def _choose_family(shown: Shown, names: Sequence[str]) -> None:

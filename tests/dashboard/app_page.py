@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from typing import Any
 
+from streamlit.dataframe_util import convert_arrow_bytes_to_pandas_df
 from streamlit.testing.v1 import AppTest
 
 Opener = Callable[..., AppTest]
@@ -14,3 +16,10 @@ def shown(app: AppTest) -> str:
     """Give everything a page shows as HTML, one element a line, styles left out."""
     bodies = [element.proto.body for element in app.get("html")]
     return "\n".join(body for body in bodies if not body.startswith("<style>"))
+
+
+def chart_data(app: AppTest) -> Iterator[list[dict[str, Any]]]:
+    """Give the rows of every data set of every chart."""
+    for chart in app.get("vega_lite_chart"):
+        for one in chart.proto.datasets:
+            yield convert_arrow_bytes_to_pandas_df(one.data.data).to_dict("records")

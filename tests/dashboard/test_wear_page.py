@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 import small_book
 import worn_book
-from app_page import Opener, shown
-from streamlit.dataframe_util import convert_arrow_bytes_to_pandas_df
+from app_page import Opener, chart_data, shown
 from streamlit.testing.v1 import AppTest
 from worn_book import AS_AT, TAGS
 
@@ -31,13 +28,6 @@ def ten(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def plain(page: str) -> str:
     """Give a page's words alone."""
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page))
-
-
-def chart_data(app: AppTest) -> Iterator[list[dict[str, Any]]]:
-    """Give the rows of every data set of every chart."""
-    for chart in app.get("vega_lite_chart"):
-        for one in chart.proto.datasets:
-            yield convert_arrow_bytes_to_pandas_df(one.data.data).to_dict("records")
 
 
 def figures(app: AppTest) -> list[float]:
