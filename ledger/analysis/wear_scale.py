@@ -32,6 +32,8 @@ FEWEST_WORN = 10
 GAIN_SPREAD = 0.1
 USUAL_ERROR = 0.04
 """Standard error of a gauge nobody knows, as a share of the way from new to the limit."""
+UNKNOWN_START = 0.35
+"""Standard deviation of a start that few readings tell, as a share of the usual wear."""
 USUAL_WANDER = 0.15
 """Standard deviation of a part's wear about its own line over a usual distance, as a share."""
 
@@ -91,9 +93,10 @@ def rough(family: Family, is_used: Flags) -> Rough | None:
     of = family.series_of
     slopes, weights = _slopes(family, valued)
     start = _rough_start(family, valued & family.is_new[of], slopes, weights)
+    later = valued & family.is_new[of] & (family.x > 0)
     if np.isnan(start):
         start = float(np.min(family.y[valued], initial=np.inf))
-    later = valued & family.is_new[of] & (family.x > 0)
+        later = np.zeros_like(later)
     slopes = np.append(slopes, (family.y[later] - start) / family.x[later])
     weights = np.append(weights, family.x[later])
     if not len(slopes):
@@ -113,7 +116,7 @@ def _rough_start(family: Family, is_new: Flags, slopes: Floats, weights: Floats)
     if len(known):
         return float(np.median(known))
     x, y = family.x[is_new], family.y[is_new]
-    if len(slopes) >= 3 and len(x):
+    if len(slopes) and len(x):
         return float(np.median(y - _weighted_median(slopes, weights) * x))
     if len(x) >= 3 and np.ptp(x) > 0:
         from scipy.stats import theilslopes  # slow to import, and seldom needed
@@ -263,10 +266,13 @@ def _as_usual(
     found = family.y[used & ~family.is_new[family.series_of]]
     seen = float(np.median(found)) if len(found) else first.start + first.span / 3
     spread = max(float(np.std(found)) if len(found) > 2 else 0.0, first.span / 3)
+    unknown = np.where(
+        np.isnan(family.known_start), UNKNOWN_START * first.rate * first.usual_x, 0.0
+    )
     return Scales(
         rate=np.full(len(family.series), first.rate),
         start=np.where(family.is_new, base, seen),
-        start_variance=np.where(family.is_new, prior[1], spread**2),
+        start_variance=np.where(family.is_new, prior[1] + unknown**2, spread**2),
         wander=float(prior[3]),
         bias=nothing,
         bias_error=usual,
