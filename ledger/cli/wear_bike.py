@@ -49,9 +49,8 @@ def _say_part(part: PartWear, words: WearWords) -> None:
         for each in (words.title(part), made(part.make, part.model), part_words(part.part))
         if each
     )
-    since = "fitted" if part.is_from_new else "known since"
     state = "" if part.is_fitted else ", no longer fitted"
-    say_table(f"{what}, {since} {words.day(part.fitted_at)}{state}", COLUMNS, rows)
+    say_table(f"{what}, there since {words.day(part.fitted_at)}{state}", COLUMNS, rows)
     for line in (words.rate(part), words.now(part), words.limit(part), words.due(part)):
         if line:
             say(f"  {line}")

@@ -91,10 +91,10 @@ class WearWords(Written):
         return f"{self.figure(round(read.exposure))}{unsure} {part.exposure_unit}"
 
     def rate(self, part: PartWear) -> str:
-        """Give how fast a part wears."""
-        if part.rate is None:
-            return "Nothing tells yet how fast it wears."
-        said = f"Wears {self.around(part.rate, part.unit)} {PER[part.exposure_unit]}."
+        """Give how fast a part wears, and that it is counted in days where it is."""
+        said = "Nothing tells yet how fast it wears."
+        if part.rate is not None:
+            said = f"Wears {self.around(part.rate, part.unit)} {PER[part.exposure_unit]}."
         return said if part.exposure_unit == "km" else f"{said} {IN_DAYS}"
 
     def now(self, part: PartWear) -> str:
