@@ -42,15 +42,15 @@ def bike_wear(
     """Give the wear of one bike, by position; its rates lean on the whole fleet's.
 
     `part` keeps one part, by id or position, fitted or not. Raises UnknownBike, and UnknownPart
-    with what the bike has.
+    for what is neither a part of the bike nor a position, with what the bike has.
     """
     book.require_bike(bike)
     found = wear or wear_of(book, as_at, known_seq)
     tags = book.aliases(known_seq).get(bike, frozenset({bike}))
     rows = [row for row in found.tables.parts.to_pylist() if row["bike"] in tags]
     wanted = [row for row in rows if _is_wanted(row, part)]
-    if part is not None and not wanted:
-        raise _unknown(bike, part, rows)
+    if part is not None and not wanted and part not in book.vocabulary.positions:
+        raise _unknown(book, bike, part, rows)
     names = {row["part"] for row in wanted}
     worn = [each for each in found.parts if each.part in names]
     ages = part_ages(book, found.tables.parts, found.as_at, known_seq)
@@ -67,10 +67,12 @@ def _is_wanted(row: Mapping[str, Any], part: str | None) -> bool:
     return bool(row["is_fitted"]) if part is None else part in (row["part"], row["position"])
 
 
-def _unknown(bike: str, part: str, rows: list[dict[str, Any]]) -> UnknownPart:
+def _unknown(book: Book, bike: str, part: str, rows: list[dict[str, Any]]) -> UnknownPart:
+    near = book.vocabulary.nearest("positions", part)
+    meant = f" Did you mean {' or '.join(near)}?" if near else ""
     here = ", ".join(sorted({row["position"] for row in rows if row["is_fitted"]}))
     known = f"It has parts at {here}." if here else "No part of it is recorded."
-    return UnknownPart(f"Bike {bike} has no part and no position {part!r}. {known}")
+    return UnknownPart(f"Bike {bike} has no part and no position {part!r}.{meant} {known}")
 
 
 def _unread(book: Book, rows: list[dict[str, Any]], read: set[str]) -> tuple[tuple[str, str], ...]:

@@ -80,6 +80,7 @@ def test_part_keeps_one_by_position_or_id_fitted_or_not(quay: Run) -> None:
     assert asked() == []
     assert asked("--part", "chain") == asked("--part", f"{TAG}-c") == [f"{TAG}-c"]
     assert "no longer fitted" in quay("wear", TAG, *AS_AT, "--part", "chain").out
+    assert asked("--part", "cassette") == []
 
 
 def test_parts_never_read_are_named(quay: Run) -> None:
@@ -197,7 +198,7 @@ def test_an_empty_book_says_so(quay: Run) -> None:
     ("given", "code", "said"),
     [
         (("9ZZZZZZZ",), 1, "9ZZZZZZZ"),
-        ((TAG, "--part", "saddle"), 1, "It has parts at chain."),
+        ((TAG, "--part", "chian"), 1, "It has parts at chain."),
         (("--part", "chain"), 2, "--part goes with a bike tag"),
         ((TAG, "--backtest"), 2, "give it alone"),
         (("--as-known", "soon"), 2, "--as-known"),
