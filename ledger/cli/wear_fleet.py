@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from ledger.analysis.backtest import Backtest, Score
     from ledger.book import Book
     from ledger.figures.wear import BookWear, GaugeFigure, PartWear, RateFigure, WearReading
+    from ledger.vocabulary import Vocabulary
 
 _SCORES = ("coverage", "bias", "loss", "loss_line", "loss_fleet")
 _JSON_SCORES = ("coverage", "bias_percent", "loss_percent", "loss_line_percent",
@@ -84,43 +85,38 @@ def fleet_json(book: Book, wear: BookWear, flagged: Sequence[PartWear]) -> dict[
     known = book.vocabulary
     return {
         "as_at": moment(wear.as_at),
-        "rates": [
-            {
-                "family": rate.family,
-                "factor": rate.factor,
-                "level": rate.level,
-                "unit": family_unit(known, rate.family),
-                rate_name(rate.exposure_unit): estimate(rate.rate),
-                "count_parts": rate.count_series,
-            }
-            for rate in wear.rates
-        ],
-        "gauges": [
-            {
-                "gauge": one.gauge,
-                "family": one.family,
-                "unit": family_unit(known, one.family),
-                "bias": number(one.bias),
-                "bias_error": number(one.bias_error),
-                "gain": number(one.gain),
-                "error": number(one.error),
-                "count_readings": one.count,
-            }
-            for one in wear.gauges
-        ],
-        "left_out": [
-            {
-                "bike": part.bike,
-                "part": part.part,
-                "position": part.position,
-                "quantity": part.quantity,
-                "event": read.event,
-                "measured_at": moment(read.measured_at),
-                "why": read.flag,
-            }
-            for part, read in _left_out(flagged)
-        ],
+        "rates": [_rate_json(rate, known) for rate in wear.rates],
+        "gauges": [_gauge_json(one, known) for one in wear.gauges],
+        "left_out": [_left_out_json(part, read) for part, read in _left_out(flagged)],
     }
+
+
+def _rate_json(rate: RateFigure, known: Vocabulary) -> dict[str, Any]:
+    return {
+        "family": rate.family,
+        "factor": rate.factor,
+        "level": rate.level,
+        "unit": family_unit(known, rate.family),
+        rate_name(rate.exposure_unit): estimate(rate.rate),
+        "count_parts": rate.count_series,
+    }
+
+
+def _gauge_json(one: GaugeFigure, known: Vocabulary) -> dict[str, Any]:
+    figures = {name: number(getattr(one, name)) for name in ("bias", "bias_error", "gain", "error")}
+    return {
+        "gauge": one.gauge,
+        "family": one.family,
+        "unit": family_unit(known, one.family),
+        **figures,
+        "count_readings": one.count,
+    }
+
+
+def _left_out_json(part: PartWear, read: WearReading) -> dict[str, Any]:
+    same = {name: getattr(part, name) for name in ("bike", "part", "position", "quantity")}
+    when = {"event": read.event, "measured_at": moment(read.measured_at)}
+    return {**same, **when, "why": read.flag}
 
 
 def rate_name(exposure_unit: str) -> str:
