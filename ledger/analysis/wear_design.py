@@ -53,7 +53,8 @@ def design_of(family: Family, rate: Floats, is_used: Flags) -> Design:
     for group in range(1, int(start.max(initial=0)) + 1):
         made.append((("model slope", group), np.where((start == group)[of], family.x, 0.0)))
     counts = np.bincount(family.gauge[is_used], minlength=len(family.gauges))
-    reference = int(np.argmax(counts))
+    read = np.bincount(family.gauge[is_used], family.x[is_used], minlength=len(family.gauges))
+    reference = int(np.lexsort((read, counts))[-1])
     for gauge in np.flatnonzero(counts):
         if gauge != reference:
             made.append((("bias", int(gauge)), (family.gauge == gauge).astype(np.float64)))

@@ -22,6 +22,8 @@ FEWEST_SERIES = 12
 """Fewer series that inform a variance than this leave it as is usual."""
 SURE = 0.5
 """Gauges are measured on readings whose exposure errs by less than this share of their error."""
+FEW = 100
+"""With fewer readings than this the likelihood may well have two tops: both are tried."""
 EARLY = 2.0
 """How much faster than is usual next to no part wears."""
 LEAST_SHARE = 0.4
@@ -143,8 +145,12 @@ def worn_out(family: Family, known: Flags, usual_error: float) -> float:
 
 
 def usual_errors(family: Family, span: float) -> Floats:
-    """Give what each gauge (G,) usually errs by: as registered, else a share of the span."""
-    return np.where(np.isnan(family.gauge_error), USUAL_ERROR * span, family.gauge_error)
+    """Give what each gauge (G,) usually errs by: as registered, else a share of the span.
+
+    A registered error of more than the span, or of next to nothing, is a slip of the pen.
+    """
+    found = np.where(np.isnan(family.gauge_error), USUAL_ERROR * span, family.gauge_error)
+    return np.asarray(np.clip(found, 1e-3 * span, span))
 
 
 def _slopes(family: Family, valued: Flags) -> tuple[Floats, Floats]:
@@ -188,11 +194,14 @@ def _chosen(family: Family, is_used: Flags) -> Flags:
     return is_used & is_chosen[family.series_of]
 
 
-def _components(family: Family, rate: Floats, series: Ints, rows: Ints, parts: int) -> Floats:
-    """Give the known matrices (q, N, n, n): slope, start, found, wander, then each gauge."""
+def _components(family: Family, rate: Floats, series: Ints, rows: Ints, is_told: Flags) -> Floats:
+    """Give the known matrices (q, N, n, n): slope, start, found, wander, then each gauge.
+
+    Those of what no reading tells are nought, which keeps it out of the search.
+    """
     x, r = family.x[rows], rate[series][:, None, None]
     count, n = rows.shape
-    made = np.zeros((parts, count, n, n))
+    made = np.zeros((len(is_told), count, n, n))
     made[0] = r**2 * x[:, :, None] * x[:, None, :]
     is_new = family.is_new[series][:, None, None]
     made[1], made[2] = is_new * 1.0, ~is_new * 1.0
@@ -200,6 +209,7 @@ def _components(family: Family, rate: Floats, series: Ints, rows: Ints, parts: i
     diagonal = np.arange(n)
     for gauge in range(len(family.gauges)):
         made[4 + gauge][:, diagonal, diagonal] = family.gauge[rows] == gauge
+    made[~is_told] = 0.0
     return made
 
 
@@ -216,11 +226,15 @@ def scales(family: Family, is_used: Flags, first: Rough, most: float = np.inf) -
     count_informing = int((informing >= 2).sum()) + int(((informing == 1) & family.is_new).sum())
     if count_informing < FEWEST_SERIES:
         return _as_usual(family, first, base, prior, usual, used)
-    design = design_of(family, rate, used)
-    fitted = reml.fit(_stacks(family, rate, used, base, design), prior, is_thorough=False)
+    design, is_told = design_of(family, rate, used), _told(family, used)
+    fitted = reml.fit(
+        _stacks(family, rate, used, base, design, is_told),
+        prior,
+        is_thorough=int(used.sum()) < FEW,
+    )
     beta = dict(zip(design.names, fitted.beta, strict=True))
     errors = dict(zip(design.names, np.sqrt(np.diag(fitted.beta_covariance)), strict=True))
-    theta = _drawn_in(fitted, prior)
+    theta = _drawn_in(fitted, prior, is_told)
     return _made(family, first, base, theta, beta, errors, used, usual)
 
 
@@ -230,30 +244,38 @@ def _prior_variances(first: Rough, usual: Floats) -> Floats:
     return np.concatenate([[0.1, mean**2, (first.span / 3) ** 2, wander], usual**2])
 
 
-def _drawn_in(fitted: reml.Fit, prior: Floats) -> Floats:
+def _told(family: Family, used: Flags) -> Flags:
+    """Give which variances (slope, start, found, wander, gauges) the used readings tell of."""
+    count = np.bincount(family.series_of[used], minlength=len(family.series))
+    new, found = (count > 0) & family.is_new, (count > 1) & ~family.is_new
+    gauges = np.bincount(family.gauge[used], minlength=len(family.gauges)) > 0
+    return np.concatenate([[True, new.sum() > 1, found.sum() > 1, True], gauges])
+
+
+def _drawn_in(fitted: reml.Fit, prior: Floats, is_told: Flags) -> Floats:
     """Give the variances drawn towards the usual ones as far as the readings leave them open.
 
     A usual variance counts as if PRIOR_READINGS readings had given it, a fitted one for as many
-    as would give it with the covariance it has; one at nought for EDGE_READINGS.
+    as would give it with the covariance it has; one at nought for EDGE_READINGS, one that no
+    reading tells of for none.
     """
     variance = np.maximum(np.diag(fitted.theta_covariance), 1e-300)
-    worth = np.where(
-        fitted.theta > 0, 2 * np.maximum(fitted.theta, prior) ** 2 / variance, EDGE_READINGS
-    )
-    worth = np.minimum(worth, 1e9)
+    # A search that ends a hair above nought must not say more than one that ends there.
+    is_inside = fitted.theta > LEAST_SHARE**4 * prior
+    worth = np.where(is_inside, 2 * np.maximum(fitted.theta, prior) ** 2 / variance, EDGE_READINGS)
+    worth = np.where(is_told, np.minimum(worth, 1e9), 0.0)
     found = (PRIOR_READINGS * prior + worth * fitted.theta) / (PRIOR_READINGS + worth)
     return np.maximum(found, LEAST_SHARE**2 * prior)
 
 
 def _stacks(
-    family: Family, rate: Floats, used: Flags, base: Floats, design: Design
+    family: Family, rate: Floats, used: Flags, base: Floats, design: Design, is_told: Flags
 ) -> list[reml.Stack]:
-    parts = 4 + len(family.gauges)
     return [
         reml.Stack(
             family.y[rows] - base[series][:, None],
             design.columns[rows],
-            _components(family, rate, series, rows, parts),
+            _components(family, rate, series, rows, is_told),
         )
         for series, rows in stacks(family.series_of, used)
     ]
