@@ -61,8 +61,9 @@ def choices(label: str, links: Iterable[tuple[str, str, bool]]) -> str:
 
 def controls(asked: Asked) -> str:
     """Give the links that sort the calls and say how far ahead to look."""
+    offered = sorted({*WITHIN, asked.within_days})
     within = [
-        (f"{days} days", asked.where(within=days), days == asked.within_days) for days in WITHIN
+        (f"{days} days", asked.where(within=days), days == asked.within_days) for days in offered
     ]
     sorts = [(said, asked.where(sort=name), name == asked.sort) for name, said in SORTS.items()]
     return choices("Due within", within) + choices("In order", sorts)
@@ -130,7 +131,7 @@ def _bike(bike: DueBike, asked: Asked, words: Words, say: DueWords) -> str:
     return (
         f'<div class="lk-owed"><a href="{text(asked.of_day("bike", bike.bike))}" target="_self">'
         f"{markup.tag_plate(bike.bike)}</a><p>{text(name)}<small>{text(seen + rider)}"
-        f'<a href="{text(asked.of_day("wear", bike.bike))}" target="_self">; its wear</a>'
+        f'<a href="{text(asked.of_day("wear", bike.bike))}" target="_self">its wear</a>'
         f'</small></p><ul class="lk-matters">{parts}</ul></div>'
     )
 

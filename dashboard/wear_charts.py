@@ -15,6 +15,7 @@ from babel import Locale
 
 from dashboard.chart_theme import ACCENT, INK, SHEET, SOFT, config
 from dashboard.charts import HEIGHT, SHADE_OPACITY
+from dashboard.wear_words import per
 from dashboard.words import Words
 from ledger.figures.part_lives import ModelLives
 from ledger.figures.wear import BandPoint, PartWear, RateFigure
@@ -56,6 +57,16 @@ def rate_rows(rates: Iterable[RateFigure], words: Words) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["label", "factor", "low", "middle", "high", "parts"])
 
 
+def _told_apart(labels: Iterable[str]) -> list[str]:
+    """Give labels that differ, so that rows of one name do not fall together; none looks other."""
+    seen: dict[str, int] = {}
+    made = []
+    for label in labels:
+        seen[label] = seen.get(label, 0) + 1
+        made.append(label + "\u200b" * (seen[label] - 1))
+    return made
+
+
 def _spaced(rows: pd.DataFrame) -> list[str]:
     """Give the labels in order, a blank one between one factor and the next."""
     order: list[str] = []
@@ -65,9 +76,12 @@ def _spaced(rows: pd.DataFrame) -> list[str]:
     return order
 
 
-def rate_chart(rows: pd.DataFrame, unit: str, description: str, locale: Locale) -> dict[str, Any]:
+def rate_chart(
+    rates: Sequence[RateFigure], unit: str, description: str, words: Words
+) -> dict[str, Any]:
     """Give usual rates as dots, each with the line in which eight of ten such parts lie."""
-    return dot_chart(rows, unit, description, locale)
+    title = per(rates[0].exposure_unit, unit)
+    return dot_chart(rate_rows(rates, words), title, description, words.formats.locale)
 
 
 def dot_chart(
@@ -82,6 +96,7 @@ def dot_chart(
 
     Rows of the factor `all` are drawn apart in ink; the axis goes from 0 to `top`, or holds all.
     """
+    rows = rows.assign(label=_told_apart(rows["label"]))
     order = _spaced(rows)
     end = float(rows["high"].max()) * 1.04 if top is None else top
     axis = alt.Axis(tickCount=4, domain=False, ticks=False)

@@ -118,7 +118,7 @@ def due(part: PartWear, formats: Formats) -> str:
     if part.due_in.middle == 0:
         return _past(part, part.due_in, part.due_on, formats)
     way = span(part.due_in, part.exposure_unit, formats)
-    return f"In {way}: {_window(part.due_on, formats)}."
+    return f"Reaches its limit in {way}, {_window(part.due_on, formats)}."
 
 
 def _past(part: PartWear, way: Estimate, on: DueDates, formats: Formats) -> str:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date
+from typing import Any
 
 import streamlit as st
 
@@ -79,3 +80,20 @@ def chains(book: Book, day: date | None) -> ChainsReport:
 @st.cache_resource(show_spinner=False, max_entries=4)
 def _chains(_book: Book, path: str, commit: int, day: date, is_now: bool) -> ChainsReport:
     return chains_of(_book, None if is_now else data.end_of(_book, day))
+
+
+def drawn(book: Book, day: date, key: str, build: Callable[[], dict[str, Any]]) -> dict[str, Any]:
+    """Give a chart as it was built before for this book, day and key, or build it."""
+    return _drawn(build, str(book.path), book.head.commit, data.register_at(book), day, key)
+
+
+@st.cache_data(show_spinner=False, max_entries=300)
+def _drawn(
+    _build: Callable[[], dict[str, Any]],
+    path: str,
+    commit: int,
+    register_at: int,
+    day: date,
+    key: str,
+) -> dict[str, Any]:
+    return _build()

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import streamlit as st
 
@@ -38,6 +39,11 @@ class Shown:
     names: Mapping[str, str]
     """What each rider is called, by id."""
     day: date | None
+
+    def drawn(self, key: str, build: Callable[[], dict[str, Any]]) -> dict[str, Any]:
+        """Give a chart of this page, built once."""
+        day = self.day or data.today(self.book)
+        return worked_out.drawn(self.book, day, f"chains {key}", build)
 
     def where(self, **asked: str) -> str:
         """Give the address of this page with something asked for, as at the same day."""
@@ -150,7 +156,7 @@ def _riders(shown: Shown, shop: ShopChains) -> None:
 
 def _shares(shown: Shown, shop: ShopChains, rows: Sequence[RiderChains]) -> None:
     named = [
-        (shown.name(row), row.share, row.share_low, row.share_high, row.seen)
+        (_told_apart(shown, row, rows[:DRAWN]), row.share, row.share_low, row.share_high, row.seen)
         for row in rows[:DRAWN]
     ]
     drawn = chain_charts.share_rows(named, shop, shown.words)
@@ -159,8 +165,16 @@ def _shares(shown: Shown, shop: ShopChains, rows: Sequence[RiderChains]) -> None
     locale = shown.words.formats.locale
     with st.container(key="reading-riders"):
         st.html(wear_panels.card_head(title, said))
-        chart = chain_charts.share_chart(drawn, title, locale)
+        key = f"riders {st.query_params.get(OF, '')}"
+        chart = shown.drawn(key, lambda: chain_charts.share_chart(drawn, title, locale))
         st.vega_lite_chart(chart, theme=None, width="stretch", key="riders")
+
+
+def _told_apart(shown: Shown, row: RiderChains, others: Sequence[RiderChains]) -> str:
+    """Give a rider's name, with the id where somebody else here has the same name."""
+    name = shown.name(row)
+    is_shared = sum(shown.name(other) == name for other in others) > 1
+    return f"{name}, {row.who}" if is_shared and name != row.who else name
 
 
 def _share_title(shown: Shown, shop: ShopChains, rows: Sequence[RiderChains]) -> str:
@@ -230,8 +244,10 @@ def _curve(shown: Shown, curve: LimitCurve) -> None:
     rows = chain_charts.cost_rows(curve, shown.book.settings.minor_digits)
     with st.container(key=f"reading-cost-{key}"):
         st.html(wear_panels.card_head(title, _basis(shown, curve)))
-        chart = chain_charts.cost_chart(
-            rows, curve.limit, shown.report.currency, title, shown.words.formats.locale
+        locale, currency = shown.words.formats.locale, shown.report.currency
+        chart = shown.drawn(
+            f"cost {key}",
+            lambda: chain_charts.cost_chart(rows, curve.limit, currency, title, locale),
         )
         st.vega_lite_chart(chart, theme=None, width="stretch", key=f"cost-{key}")
 
@@ -292,7 +308,10 @@ def _sprockets(shown: Shown, found: BikeGears) -> None:
     rows = chain_charts.gear_rows(found, shown.words)
     with st.container(key="reading-gears"):
         st.html(wear_panels.card_head(title, said))
-        chart = chain_charts.gear_chart(rows, title, shown.words.formats.locale)
+        locale = shown.words.formats.locale
+        chart = shown.drawn(
+            f"gears {found.bike}", lambda: chain_charts.gear_chart(rows, title, locale)
+        )
         st.vega_lite_chart(chart, theme=None, width="stretch", key="gears")
 
 

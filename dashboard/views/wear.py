@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import streamlit as st
 
@@ -15,6 +16,7 @@ from dashboard.markup import capital, text
 from dashboard.wear_panels import AS_AT, FAMILY, SERIES, TAG
 from dashboard.words import Words
 from ledger.book import Book
+from ledger.figures.part_lives import ModelLives
 from ledger.figures.wear import BookWear, GaugeFigure, PartWear, RateFigure
 
 FIRST_LISTED, MORE_LISTED = 20, 60
@@ -31,6 +33,10 @@ class Shown:
     as_at: str
     """The day as the address has it; empty for today."""
     families: Mapping[str, str]
+
+    def drawn(self, key: str, build: Callable[[], dict[str, Any]]) -> dict[str, Any]:
+        """Give a chart of this page, built once."""
+        return worked_out.drawn(self.book, self.day, f"wear {key}", build)
 
     def where(self, **asked: str) -> str:
         """Give the address of this page, as at the same day."""
@@ -193,9 +199,8 @@ def _rate_card(shown: Shown, name: str, rates: list[RateFigure], unit: str) -> N
     key = "".join(sign if sign.isalnum() else "-" for sign in name)
     with st.container(key=f"reading-{key}"):
         st.html(show.card_head(title, _basis(shown, name, rates)))
-        rows = wear_charts.rate_rows(rates, shown.words)
-        drawn = wear_charts.rate_chart(
-            rows, say.per(rates[0].exposure_unit, unit), title, shown.words.formats.locale
+        drawn = shown.drawn(
+            f"rates {name}", lambda: wear_charts.rate_chart(rates, unit, title, shown.words)
         )
         st.vega_lite_chart(drawn, theme=None, width="stretch", key=f"rates-{key}")
 
@@ -263,9 +268,14 @@ def _lives(shown: Shown, name: str, unit: str) -> None:
             title = show.lives_title(one, shown.words)
             with st.container(key=f"reading-life-{number}"):
                 st.html(show.card_head(title, show.lives_line(one, shown.words)))
-                chart = wear_charts.lives_chart(one, title, shown.words.formats.locale)
+                chart = shown.drawn(f"lives {name} {one.group.group}", _lives_chart(shown, one))
                 st.vega_lite_chart(chart, theme=None, width="stretch", key=f"life-{number}")
                 st.html(show.watched(one, shown.words))
+
+
+def _lives_chart(shown: Shown, one: ModelLives) -> Callable[[], dict[str, Any]]:
+    title, locale = show.lives_title(one, shown.words), shown.words.formats.locale
+    return lambda: wear_charts.lives_chart(one, title, locale)
 
 
 def _bike(shown: Shown, tag: str) -> None:

@@ -153,6 +153,16 @@ def test_shares_keep_the_order_they_are_given_in() -> None:
     assert all(math.isfinite(figure) for figure in rows[["low", "middle", "high"]].stack())
 
 
+def test_two_of_one_name_are_two_rows() -> None:
+    """Riders of the same name and count do not fall on one line of the chart."""
+    rows = chain_charts.share_rows([("Ada", 0.6, 0.4, 0.8, 7)] * 2, SHOP, WORDS)
+    drawn = chain_charts.share_chart(rows, "", WORDS.formats.locale)
+    domain = drawn["layer"][0]["encoding"]["y"]["scale"]["domain"]
+    assert len(set(domain)) == 4  # the shop, a gap, and the two
+    named = next(iter(drawn["datasets"].values()))
+    assert len({row["label"] for row in named}) == 3
+
+
 @pytest.mark.parametrize(
     ("figures", "said"),
     [

@@ -170,3 +170,15 @@ def test_the_masthead_marks_the_page_shown(ten: Path, opened: Opener) -> None:
     page = shown(opened(ten, page="wear"))
     assert '<a href="wear" target="_self" aria-current="page">Wear</a>' in page
     assert '<a href="." target="_self">Bikes</a>' in page
+
+
+def test_a_part_that_is_not_due_yet_says_when_it_will_be(ten: Path, opened: Opener) -> None:
+    """Km and dates with their 80 % ranges, and the stretch of the limit where it is reached."""
+    touring = f"{TAGS[8]}-c/elongation"
+    app = opened(ten, page="wear", series=touring, as_at=AS_AT)
+    day = r"\d+ \w+ 202\d"
+    said = rf"Reaches its limit in [\d,]+ km \([\d,]+ to [\d,]+\), about {day} \({day} to {day}\)"
+    assert re.search(said, plain(shown(app)))
+    window = next(rows for rows in chart_data(app) if "from" in rows[0])
+    assert window[0]["limit"] == 0.75
+    assert 2_816 < window[0]["from"] < window[0]["to"]

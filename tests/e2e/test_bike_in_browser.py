@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import io
-import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from PIL import Image
+from kept_screens import SCREENS, keep
 from playwright.sync_api import Browser, expect
 from real_browser import Watched, in_browser
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
 
 TAG, NEW_TAG = "7K3M9QXA", "7K3M9QXB"
-SCREENS = Path(__file__).with_name("screens")
 KEPT = re.compile(r"bike-|(home|unknown|one_event)-(390-light|768-dark)")
 WIDTHS, THEMES = (390, 768, 1280), ("light", "dark")
 
@@ -219,15 +216,8 @@ def _blank_charts(seen: Watched) -> list[str]:
 
 
 def _keep(picture: bytes, name: str) -> None:
-    """Keep a small picture beside the tests, where LOCKRING_KEEP_SCREENS asks for it."""
-    if not os.environ.get("LOCKRING_KEEP_SCREENS") or not KEPT.match(name):
-        return
-    SCREENS.mkdir(exist_ok=True)
-    whole = Image.open(io.BytesIO(picture)).convert("RGB")
-    top = whole.crop((0, 0, whole.width, min(whole.height, 2400)))
-    top.quantize(128, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE).save(
-        SCREENS / name, optimize=True
-    )
+    if KEPT.match(name):
+        keep(picture, name)
 
 
 def test_kept_screens_are_small() -> None:
