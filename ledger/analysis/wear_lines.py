@@ -129,8 +129,9 @@ def intervals_as_figures(
         bounds = (low[rows] - expected, high[rows] - expected)
         for _ in range(SWEEPS):
             site, pull = _sweep(prior, site, pull, bounds, noise[rows], is_interval)
-        weak = site <= 1e-9
-        errors[rows] = np.where(is_interval, 1 / np.where(weak, 1e-9, site), errors[rows])
+        least = 1e-9 / np.einsum("nii->ni", prior)
+        weak = site <= least
+        errors[rows] = np.where(is_interval, 1 / np.where(weak, least, site), errors[rows])
         inferred = expected + np.where(weak, 0.0, pull / np.where(weak, 1.0, site))
         figures[rows] = np.where(is_interval, inferred, figures[rows])
     return figures, errors
@@ -150,7 +151,7 @@ def _sweep(
     posterior = prior - np.swapaxes(halved, 1, 2) @ np.linalg.solve(inner, halved)
     variance = np.einsum("nii->ni", posterior)
     mean = np.einsum("nij,nj->ni", posterior, pull)
-    cavity = np.maximum(1 / variance - site, 1e-9)
+    cavity = np.maximum(1 / variance - site, 1e-9 / variance)
     cavity_mean = (mean / variance - pull) / cavity
     seen, spread = _seen(cavity_mean, 1 / cavity, bounds, noise)
     new_site = np.maximum(1 / spread - cavity, 0.0)

@@ -169,7 +169,7 @@ def _two_stage(
     variance = np.full(size, within + between)
     mean, left = posterior(lines, shared, variance)
     gained = np.maximum(1 / left - 1 / variance, 1e-9)
-    figure = np.where(tells, (mean / left - shared / variance) / gained, shared)
+    figure = np.where(tells, shared + (mean - shared) / left / gained, shared)
     noise = np.where(tells, 1 / gained, 1e12)
     has_bike = family.bike >= 0
     bike = np.where(has_bike, family.bike, 0)
