@@ -96,7 +96,12 @@ class Mixture:
             middle = (low + high) / 2
             is_below = 1 - self.chance_above(middle) < share
             low, high = np.where(is_below, middle, low), np.where(is_below, high, middle)
-        return np.asarray(np.minimum((low + high) / 2, self.most))
+        found = (low + high) / 2
+        off = (found[:, None] - self.means) / self.deviations
+        density = (np.exp(-(off**2) / 2) / self.deviations) @ self.weights / np.sqrt(2 * np.pi)
+        step = (share - 1 + self.chance_above(found)) / np.maximum(density, 1e-300)
+        found = np.clip(found + step, low, high)
+        return np.asarray(np.minimum(found, self.most))
 
 
 def at(

@@ -60,7 +60,12 @@ def lines(family: Family, scales: Scales, figures: Floats, errors: Floats, used:
         diagonal = np.arange(rows.shape[1])
         with_errors = covariance.copy()
         with_errors[:, diagonal, diagonal] += errors[rows]
-        last = covariance[:, -1, :]
+        last, whole = covariance[:, -1, :].copy(), covariance[:, -1, -1].copy()
+        # What a reading shows is worn, however far it came: an unsure exposure blurs the line
+        # the reading stands on, and not the figure the part now has.
+        unsure = (scales.rate[series] * family.x_error[rows[:, -1]]) ** 2
+        last[:, -1] += unsure
+        whole += unsure
         sides = np.stack([x, figures[rows] - start[:, None], last], axis=-1)
         solved = np.linalg.solve(with_errors, sides)
         made.precision[series] = np.einsum("ni,ni->n", x, solved[:, :, 0])
@@ -68,7 +73,7 @@ def lines(family: Family, scales: Scales, figures: Floats, errors: Floats, used:
         made.x[series] = x[:, -1]
         made.figure[series] = start + np.einsum("ni,ni->n", last, solved[:, :, 1])
         made.slope[series] = x[:, -1] - np.einsum("ni,ni->n", last, solved[:, :, 0])
-        left = covariance[:, -1, -1] - np.einsum("ni,ni->n", last, solved[:, :, 2])
+        left = whole - np.einsum("ni,ni->n", last, solved[:, :, 2])
         made.variance[series] = np.maximum(left, 0.0)
     return made
 

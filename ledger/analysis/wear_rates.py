@@ -19,6 +19,8 @@ from ledger.analysis.wear_lines import Lines
 USUAL_SPREAD = 0.35
 """Standard deviation of log rates of parts alike, before the readings say better."""
 LEVEL_SPREAD = 0.25
+FIRST_SPREAD = 1.0
+"""How far off, as a standard deviation of its log, a first look at the mean rate may be."""
 BIKE_SPREAD = 0.15
 PRIOR_PARTS = 4.0
 """How many parts' worth of readings the usual spreads count for."""
@@ -124,11 +126,13 @@ def rates(family: Family, lines: Lines, first_rate: float) -> tuple[Rates, Pool]
     for _ in range(ROUNDS):
         shared = design @ theta
         found = _two_stage(family, lines, shared, within, between, tells)
-        theta, covariance, step = _shared_effects(design, found, theta, levels, factor_of, tells)
+        theta, covariance, step = _shared_effects(
+            design, found, theta, np.log(first_rate), levels, factor_of, tells
+        )
         moved = (within, between)
         within, between = _spreads(family, found, within, between, tells)
         levels = _level_spreads(theta[1:], np.diag(covariance)[1:], factor_of)
-        if step < 3e-3 and abs(moved[0] - within) + abs(moved[1] - between) < 5e-4:
+        if step < 5e-4 and abs(moved[0] - within) + abs(moved[1] - between) < 1e-4:
             break
     shared = design @ theta
     found = _two_stage(family, lines, shared, within, between, tells)
@@ -194,6 +198,7 @@ def _shared_effects(
     design: sparse.csr_matrix,
     found: _Found,
     theta: Floats,
+    first: float,
     levels: Floats,
     factor_of: Ints,
     tells: Flags,
@@ -201,9 +206,10 @@ def _shared_effects(
     """Give mean and effects by ridge regression of the figures, their covariance, the step."""
     # A series counts less where its bike's others say the same already.
     weight = np.where(tells, 1 / found.spread, 0.0)
-    ridge = np.concatenate([[1e-8], 1 / levels[factor_of]])
+    ridge = np.concatenate([[1 / FIRST_SPREAD**2], 1 / levels[factor_of]])
     normal = (design.T @ design.multiply(weight[:, None])).toarray() + np.diag(ridge)
     right = design.T @ (weight * (found.figure - found.bike_mean))
+    right[0] += first / FIRST_SPREAD**2
     covariance = np.linalg.inv(normal)
     new = covariance @ right
     return new, covariance, float(np.abs(new - theta).max())

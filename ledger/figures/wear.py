@@ -269,7 +269,8 @@ def _now(wear: BookWear, each: FamilyFit) -> _Now:
     family, per = each.family, PER[each.family.unit]
     readings = wear.tables.readings
     place = {part: row for row, part in enumerate(wear.tables.parts["part"].to_pylist())}
-    named = _columns(readings, _last_rows(each), ["part", "bike", "riding", "days"])
+    last = ["part", "measured_at", "distance_km", "distance_error_km"]
+    named = _columns(readings, _last_rows(each), last)
     rows = np.array([place[part] for part in named["part"]], dtype=np.int64)
     facts = _columns(
         wear.tables.parts,
@@ -279,10 +280,10 @@ def _now(wear: BookWear, each: FamilyFit) -> _Now:
     is_fitted = np.array(facts["is_fitted"], dtype=bool)
     last_x = family.x[np.searchsorted(family.series_of, np.arange(len(family.series)), "right") - 1]
     if family.unit == "km":
-        x, error = _km_now(wear, facts, is_fitted)
+        x, error = _km_now(wear, facts, named)
     else:
-        today = (wear.as_at - _EPOCH) / timedelta(days=1)
-        since = [today - (at - _EPOCH) / timedelta(days=1) for at in facts["fitted_at"]]
+        today = _days_since_epoch(wear.as_at)
+        since = [today - _days_since_epoch(at) for at in facts["fitted_at"]]
         x = np.where(is_fitted, since, np.array(facts["days"], dtype=np.float64))
         error = np.zeros(len(x))
     return _Now(
@@ -296,18 +297,33 @@ def _now(wear: BookWear, each: FamilyFit) -> _Now:
 
 
 def _km_now(
-    wear: BookWear, facts: Mapping[str, list[Any]], is_fitted: np.ndarray[Any, Any]
+    wear: BookWear, facts: Mapping[str, list[Any]], last: Mapping[str, list[Any]]
 ) -> tuple[Floats, Floats]:
-    """Give km now and their error: until the last distance reading, and what was ridden since."""
-    usage, bikes = wear.usage, facts["bike"]
-    known = np.array([np.nan if km is None else km for km in facts["distance_km"]])
-    today = np.full(len(bikes), (wear.as_at - _EPOCH) / timedelta(days=1))
-    total, error = usage.distance_at(bikes, today)
+    """Give each part's km now, and the error of what it went since its last reading.
+
+    To the km it is known to have gone by the bike's last distance reading, or by its own last
+    reading where that is later, comes what the bike was ridden since then.
+    """
+    bikes, ridings = facts["bike"], facts["riding"]
+    usage, today = wear.usage, _days_since_epoch(wear.as_at)
+    is_fitted = np.array(facts["is_fitted"], dtype=bool)
+    read_at = np.array([_days_since_epoch(at) for at in last["measured_at"]])
+    begun = np.array([_days_since_epoch(at) for at in facts["fitted_at"]])
     code = np.array([usage.bikes.get(bike, -1) for bike in bikes])
-    last = np.where(code >= 0, np.append(usage.last_km, 0.0)[code], 0.0)
-    since = np.where(is_fitted, np.maximum(total - last, 0.0), 0.0)
-    spread = np.where(is_fitted & np.isfinite(error), error, 0.0)
-    return np.nan_to_num(known) + since, spread
+    counted = np.where(code >= 0, np.append(usage.last_at, -np.inf)[code], -np.inf)
+    known = np.array([np.nan if km is None else km for km in facts["distance_km"]])
+    read_km = np.array(last["distance_km"], dtype=np.float64)
+    until = np.minimum(np.maximum.reduce([counted, read_at, begun]), today)
+    km, log_sd = usage.ridden(bikes, until, np.full(len(bikes), today), ridings)
+    spread = km * np.sqrt(np.expm1(np.minimum(log_sd, 3.0) ** 2))
+    is_between = (counted > read_at) & is_fitted
+    error = np.hypot(spread, np.where(is_between, np.array(last["distance_error_km"]), 0.0))
+    gone = np.fmax(known, read_km) + np.where(is_fitted, km, 0.0)
+    return gone, np.where(is_fitted, error, 0.0)
+
+
+def _days_since_epoch(at: datetime) -> float:
+    return (at - _EPOCH) / timedelta(days=1)
 
 
 def _use(wear: BookWear, each: FamilyFit, now: _Now) -> Use:
