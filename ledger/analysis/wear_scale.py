@@ -259,7 +259,7 @@ def _drawn_in(fitted: reml.Fit, prior: Floats, is_told: Flags) -> Floats:
     as would give it with the covariance it has; one at nought for EDGE_READINGS, one that no
     reading tells of for none.
     """
-    variance = np.maximum(np.diag(fitted.theta_covariance), 1e-300)
+    variance = np.maximum(np.diag(fitted.theta_covariance), 1e-12 * prior**2)
     # A search that ends a hair above nought must not say more than one that ends there.
     is_inside = fitted.theta > LEAST_SHARE**4 * prior
     worth = np.where(is_inside, 2 * np.maximum(fitted.theta, prior) ** 2 / variance, EDGE_READINGS)
