@@ -9,12 +9,11 @@ import altair as alt
 import pandas as pd
 from babel import Locale
 
-from dashboard.chart_theme import ACCENT, INK, SHEET, config
-from dashboard.wear_charts import AXIS_HEIGHT, BAND_OPACITY, TALL, dot_chart
+from dashboard.chart_theme import ACCENT, INK, SHEET, drawn
+from dashboard.dot_charts import AXIS_HEIGHT, COLUMNS, dot_chart
+from dashboard.wear_charts import BAND_OPACITY, TALL
 from dashboard.words import Words
 from ledger.figures.chain_report import BikeGears, LimitCurve, ShopChains
-
-COLUMNS = ["label", "factor", "low", "middle", "high", "parts"]
 
 
 def share_rows(
@@ -93,7 +92,7 @@ def cost_chart(
         *_limit(limit),
     ]
     chart = alt.layer(*layers).properties(height=TALL - AXIS_HEIGHT, description=description)
-    return dict(chart.configure(**config(locale)).to_dict())
+    return drawn(chart, locale)
 
 
 def _limit(limit: float) -> list[alt.Chart]:

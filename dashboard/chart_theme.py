@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
+import altair as alt
 from babel import Locale
 
 ACCENT, INK, LINE, GROOVE, SHEET, SOFT = (
@@ -111,3 +112,8 @@ def config(locale: Locale) -> dict[str, Any]:
         "axisY": {**axis, **title, "tickCount": 4, "domain": False, "ticks": False},
         "locale": {"number": _numbers(locale), "time": _times(locale)},
     }
+
+
+def drawn(chart: alt.LayerChart, locale: Locale) -> dict[str, Any]:
+    """Give a chart in our theme as a dict, ready to be shown."""
+    return dict(chart.configure(**config(locale)).to_dict())

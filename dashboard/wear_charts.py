@@ -1,4 +1,4 @@
-"""Charts of wear: usual rates, one part's line against its limit, and how long parts last.
+"""Charts of wear: usual rates, and one part's line against its limit.
 
 Every figure drawn is finite; what cannot be foretold is left out of the picture and said in words.
 """
@@ -13,20 +13,18 @@ import altair as alt
 import pandas as pd
 from babel import Locale
 
-from dashboard.chart_theme import ACCENT, INK, SHEET, SOFT, config
-from dashboard.charts import HEIGHT, SHADE_OPACITY
+from dashboard.chart_theme import ACCENT, INK, SHEET, SOFT, drawn
+from dashboard.charts import SHADE_OPACITY
+from dashboard.dot_charts import COLUMNS, dot_chart
 from dashboard.wear_words import per
 from dashboard.words import Words
-from ledger.figures.part_lives import ModelLives
 from ledger.figures.wear import BandPoint, PartWear, RateFigure
 
-ROW_HEIGHT, AXIS_HEIGHT = 21, 48
 SPREAD_80 = 1.2816
 """Standard deviations either side of the middle that hold 80 % of a normal error."""
 TALL = 300
 FACTORS = ("all", "riding", "position", "model")
 """What rates are shown by, in this order."""
-LAW_POINTS = 41
 BAND_OPACITY = 0.16
 NOT_NAMED = "not named"
 """What the gauges that nobody noted are called together."""
@@ -54,26 +52,7 @@ def rate_rows(rates: Iterable[RateFigure], words: Words) -> pd.DataFrame:
             rows.append({"label": label, "factor": factor, "low": one.rate.low,
                          "middle": one.rate.middle, "high": one.rate.high,
                          "parts": one.count_series})  # fmt: skip
-    return pd.DataFrame(rows, columns=["label", "factor", "low", "middle", "high", "parts"])
-
-
-def _told_apart(labels: Iterable[str]) -> list[str]:
-    """Give labels that differ, so that rows of one name do not fall together; none looks other."""
-    seen: dict[str, int] = {}
-    made = []
-    for label in labels:
-        seen[label] = seen.get(label, 0) + 1
-        made.append(label + "\u200b" * (seen[label] - 1))
-    return made
-
-
-def _spaced(rows: pd.DataFrame) -> list[str]:
-    """Give the labels in order, a blank one between one factor and the next."""
-    order: list[str] = []
-    for number, (_, of) in enumerate(rows.groupby("factor", sort=False)):
-        order += [" " * number] if number else []
-        order += list(dict.fromkeys(of["label"]))
-    return order
+    return pd.DataFrame(rows, columns=COLUMNS)
 
 
 def rate_chart(
@@ -82,47 +61,6 @@ def rate_chart(
     """Give usual rates as dots, each with the line in which eight of ten such parts lie."""
     title = per(rates[0].exposure_unit, unit)
     return dot_chart(rate_rows(rates, words), title, description, words.formats.locale)
-
-
-def dot_chart(
-    rows: pd.DataFrame,
-    title: str,
-    description: str,
-    locale: Locale,
-    figures: str = ".2~r",
-    top: float | None = None,
-) -> dict[str, Any]:
-    """Give rows (label, factor, low, middle, high, parts) as dots on lines, factor by factor.
-
-    Rows of the factor `all` are drawn apart in ink; the axis goes from 0 to `top`, or holds all.
-    """
-    rows = rows.assign(label=_told_apart(rows["label"]))
-    order = _spaced(rows)
-    end = float(rows["high"].max()) * 1.04 if top is None else top
-    axis = alt.Axis(tickCount=4, domain=False, ticks=False)
-    axis = alt.Axis(tickCount=4, domain=False, ticks=False, format=figures) if top else axis
-    x = alt.X("low:Q", title=title, axis=axis, scale=alt.Scale(domain=[0, end], nice=False))
-    names = alt.Axis(labelLimit=190, labelPadding=8, labelColor=INK, grid=False)
-    y = alt.Y("label:N", title=None, sort=order, scale=alt.Scale(domain=order), axis=names)
-    base = alt.Chart(rows).encode(y=y)
-    tips = [
-        alt.Tooltip("label:N", title="(how many)"),
-        alt.Tooltip("middle:Q", title="figure", format=figures),
-        alt.Tooltip("low:Q", title="one in ten below", format=figures),
-        alt.Tooltip("high:Q", title="one in ten above", format=figures),
-    ]
-    is_whole = alt.condition("datum.factor == 'all'", alt.value(INK), alt.value(ACCENT))
-    spread = base.mark_rule(strokeWidth=3, opacity=0.45).encode(x=x, x2="high:Q", color=is_whole)
-    dots = base.mark_point(size=90, filled=True, stroke=SHEET, strokeWidth=1, opacity=1)
-    dots = dots.encode(x="middle:Q", color=is_whole, tooltip=tips)
-    height = ROW_HEIGHT * len(order) + AXIS_HEIGHT
-    return _drawn(
-        alt.layer(spread, dots).properties(height=height, description=description), locale
-    )
-
-
-def _drawn(chart: alt.LayerChart, locale: Locale) -> dict[str, Any]:
-    return dict(chart.configure(**config(locale)).to_dict())
 
 
 def reading_rows(part: PartWear, errors: Mapping[str, float]) -> pd.DataFrame:
@@ -217,7 +155,7 @@ def part_chart(
         *_readings(rows, x, y, shown),
     ]
     chart = alt.layer(*layers).properties(height=TALL, description=description)
-    return _drawn(chart, locale)
+    return drawn(chart, locale)
 
 
 def _limit(part: PartWear, edge: float, x: alt.X, y: alt.Y, shown: list[float]) -> list[alt.Chart]:
@@ -287,58 +225,4 @@ def _readings(rows: pd.DataFrame, x: alt.X, y: alt.Y, shown: list[float]) -> lis
         spans.encode(y=alt.Y("low:Q"), y2="high:Q"),
         errors.encode(y=alt.Y("low:Q"), y2="high:Q"),
         points.encode(y=y, shape=shapes, tooltip=tips),
-    ]
-
-
-def curve_rows(one: ModelLives) -> pd.DataFrame:
-    """Give the share still good by length of use, with its band, up to the last part watched."""
-    curve = one.group.curve
-    columns = zip(curve.times, curve.survival, curve.lower, curve.upper, strict=True)
-    rows = [{"at": float(a), "share": float(s), "low": float(low), "high": float(high)}
-            for a, s, low, high in columns]  # fmt: skip
-    end = max(one.watched[-1].at, rows[-1]["at"])
-    return pd.DataFrame([*rows, {**rows[-1], "at": end}])
-
-
-def law_rows(one: ModelLives) -> pd.DataFrame:
-    """Give the Weibull law's share still good with its band; no rows where there is no law."""
-    law, end = one.group.weibull, max(one.watched[-1].at, float(one.group.curve.times[-1]))
-    if law is None:
-        return pd.DataFrame(columns=["at", "share", "low", "high"])
-    at = [end * step / (LAW_POINTS - 1) for step in range(LAW_POINTS)]
-    band = law.survival(at)
-    return pd.DataFrame({"at": at, "share": band.value, "low": band.lower, "high": band.upper})
-
-
-def lives_chart(one: ModelLives, description: str, locale: Locale) -> dict[str, Any]:
-    """Give the share of a model's parts still good by use: as seen (steps), and by the law."""
-    seen, law = curve_rows(one), law_rows(one)
-    end = float(seen["at"].max()) or 1.0
-    title = "km" if one.unit == "km" else "days"
-    axis = alt.Axis(tickCount=4, grid=False)
-    x = alt.X("at:Q", title=title, axis=axis, scale=alt.Scale(domain=[0, end], nice=False))
-    share = alt.Axis(format=".0%", tickCount=4, domain=False, ticks=False)
-    y = alt.Y("share:Q", title="still good", axis=share, scale=alt.Scale(domain=[0, 1]))
-    steps, falls = alt.Chart(seen).encode(x=x), alt.Chart(seen.iloc[:-1])
-    area = steps.mark_area(interpolate="step-after", color=SOFT, opacity=0.16, line=False)
-    layers = [
-        area.encode(y=alt.Y("low:Q"), y2="high:Q"),
-        steps.mark_line(interpolate="step-after", color=INK, strokeWidth=2).encode(y=y),
-        *_law(law, x),
-        falls.mark_point(size=30, filled=True, color=INK, opacity=1).encode(x=x, y=y),
-    ]
-    return _drawn(
-        alt.layer(*layers).properties(height=HEIGHT + AXIS_HEIGHT, description=description), locale
-    )
-
-
-def _law(law: pd.DataFrame, x: alt.X) -> list[alt.Chart]:
-    if law.empty:
-        return []
-    base = alt.Chart(law).encode(x=x)
-    edge = base.mark_line(color=ACCENT, strokeWidth=1, strokeDash=[2, 3], opacity=0.8)
-    return [
-        edge.encode(y="low:Q"),
-        edge.encode(y="high:Q"),
-        base.mark_line(color=ACCENT, strokeWidth=2, strokeDash=[6, 3]).encode(y="share:Q"),
     ]

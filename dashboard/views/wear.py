@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import streamlit as st
 
-from dashboard import data, filters, markup, panels, wear_charts, worked_out
+from dashboard import (
+    data,
+    filters,
+    lives_charts,
+    lives_panels,
+    panels,
+    wear_charts,
+    worked_out,
+)
 from dashboard import wear_panels as show
 from dashboard import wear_words as say
 from dashboard.markup import capital, text
+from dashboard.views.wear_part import part_view
+from dashboard.views.wear_shown import Shown, as_at_line, bike_address, unknown
 from dashboard.wear_panels import AS_AT, FAMILY, SERIES, TAG
 from dashboard.words import Words
 from ledger.book import Book
@@ -22,53 +30,39 @@ from ledger.figures.wear import BookWear, GaugeFigure, PartWear, RateFigure
 FIRST_LISTED, MORE_LISTED = 20, 60
 
 
-@dataclass(frozen=True)
-class Shown:
-    """One book's wear as at a day, and what the page needs beside it."""
-
-    book: Book
-    wear: BookWear
-    words: Words
-    day: date
-    as_at: str
-    """The day as the address has it; empty for today."""
-    families: Mapping[str, str]
-
-    def drawn(self, key: str, build: Callable[[], dict[str, Any]]) -> dict[str, Any]:
-        """Give a chart of this page, built once."""
-        return worked_out.drawn(self.book, self.day, f"wear {key}", build)
-
-    def where(self, **asked: str) -> str:
-        """Give the address of this page, as at the same day."""
-        return show.address(self.as_at, **asked)
-
-
 def page() -> None:
     """Draw what the address asks for: a part, a bike's parts, a family, or all of them."""
-    book = data.open_book()
-    day, today = filters.asked_day(st.query_params.get(AS_AT)), data.today(book)
-    is_now = day is None or day >= today
-    waiting = st.empty()
-    waiting.html(show.waiting())
-    worn = worked_out.wear(book, None if is_now else day)
-    waiting.empty()
-    as_at = "" if day is None or is_now else day.isoformat()
-    shown = Shown(
-        book, worn, data.words_of(book), today if is_now or day is None else day, as_at,
-        worked_out.families(worn),
-    )  # fmt: skip
-    if not worn.parts:
+    shown = _shown(data.open_book())
+    if not shown.wear.parts:
         _nothing()
         return
     asked = st.query_params.to_dict()
     if asked.get(SERIES):
-        _part(shown, asked[SERIES])
+        part_view(shown, asked[SERIES])
     elif asked.get(TAG):
         _bike(shown, filters.fold_tag(asked[TAG]))
     elif asked.get(FAMILY):
         _family(shown, asked[FAMILY])
     else:
         _fleet(shown)
+
+
+def _shown(book: Book) -> Shown:
+    """Give the wear as at the day the address asks for; today where that is not past."""
+    asked, today = filters.asked_day(st.query_params.get(AS_AT)), data.today(book)
+    past = asked if asked is not None and asked < today else None
+    waiting = st.empty()
+    waiting.html(show.waiting())
+    worn = worked_out.wear(book, past)
+    waiting.empty()
+    return Shown(
+        book=book,
+        wear=worn,
+        words=data.words_of(book),
+        day=past or today,
+        as_at=past.isoformat() if past else "",
+        families=worked_out.families(worn),
+    )
 
 
 def _nothing() -> None:
@@ -116,16 +110,12 @@ def _fleet(shown: Shown) -> None:
             sum((part.chance_past or 0.0) >= say.LIKELY for part in there)
         ),
     }
-    st.html(_as_at(shown) + show.facts("How parts wear", facts))
+    st.html(as_at_line(shown) + show.facts("How parts wear", facts))
     names = list(dict.fromkeys(shown.families.values()))
     _choose_family(shown, names)
     _rates(shown, names)
     st.html(show.gauges(_gauges(shown.wear), _units(shown.wear), shown.words))
     st.html(show.left_out(shown.wear.flagged, shown.families, shown.words, shown.as_at))
-
-
-def _as_at(shown: Shown) -> str:
-    return show.as_at_note(shown.day if shown.as_at else None, shown.words)
 
 
 def _choose_family(shown: Shown, names: Sequence[str]) -> None:
@@ -223,7 +213,7 @@ def _basis(shown: Shown, name: str, rates: list[RateFigure]) -> str:
 
 def _family(shown: Shown, name: str) -> None:
     if name not in shown.families.values():
-        _unknown(shown, "Nothing of that sort has been measured", "Choose what has been:")
+        unknown(shown, "Nothing of that sort has been measured", "Choose what has been:")
         return
     label = capital(say.family_name(name, shown.words))
     st.set_page_config(page_title=f"{label} · Lockring")
@@ -231,7 +221,7 @@ def _family(shown: Shown, name: str) -> None:
     there = _fitted(parts)
     number = shown.words.formats.number
     facts = {"Parts read": number(len(parts)), "Fitted now": number(len(there))}
-    st.html(show.path(("All wear", shown.where())) + _as_at(shown) + show.facts(label, facts))
+    st.html(show.path(("All wear", shown.where())) + as_at_line(shown) + show.facts(label, facts))
     rates = _rates_of(shown.wear, name)
     if rates:
         _rates(shown, [name])
@@ -261,27 +251,27 @@ def _of(count: int, most: int, words: Words) -> str:
 
 def _lives(shown: Shown, name: str, unit: str) -> None:
     found = worked_out.lives(shown.book, shown.wear, name, unit)
-    st.html(show.lives_head(found, unit, shown.words))
-    drawn = [one for one in found.models if show.can_be_told(one)]
+    st.html(lives_panels.lives_head(found, unit, shown.words))
+    drawn = [one for one in found.models if lives_panels.can_be_told(one)]
     with st.container(key="readings_lives"):
         for number, one in enumerate(drawn):
-            title = show.lives_title(one, shown.words)
+            title = lives_panels.lives_title(one, shown.words)
             with st.container(key=f"reading-life-{number}"):
-                st.html(show.card_head(title, show.lives_line(one, shown.words)))
+                st.html(show.card_head(title, lives_panels.lives_line(one, shown.words)))
                 chart = shown.drawn(f"lives {name} {one.group.group}", _lives_chart(shown, one))
                 st.vega_lite_chart(chart, theme=None, width="stretch", key=f"life-{number}")
-                st.html(show.watched(one, shown.words))
+                st.html(lives_panels.watched(one, shown.words))
 
 
 def _lives_chart(shown: Shown, one: ModelLives) -> Callable[[], dict[str, Any]]:
-    title, locale = show.lives_title(one, shown.words), shown.words.formats.locale
-    return lambda: wear_charts.lives_chart(one, title, locale)
+    title, locale = lives_panels.lives_title(one, shown.words), shown.words.formats.locale
+    return lambda: lives_charts.lives_chart(one, title, locale)
 
 
 def _bike(shown: Shown, tag: str) -> None:
     if tag not in data.tags(shown.book):
         near = filters.nearest_tags(tag, data.tags(shown.book))
-        _unknown(shown, f"No bike has the tag {tag}", "Check its plate.")
+        unknown(shown, f"No bike has the tag {tag}", "Check its plate.")
         if near:
             st.html(panels.bike_list(data.named(shown.book, near), shown.words))
         return
@@ -289,10 +279,10 @@ def _bike(shown: Shown, tag: str) -> None:
     st.set_page_config(page_title=f"Wear of {tag} · Lockring")
     parts = [part for part in shown.wear.parts if part.bike == tag]
     there = _fitted(parts)
-    above = (("All wear", shown.where()), (f"Bike {tag}", _bike_address(shown, tag)))
+    above = (("All wear", shown.where()), (f"Bike {tag}", bike_address(shown, tag)))
     gone = len(parts) - len(there)
     facts = {"Parts read": str(len(parts)), "Of them taken off": str(gone)}
-    st.html(show.path(*above) + _as_at(shown) + show.facts(f"Wear of {bike.name}", facts))
+    st.html(show.path(*above) + as_at_line(shown) + show.facts(f"Wear of {bike.name}", facts))
     if not parts:
         said = "No reading that tells wear is on record for it. That says nothing of its parts."
         st.html(f'<p class="lk-note">{text(said)}</p>')
@@ -302,76 +292,3 @@ def _bike(shown: Shown, tag: str) -> None:
         st.html('<h2 class="lk-title">Taken off</h2>')
         taken = [part for part in parts if not part.is_fitted]
         st.html(show.part_list(taken, shown.families, shown.words, shown.as_at))
-
-
-def _bike_address(shown: Shown, tag: str) -> str:
-    return f"bike?tag={tag}" + (f"&as_at={shown.as_at}" if shown.as_at else "")
-
-
-def _unknown(shown: Shown, title: str, hint: str) -> None:
-    st.html(show.path(("All wear", shown.where())) + markup.blank(title, hint))
-    names = list(dict.fromkeys(shown.families.values()))
-    links = [(capital(say.family_name(n, shown.words)), shown.where(family=n)) for n in names]
-    st.html(show.choices(links, "Sorts of part"))
-
-
-def _part(shown: Shown, series: str) -> None:
-    part = shown.wear.by_series.get(series)
-    if part is None:
-        _unknown(shown, "No part is read under that name", "Choose a sort of part:")
-        return
-    words, family = shown.words, shown.families[series]
-    name = capital(say.part_name(part, words))
-    st.set_page_config(page_title=f"{name} of {part.bike} · Lockring")
-    label = capital(say.family_name(family, words))
-    above = (
-        ("All wear", shown.where()),
-        (label, shown.where(family=family)),
-        (f"Parts of {part.bike}", shown.where(tag=part.bike)),
-        (f"Bike {part.bike}", _bike_address(shown, part.bike)),
-    )
-    head = f"{name}, {words.quantity(part.quantity)}"
-    facts = {
-        "Part": say.model_name(part),
-        "Bike": data.bike(shown.book, part.bike).name,
-        "Riding": words.riding(part.riding) if part.riding else "not known",
-        "Fitted" if part.is_from_new else "First seen": words.formats.day(part.fitted_at),
-    }
-    st.html(show.path(*above) + _as_at(shown) + show.facts(head, facts))
-    _part_body(shown, part)
-
-
-def _part_body(shown: Shown, part: PartWear) -> None:
-    words, errors = shown.words, worked_out.reading_errors(shown.wear, part.series)
-    title = say.due(part, words.formats)
-    with st.container(key="body"):
-        main, side = st.columns([7, 5], gap="large")
-    with main, st.container(key="reading-part"):
-        st.html(show.card_head(title, say.stands(part, words.formats), say.chance_mark(part)))
-        band = shown.wear.band(part.series)
-        drawn = wear_charts.part_chart(part, band, errors, title, words.formats.locale)
-        st.vega_lite_chart(drawn, theme=None, width="stretch", key="part")
-        st.html(_legend(part, bool(band)))
-    with side:
-        day = words.formats.day(shown.day)
-        st.html(show.part_facts(part, words, day) + show.caution([part], words))
-    table = show.readings_table(part, errors, words)
-    st.html(markup.section("Its readings", table.replace("lk-table", "lk-table lk-headed", 1)))
-
-
-def _legend(part: PartWear, has_line: bool) -> str:
-    line = (
-        '<span><i class="lk-bandmark"></i>its line, with the band that holds eight of ten</span>'
-        if has_line
-        else ""
-    )
-    window = (
-        '<span><i class="lk-windowmark"></i>where it reaches its limit, eight times in ten</span>'
-        if part.due_in and part.due_in.high != 0
-        else ""
-    )
-    return (
-        '<p class="lk-legend"><span><i></i>limit, the side past it shaded</span>'
-        "<span>upright strokes: what a gauge's error, or a go/no-go, leaves open</span>"
-        f"{line}{window}</p>"
-    )
