@@ -114,13 +114,20 @@ def _columns(family: Family) -> tuple[sparse.csr_matrix, list[tuple[str, str]]]:
     return sparse.csr_matrix((np.ones(len(row)), (row, column)), shape=shape), names
 
 
-def rates(family: Family, lines: Lines, first_rate: float) -> tuple[Rates, Pool]:
-    """Pool the rates of a family's series; `first_rate` is where the search starts."""
+def rates(
+    family: Family, lines: Lines, first_rate: float, before: Pool | None = None
+) -> tuple[Rates, Pool]:
+    """Pool the rates of a family's series; the search starts at `first_rate`, or as `before`."""
     design, names = _columns(family)
     factor_of = np.array([FACTORS.index(factor) for factor, _ in names], dtype=np.int64)
     theta = np.concatenate([[np.log(first_rate)], np.zeros(len(names))])
     levels = np.full(len(FACTORS), LEVEL_SPREAD**2)
     within, between = USUAL_SPREAD**2, BIKE_SPREAD**2
+    if before is not None:
+        theta = np.concatenate([[before.mean], before.effects])
+        within, between = before.spread**2, before.bike_spread**2
+        variances = np.diag(before.covariance)[1:]
+        levels = _level_spreads(before.effects, variances, factor_of)
     covariance = np.eye(len(theta))
     tells = lines.precision > 0
     for _ in range(ROUNDS):
