@@ -75,6 +75,7 @@ def lives_head(found: FamilyLives, unit: str, words: Words) -> str:
         "<span>below: parts still watched</span></p>"
     )
     legend = legend if counted else ""
+    said += "" if found.models else " So no life is known from its beginning."
     notes = f'<p class="lk-note">{text(said)}</p>{_too_few(few, words)}'
     return f'<h2 class="lk-title">How long they last</h2>{notes}{legend}'
 

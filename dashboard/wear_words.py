@@ -7,6 +7,7 @@ from datetime import date
 from dashboard import markup
 from dashboard.formats import Formats
 from dashboard.words import Words
+from ledger.figures.due_parts import was_past
 from ledger.figures.wear import DueDates, Estimate, PartWear, RateFigure, WearReading
 from ledger.figures.wear_words import family_words
 from ledger.figures.written import made, percent
@@ -67,10 +68,19 @@ def floor_of(part: PartWear) -> float | None:
 
 def chance_mark(part: PartWear) -> str:
     """Give the chance of being past the limit, in the shape of the verdict it would be."""
-    if part.limit is None or part.chance_past is None:
-        return markup.verdict(None if part.limit is None else "not checked")
+    if part.limit is None:
+        return markup.verdict(None)
+    if part.chance_past is None:
+        return _read_mark(part)
     said = f"{percent(part.chance_past)} past limit"
     return markup.marked(chance_kind(part.chance_past), said)
+
+
+def _read_mark(part: PartWear) -> str:
+    """Give what the last reading alone says, where nothing tells how such parts wear."""
+    if was_past(part):
+        return markup.marked("due", "past limit when read")
+    return markup.marked("not checked", "not foretold")
 
 
 def chance_kind(chance: float) -> str:

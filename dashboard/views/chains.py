@@ -182,8 +182,8 @@ def _share_title(shown: Shown, shop: ShopChains, rows: Sequence[RiderChains]) ->
     number = shown.words.formats.number
     if not above:
         return "No rider stands out: every range reaches the typical share"
-    noun = "rider stands" if above == 1 else "riders stand"
-    return f"{number(above)} of {number(len(rows))} {noun} out above the typical share"
+    noun, verb = "rider" if len(rows) == 1 else "riders", "stands" if above == 1 else "stand"
+    return f"{number(above)} of {number(len(rows))} {noun} {verb} out above the typical share"
 
 
 def _table(shown: Shown, rows: Sequence[RiderChains]) -> None:

@@ -24,6 +24,7 @@ from dashboard.views.wear_shown import Shown, as_at_line, bike_address, unknown
 from dashboard.wear_panels import AS_AT, FAMILY, SERIES, TAG
 from dashboard.words import Words
 from ledger.book import Book
+from ledger.figures.due_parts import was_past
 from ledger.figures.part_lives import ModelLives
 from ledger.figures.wear import BookWear, GaugeFigure, PartWear, RateFigure
 
@@ -90,7 +91,9 @@ def _fitted(parts: Sequence[PartWear]) -> list[PartWear]:
 
 def _chance(part: PartWear) -> float:
     """Give the chance in whole percent, which is all that is shown; below nought for none."""
-    return -1.0 if part.chance_past is None else round(part.chance_past, 2)
+    if part.chance_past is None:
+        return 1.0 if was_past(part) else -1.0
+    return round(part.chance_past, 2)
 
 
 def _beyond(part: PartWear) -> float:
@@ -201,13 +204,14 @@ def _basis(shown: Shown, name: str, rates: list[RateFigure]) -> str:
     number = shown.words.formats.number
     noun = "part" if whole.count_series == 1 else "parts"
     said = f"From {number(whole.count_series)} {noun} read"
-    if whole.exposure_unit != "km":
-        return f"{said}; no distance is known of them, so use is counted in days."
-    in_days = sum(
-        shown.families[part.series] == name and part.exposure_unit == "days"
+    others = sum(
+        shown.families[part.series] == name and part.exposure_unit != whole.exposure_unit
         for part in shown.wear.parts
     )
-    more = f"; {number(in_days)} more of no known distance are counted in days" if in_days else ""
+    if whole.exposure_unit != "km":
+        more = f"; {number(others)} more with a distance tell no rate yet" if others else ""
+        return f"{said}, of no known distance, so use is counted in days{more}."
+    more = f"; {number(others)} more of no known distance are counted in days" if others else ""
     return f"{said}{more}."
 
 

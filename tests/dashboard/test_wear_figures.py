@@ -138,6 +138,13 @@ def test_days_one_reading_and_unknown_beginnings_are_said() -> None:
     assert wear_words.remarks(PADS) == []
 
 
+@pytest.mark.parametrize(("figure", "said"), [(0.9, "past limit when read"), (2.2, "not foretold")])
+def test_without_a_rate_the_last_reading_alone_is_said(figure: float, said: str) -> None:
+    """A part read past its limit is said to be so, though nothing tells how such parts wear."""
+    part = replace(PADS, chance_past=None, readings=(reading(2000, figure),))
+    assert said in wear_words.chance_mark(part)
+
+
 @pytest.mark.parametrize(
     ("chance", "kind"), [(0.0, "within limit"), (0.1, "watch"), (0.49, "watch"), (0.5, "due")]
 )
