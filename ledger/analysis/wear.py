@@ -94,21 +94,24 @@ def fit_family(family: Family, known: Flags | None = None) -> FamilyFit:
     errors = wear_scale.usual_errors(family, first.span)
     most = wear_scale.worn_out(family, known, float(errors.mean()))
     edge = most - EDGE * errors[family.gauge]
-    family = _at_least(family, np.flatnonzero(known & (family.y > edge)), most)
+    is_worn_out = (
+        known & (family.y > edge) & ~_is_belied(family, known, edge - 3 * errors[family.gauge])
+    )
+    family = _at_least(family, np.flatnonzero(is_worn_out), most)
     used = _without_the_wild(family, known, first)
     first = wear_scale.rough(family, used) or first
     fitted = _fitted(family, used, first, most)
-    off = np.zeros(len(used))
     for _ in range(wear_flags.AGAIN):
-        off = _deviations(fitted, known, used, off)
-        worst = wear_flags.worst_of_each(family, np.where(used, off, 0.0))
-        back = known & ~used & (np.abs(off) <= wear_flags.FAR)
-        if not len(worst) and not back.any():
+        off, surprise = wear_flags.deviations(family, *_prior(fitted), used, known)
+        worst = wear_flags.worst_of_each(family, np.where(used, off, 0.0), surprise)
+        back = wear_flags.back_of_each(family, off, known & ~used & ~family.is_interval)
+        if not len(worst) and not len(back):
             break
-        is_worn_out = (off[worst] < 0) & (family.y[worst] > family.limit[family.series_of[worst]])
-        family = _at_least(family, worst[is_worn_out], most)
-        used = used | back
-        used[worst[~is_worn_out]] = False
+        is_past = (off[worst] < 0) & (family.y[worst] > family.limit[family.series_of[worst]])
+        family = _at_least(family, worst[is_past], most)
+        used = used.copy()
+        used[back] = True
+        used[worst[~is_past]] = False
         fitted = _fitted(family, used, first, most)
     assert fitted.scales
     fitted = replace(fitted, scales=replace(fitted.scales, worn_out=most))
@@ -124,10 +127,13 @@ def _prior(fitted: FamilyFit) -> tuple[Scales, tuple[Floats, Floats], tuple[Floa
     return fitted.scales, prior, fitted.readings
 
 
-def _deviations(fitted: FamilyFit, known: Flags, used: Flags, before: Floats) -> Floats:
-    every = wear_flags.deviations(fitted.family, *_prior(fitted), known)
-    now = wear_flags.deviations(fitted.family, *_prior(fitted), used)
-    return np.where(used, now, np.where(before == 0, every, before))
+def _is_belied(family: Family, known: Flags, clear_of: Floats) -> Flags:
+    """Give which readings (M,) stand before one of their series that shows less than `clear_of`."""
+    last_clear = np.full(len(family.series), -1)
+    clear = np.flatnonzero(known & (family.y < clear_of))
+    np.maximum.at(last_clear, family.series_of[clear], clear)
+    found: Flags = np.arange(len(family.y)) < last_clear[family.series_of]
+    return found
 
 
 def _at_least(family: Family, rows: Ints, most: float) -> Family:
@@ -151,8 +157,10 @@ def _without_the_wild(family: Family, known: Flags, first: wear_scale.Rough) -> 
     prior = (np.full(size, np.log(first.rate)), np.full(size, FIRST_SPREAD**2))
     used = known.copy()
     for _ in range(wear_flags.AGAIN):
-        off = wear_flags.deviations(family, guess, prior, readings, used & valued)
-        worst = wear_flags.worst_of_each(family, np.where(used & valued, off, 0.0))
+        off, surprise = wear_flags.deviations(
+            family, guess, prior, readings, used & valued, used & valued
+        )
+        worst = wear_flags.worst_of_each(family, np.where(used & valued, off, 0.0), surprise)
         past = (off[worst] < 0) & (family.y[worst] > family.limit[family.series_of[worst]])
         if not len(worst[~past]):
             break
@@ -170,5 +178,5 @@ def _fitted(family: Family, used: Flags, first: wear_scale.Rough, most: float) -
         near = tangent(found.prior_mean, found.prior_variance, found.mean)
         readings = intervals_as_figures(family, scales, near, used)
         summed = lines(family, scales, *readings, used)
-        found, pool = rates(family, summed, first.rate)
+        found, pool = rates(family, summed, first.rate, pool)
     return FamilyFit(family, used, [], scales, readings, summed, found, pool)

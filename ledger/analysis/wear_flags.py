@@ -19,7 +19,7 @@ from ledger.analysis.wear_scale import Scales
 
 FAR = 4.5
 """Standard deviations; a normal reading lies farther off once in 150,000."""
-NEAR = 1.28
+NEAR = 2.0
 SHARP = 0.6
 """What was expected must be narrower than this share of new to limit to guess at a slip."""
 AGAIN = 3
@@ -54,17 +54,35 @@ def deviations(
     prior: tuple[Floats, Floats],
     readings: tuple[Floats, Floats],
     used: Flags,
-) -> Floats:
-    """Give how far (M,) each valued reading lies from what the others say, in deviations."""
+    known: Flags,
+) -> tuple[Floats, Floats]:
+    """Give how far (M,) each valued reading lies from what the others say, in deviations, and how
+    surprising it is (M,): the log of how much likelier its series is without it, less a constant.
+
+    Readings that are `known` but not `used` are judged by the used ones, too.
+    """
     valued = used & ~family.is_interval
     mean, variance = leave_one_out(family, scales, moments(*prior), readings[0], readings[1], used)
     off = np.where(valued, (readings[0] - mean) / np.sqrt(variance), 0.0)
+    surprise = np.where(valued, off**2 / 2 + np.log(np.where(valued, variance, 1.0)) / 2, -np.inf)
     suspects = np.flatnonzero((np.abs(off) > FAR - 1) & _is_last(family, used))
     if len(suspects):
         given = _others(family, suspects, used)
         seen = foretell(family, scales, prior, readings, suspects, given)
         off[suspects] = _normal_score(seen, family.y[suspects])
-    return off
+    left = np.flatnonzero(known & ~used & ~family.is_interval)
+    if len(left):
+        seen = foretell(family, scales, prior, readings, left, _others(family, left, used))
+        off[left] = _normal_score(seen, family.y[left])
+    return off, surprise
+
+
+def back_of_each(family: Family, off: Floats, is_left_out: Flags) -> Ints:
+    """Give the reading of each series that was left out and yet lies nearest, if not FAR off."""
+    near = np.flatnonzero(is_left_out & (np.abs(off) <= FAR))
+    order = near[np.argsort(np.abs(off[near]), kind="stable")]
+    _, first = np.unique(family.series_of[order], return_index=True)
+    return np.sort(order[first])
 
 
 def _is_last(family: Family, used: Flags) -> Flags:
@@ -103,10 +121,14 @@ def _normal_score(seen: Mixture, figure: Floats) -> Floats:
     return found
 
 
-def worst_of_each(family: Family, off: Floats) -> Ints:
-    """Give the reading of each series that lies farthest off, where that is FAR."""
+def worst_of_each(family: Family, off: Floats, surprise: Floats) -> Ints:
+    """Give the reading of each series that is most surprising among those that lie FAR off.
+
+    Beside a wrong figure the right ones lie far off too; what is left without the wrong one is
+    the most likely.
+    """
     far = np.flatnonzero(np.abs(off) > FAR)
-    order = far[np.argsort(-np.abs(off[far]), kind="stable")]
+    order = far[np.argsort(-surprise[far], kind="stable")]
     _, first = np.unique(family.series_of[order], return_index=True)
     return np.sort(order[first])
 

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from ledger.analysis.wear_data import Family, Flags, Floats, Ints
-from ledger.analysis.wear_forecast import Mixture, at, state_of
+from ledger.analysis.wear_forecast import Mixture, at, band, state_of
 from ledger.analysis.wear_lines import lines
 from ledger.analysis.wear_rates import Rates, posterior
 from ledger.analysis.wear_scale import Scales
@@ -70,9 +70,14 @@ def foretell(
     of = family.series_of[targets]
     mean, variance = prior[0][of], prior[1][of]
     own = posterior(summed, mean, variance)
-    state = state_of(scaled, summed, Rates(mean, variance, *own))
+    rates = Rates(mean, variance, *own)
     gauge = family.gauge[targets]
-    true = at(state, np.maximum(family.x[targets], summed.x), family.x_error[targets] ** 2)
+    true = at(state_of(scaled, summed, rates), family.x[targets], family.x_error[targets] ** 2)
+    for place in np.flatnonzero(summed.x > family.x[targets]):
+        held, x = np.flatnonzero(some.series_of == place), family.x[targets[[place]]]
+        given_figures = readings[0][rows], readings[1][rows]
+        between = band(some, scaled, rates, given_figures, held, int(place), x)
+        true.means[place], true.deviations[place] = between.means[0], between.deviations[0]
     larger = 1 + scales.gain[gauge][:, None]
     start = scaled.start[:, None]
     means = start + (true.means - start) * larger + scales.bias[gauge][:, None]
