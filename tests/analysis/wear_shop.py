@@ -51,6 +51,8 @@ class Plan:
     found_share: float = 0.0
     most_readings: int = 3
     limit: float = 0.75
+    worst: float = np.inf
+    """What nothing wears beyond."""
 
 
 @dataclass(frozen=True)
@@ -119,7 +121,7 @@ _COLUMNS = (
 
 def _read(columns: dict[str, list[Any]], rng: np.random.Generator, plan: Plan, true: float) -> None:
     gauge = plan.gauges[int(rng.integers(len(plan.gauges)))]
-    shown = float(true + gauge.bias + rng.normal(0, gauge.error))
+    shown = float(min(true, plan.worst) + gauge.bias + rng.normal(0, gauge.error))
     columns["gauge"].append(gauge.name)
     if not gauge.marks:
         ends: tuple[float | None, ...] = (shown, None, None)
