@@ -86,6 +86,7 @@ def simulated(seed: int, plan: Plan | None = None) -> Shop:
         * np.exp(rng.normal(0, plan.spread, size))
     )
     is_found = rng.random(size) < plan.found_share
+    fitted_at = rng.uniform(0, 1000, size)
     start = plan.start + rng.normal(0, plan.start_spread, size)
     start += np.where(is_found, rates * rng.uniform(0.3, 2.0, size), 0.0)
     columns: dict[str, list[Any]] = {name: [] for name in _COLUMNS}
@@ -105,7 +106,7 @@ def simulated(seed: int, plan: Plan | None = None) -> Shop:
             columns["distance_km"].append(1000 * x)
             columns["days"].append(100 * x)
             columns["is_from_new"].append(not is_found[part])
-            columns["measured_at"].append(float(rng.uniform(0, 300) + 250 * x))
+            columns["measured_at"].append(float(fitted_at[part] + 250 * x))
     count = len(columns["series"])
     columns |= {"position": ["chain"] * count, "quantity": ["elongation"] * count}
     columns |= {"limit": [plan.limit] * count, "direction": [1] * count}
