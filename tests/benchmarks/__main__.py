@@ -12,21 +12,22 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from tests.benchmarks import commits, imports, states
+from tests.benchmarks import commits, imports, states, wear
 from tests.benchmarks.measure import Row, table
 
 SCALES = {
-    "tiny": {"events": 20_000, "rows": 2_000},
-    "small": {"events": 1_000_000, "rows": 100_000},
+    "tiny": {"events": 20_000, "rows": 2_000, "parts": 5_000},
+    "small": {"events": 1_000_000, "rows": 100_000, "parts": 100_000},
 }
 
 
-def measure(folder: Path, events: int, rows: int) -> list[Row]:
+def measure(folder: Path, events: int, rows: int, parts: int) -> list[Row]:
     """Give every row of the table, measured in a folder that is thrown away afterwards."""
     return [
         *commits.measure(folder / "commits"),
         *imports.measure(folder / "imports", rows),
         *states.measure(folder / "states", events),
+        *wear.measure(folder / "wear", parts, min(events, 66_000)),
     ]
 
 
