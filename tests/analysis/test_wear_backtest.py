@@ -140,3 +140,32 @@ def test_a_reading_recorded_late_is_not_known_before() -> None:
     assert late.num_rows < prompt.num_rows
     table["recorded_at"] = (measured + 1e9).tolist()
     assert backtest(table, folds=4).total is None
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {},
+        {"value": [None] * 4, "low": [0.5] * 4, "high": [None] * 4},
+        {"distance_km": [0.0] * 4},
+        {"value": [0.3] * 4},
+        {"value": [0.6, 0.4, 0.2, 0.1]},
+        {"value": [0.1, 0.2, 1e9, 0.4]},
+        {"measured_at": [5.0] * 4},
+        {"is_from_new": [False] * 4},
+    ],
+)
+@pytest.mark.parametrize("count", [0, 1, 4])
+def test_thin_tables_are_scored_finitely_or_not_at_all(change: dict[str, Any], count: int) -> None:
+    """A few readings of one part give finite scores or none."""
+    table: dict[str, Any] = {
+        "series": ["one"] * 4,
+        "distance_km": [500.0, 1000.0, 2000.0, 3000.0],
+        "value": [0.1, 0.2, 0.4, 0.6],
+        "measured_at": [1.0, 2.0, 3.0, 4.0],
+    }
+    found = backtest({name: values[:count] for name, values in (table | change).items()})
+    for score in [found.total, *found.families]:
+        if score is not None:
+            figures = (score.coverage, score.bias, score.loss, score.loss_line, score.loss_fleet)
+            assert np.isfinite(figures).all()
