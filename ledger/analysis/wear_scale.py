@@ -326,6 +326,25 @@ def _levelled(
     return float(shift), bias + shift
 
 
+def _starts(
+    beta: dict[tuple[str, int], float], errors: dict[tuple[str, int], float], count: int
+) -> tuple[Floats, Floats]:
+    """Give how each group's start lies off, and its error, drawn to their mean as far as they
+    differ by no more than their errors (James-Stein, the spread by moments).
+    """
+    names = [("start", group) for group in range(count)]
+    off, error = (np.array([of.get(name, 0.0) for name in names]) for of in (beta, errors))
+    has = np.array([name in beta for name in names])
+    if has.sum() < 2:
+        return off, error
+    between = max(float(np.var(off[has], ddof=1) - np.mean(error[has] ** 2)), 0.0)
+    weight = 1 / (between + error[has] ** 2)
+    mean, unsure = float(weight @ off[has] / weight.sum()), 1 / weight.sum()
+    kept = between / np.maximum(between + error**2, 1e-300)
+    drawn = mean + kept * (off - mean), np.sqrt(kept * error**2 + (1 - kept) ** 2 * unsure)
+    return np.where(has, drawn[0], off), np.where(has, drawn[1], error)
+
+
 def _made(
     family: Family,
     first: Rough,
@@ -342,9 +361,9 @@ def _made(
     slope = groups(
         family.factors["riding"], len(family.levels["riding"]), np.ones_like(family.is_new)
     )
-    offset = np.array([beta.get(("start", group), 0.0) for group in start])
+    offsets, unsure_of = _starts(beta, errors, int(start.max(initial=0)) + 1)
+    offset, unsure = offsets[start], unsure_of[start]
     found = beta.get(("found", 0), first.span / 3)
-    unsure = np.array([errors.get(("start", group), 0.0) for group in start])
     start_variance = np.where(
         family.is_new,
         theta[1] + unsure**2,
