@@ -9,7 +9,7 @@ chain past its limit (`ledger.analysis.sprockets`). The difference may be negati
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,8 @@ from ledger.analysis.sprockets import (
 from ledger.analysis.unfit import CannotFit
 
 Floats = NDArray[np.float64]
+_SOONEST = 0.1
+"""Share of its limit before which no chain is taken to have been changed."""
 NOBODY: NDArray[np.int64] = np.empty(0, dtype=np.int64)
 
 
@@ -42,6 +44,12 @@ class ChainRuns:
     """Of a new chain, in minor units of money."""
     pace: Floats | float = 1.0
     """How fast this rider's sprockets wear, beside those of `SprocketAccount.seen`."""
+    pace_log_sd: Floats | float = 0.0
+    """1 sd of the natural log of `pace`, the same for every run of a rider."""
+    error: Floats | float = 0.0
+    """1 sd of `end - start` from the gauge."""
+    is_changed: NDArray[np.bool_] | bool = True
+    """It was taken off at `changed_at`; else it is still on."""
 
     @property
     def used(self) -> Floats:
@@ -87,6 +95,7 @@ class Differences:
     """How many more chains changing at the limit would have taken."""
     difference: Floats
     low: Floats
+    """NaN, as `high`, where one rider alone tells how the sprockets wear."""
     high: Floats
     shop_spent: float
     shop_difference: float
@@ -107,7 +116,10 @@ def difference_from_changing_at_limit(
     Holds if lives hold: the same wear rates, and sprockets that wear as fitted; the first sort is
     the one seen most, which the others are drawn towards (see `fit_sprocket_wear`). Intervals are
     by bootstrap over riders: whole riders are drawn again, the sprockets' wear fitted anew, and
-    for the shop the riders summed anew. Raises CannotFit where a figure cannot be.
+    for the shop the riders summed anew. One rider cannot be drawn again: theirs is from the
+    sprockets' wear fitted anew, and from their pace and readings, each drawn with its error; where
+    nobody else's sprockets were seen there is none, and where nobody else is there the shop's is
+    theirs. Raises CannotFit where a figure cannot be.
     """
     _check(runs)
     riders, place = np.unique(runs.rider, return_inverse=True)
@@ -118,7 +130,9 @@ def difference_from_changing_at_limit(
     samples = _samples(runs, sprockets, riders, place, count_samples, np.random.default_rng(seed))
     tails = [(1 - level) / 2, (1 + level) / 2]
     low, high = np.quantile(samples[:, :-1], tails, axis=0)
-    shop = np.quantile(samples[:, -1], tails)
+    is_told = _by_rider((~_is_told(runs, sprockets)).astype(np.float64), place) == 0
+    low, high = np.where(is_told, low, np.nan), np.where(is_told, high, np.nan)
+    shop = np.quantile(samples[:, -1], tails) if len(riders) > 1 else (low[0], high[0])
     return Differences(
         riders, _by_rider(runs.distance_km, place), spent, extra, own, low, high,
         float(spent.sum()), float(own.sum()), float(shop[0]), float(shop[1]),
@@ -134,6 +148,15 @@ def _check(runs: ChainRuns) -> None:
         raise CannotFit(f"run {row}", "distance_km, changed_at, limit", "is not above 0", right)
     if not len(runs.rider):
         raise CannotFit("runs", "rider", "there is none", "Give a chain that was read twice")
+
+
+def _is_told(runs: ChainRuns, sprockets: Sequence[SprocketAccount]) -> NDArray[np.bool_]:
+    """Say of each run whether all its sprockets were seen of several riders."""
+    found = np.ones(len(runs.rider), dtype=bool)
+    for one in sprockets:
+        if len(np.unique(one.seen.rider)) < 2:
+            found &= one.price == 0
+    return found
 
 
 def _by_rider(figures: Floats, place: NDArray[np.intp]) -> Floats:
@@ -171,14 +194,31 @@ def _samples(
 ) -> Floats:
     """Give each sample's differences by rider, and last the shop's over the riders drawn."""
     everybody = np.unique(np.concatenate([riders, *(one.seen.rider for one in sprockets)]))
+    order = np.argsort(np.lexsort((runs.end, runs.start, runs.distance_km, runs.rider)))
     found = np.empty((count_samples, len(riders) + 1))
     for row in range(count_samples):
         drawn = resampled(everybody, rng)
         models = fitted([one.seen for one in sprockets], everybody, drawn)
         own = _by_rider(_difference(runs, sprockets, models), place)
-        found[row, :-1] = own
         found[row, -1] = own @ drawn[np.searchsorted(everybody, riders)]
+        paces = rng.standard_normal(len(riders))[place]
+        again = _redrawn(runs, paces, rng.standard_normal(len(place))[order])
+        found[row, :-1] = _by_rider(_difference(again, sprockets, models), place)
     return found
+
+
+def _redrawn(runs: ChainRuns, paces: Floats, readings: Floats) -> ChainRuns:
+    """Give the runs as they may have been: pace and readings off by so many of their sd.
+
+    A run's readings are off at its end, and at the change by as much.
+    """
+    spread = np.asarray(runs.pace_log_sd)
+    faster = np.exp(spread * paces - spread**2 / 2)
+    end = runs.end + runs.error * readings
+    taken_off = end + (runs.changed_at - runs.end) * faster
+    still_on = np.maximum(end, runs.limit)
+    changed_at = np.where(runs.is_changed, np.maximum(taken_off, _SOONEST * runs.limit), still_on)
+    return replace(runs, end=end, changed_at=changed_at, pace=runs.pace * faster)
 
 
 def resampled(riders: NDArray[np.int64], rng: np.random.Generator) -> Floats:

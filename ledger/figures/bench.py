@@ -63,7 +63,7 @@ def _worn(of: ChainBook, chain: Life, cassette: Life) -> WornDrivetrain | str:
     chain_price = of.price("chain", chain.limit)
     cassette_price = of.price("cassette", chain.limit)
     if chain_price is None or cassette_price is None:
-        return "no such chain or cassette was charged yet"
+        return _unpriced(chain_price is None, cassette_price is None, chain.limit)
     pace = float(of.rates.pace([of.codes[chain.who]])[0])
     return WornDrivetrain(
         elongation=chain.marks[-1].wear,
@@ -76,4 +76,15 @@ def _worn(of: ChainBook, chain: Life, cassette: Life) -> WornDrivetrain | str:
         chain_price=chain_price.fitted_minor,
         sprocket_price=cassette_price.fitted_minor,
         visit_price=cassette_price.fitting_minor,
+    )
+
+
+def _unpriced(is_chain: bool, is_cassette: bool, limit: float) -> str:
+    """Say which part's price is missing."""
+    names = [name for name, is_missing in (("chain", is_chain), ("cassette", is_cassette)) if
+             is_missing]  # fmt: skip
+    prices = "its price is" if len(names) == 1 else "their prices are"
+    return (
+        f"no {' and no '.join(names)} was charged yet on a bike with a chain limit of {limit:g} %, "
+        f"so {prices} missing"
     )

@@ -41,19 +41,31 @@ def curves_of(
     """
     curves, without = [], []
     for limit, changed_at in sorted(changed.items()):
-        if price("cassette", limit) is None or price("chain", limit) is None or rates is None:
-            without.append(f"cost by threshold at a limit of {limit:g} %: no cassette was charged")
-            continue
-        if len(changed_at) < LEAST_CHANGED or "cassette" not in seen:
-            without.append(f"cost by threshold at a limit of {limit:g} %: too little was seen")
+        why = _why_none(limit, len(changed_at), seen, price)
+        if why or rates is None:
+            without.append(f"{_named(limit)}: {why or 'no rate of chains is known'}")
             continue
         try:
-            found = _curve(limit, changed_at, runs, rates, seen, tooth_limits, price)
+            curves.append(_curve(limit, changed_at, runs, rates, seen, tooth_limits, price))
         except CannotFit as error:
-            without.append(f"cost by threshold at a limit of {limit:g} %: {error}")
-            continue
-        curves.append(found)
+            without.append(f"{_named(limit)}: {error}")
     return tuple(curves), without
+
+
+def _named(limit: float) -> str:
+    return f"cost by threshold at a limit of {limit:g} %"
+
+
+def _why_none(
+    limit: float, count_changed: int, seen: Mapping[str, SprocketSeen], price: PriceOf
+) -> str:
+    """Say why a limit has no curve: which part has no price, or what was seen too little of."""
+    unpriced = [sort for sort in ("chain", "cassette") if price(sort, limit) is None]
+    if unpriced:
+        return f"no {' and no '.join(unpriced)} was charged"
+    if count_changed < LEAST_CHANGED:
+        return f"too little was seen, {count_changed} changed chains of {LEAST_CHANGED} needed"
+    return "" if "cassette" in seen else "too little was seen of how cassettes wear"
 
 
 def _curve(

@@ -40,6 +40,8 @@ class Run:
     changed_at: float
     is_changed: bool
     limit: float
+    error: float
+    """1 sd of what it grew by, from the gauge."""
 
 
 def codes_of(*everybody: Iterable[str]) -> Codes:
@@ -102,6 +104,7 @@ def runs_of(chains: Sequence[Life], rates: RiderRates, codes: Codes) -> list[Run
                 at,
                 life.is_worn_out,
                 life.limit,
+                math.hypot(known[0].error, known[-1].error),
             )
         )
     return found

@@ -17,7 +17,7 @@ from ledger.figures.chain_book import ChainBook
 from ledger.figures.chain_curves import curves_of
 from ledger.figures.chain_gears import gears_of
 from ledger.figures.chain_lives import USUAL_ERROR
-from ledger.figures.chain_money import differences, followed, of_rider
+from ledger.figures.chain_money import differences, followed, of_rider, unpriced
 from ledger.figures.chain_report import CONDITIONS, ChainsReport, RiderChains, ShopChains
 from ledger.figures.chain_sightings import middle_past
 from ledger.figures.gauges import registered_errors
@@ -80,10 +80,12 @@ def _shares(of: ChainBook) -> Shares | None:
 
 def _money(of: ChainBook) -> Differences | None:
     try:
-        return differences(of)
+        found = differences(of)
     except CannotFit as error:
-        of.missing.append(f"what running long costs: {error}")
+        of.missing.append(f"what running long costs: {error.wrong}")
         return None
+    of.missing.extend(unpriced(of))
+    return found
 
 
 def _riders(of: ChainBook, shares: Shares, money: Differences | None) -> tuple[RiderChains, ...]:
@@ -128,7 +130,8 @@ def _beyond(of: ChainBook) -> dict[str, dict[str, float]]:
 def _shop(of: ChainBook, shares: Shares, money: Differences | None) -> ShopChains:
     figures: Mapping[str, float | None] = dict.fromkeys(("spent", "difference", "low", "high"))
     if money is not None:
-        figures = {name: getattr(money, f"shop_{name}") for name in figures}
+        told = {name: float(getattr(money, f"shop_{name}")) for name in figures}
+        figures = {name: one if np.isfinite(one) else None for name, one in told.items()}
     return ShopChains(
         count_riders=len(of.judged),
         seen=int(shares.seen.sum()),

@@ -122,8 +122,45 @@ def test_before_anything_was_charged_there_is_no_money(book: Book) -> None:
     assert [row.past for row in report.riders] == [1, 0]
     assert [row.difference_minor for row in report.riders] == [None, None]
     assert report.shop is not None and report.shop.difference_minor is None
-    assert any("what running long costs" in what for what in report.missing)
+    (said,) = (what for what in report.missing if "what running long costs" in what)
+    assert "no chain was charged on bikes with a chain limit of 0.5 or 0.75 %" in said
+    assert "price is missing" in said and "rider" not in said
     assert report.curves == ()
+
+
+def test_parts_without_a_price_are_named_one_by_one(book: Book) -> None:
+    """Chains of the other limit were never charged; nor were chainrings, which were read here."""
+    said = chains(book).missing
+    assert "what chains on bikes with a chain limit of 0.75 % cost: none was charged" in said
+    ring = {"position": "chainring", "quantity": "tooth_wear", "value": amount("0.2", "mm")}
+    at = {"position": "chainring", "part": "ring", "origin": "shop"}
+    entries = [entry(0, LATE, "part_fitted", **at), entry(100, LATE, "measured", **ring)]
+    book.append(entries, confirm_clock=True)
+    named = "what chainrings wear on bikes with a chain limit of 0.5 % cost: no chainring was"
+    assert any(named in what for what in chains(book).missing)
+
+
+def test_a_chain_read_once_without_a_distance_is_named(tmp_path: Path) -> None:
+    """Where no run is known it is the distance that is missing, and no price."""
+    book = Book.init(tmp_path / "book", shop="quayside", clock=lambda: START + timedelta(days=300))
+    wear = {"position": "chain", "quantity": "elongation", "value": amount("0.4", "%")}
+    fit = entry(0, LATE, "part_fitted", position="chain", part="c", is_found=True)
+    registered = entry(0, LATE, "bike_registered", speeds=11)
+    book.append([registered, fit, entry(9, LATE, "measured", **wear)], confirm_clock=True)
+    assert any("over a known distance" in what for what in chains(book).missing)
+
+
+def test_one_rider_alone_has_no_range_of_what_sprockets_cost(tmp_path: Path) -> None:
+    """The difference stands, and its range is missing rather than nought wide."""
+    book = Book.init(tmp_path / "book", shop="quayside", clock=lambda: START + timedelta(days=300))
+    for entries in (begun(LATE, "r1", 11), read(100, LATE, 4000, "1.0", "0.35"),
+                    changed(101, LATE)):  # fmt: skip
+        book.append(entries, confirm_clock=True)
+    report = chains(book)
+    (late,) = report.riders
+    assert late.difference_minor is not None and report.shop is not None
+    ends = (late.difference_low_minor, late.difference_high_minor)
+    assert (*ends, report.shop.difference_low_minor) == (None, None, None)
 
 
 def test_one_changed_chain_makes_no_curve(book: Book) -> None:
@@ -199,4 +236,8 @@ def test_no_choice_is_priced_where_the_new_parts_were_not_measured(book: Book) -
     """What was read of parts that came off says nothing of those on the bike."""
     late, prompt = (choice_of(chain_book(book), bike) for bike in (LATE, PROMPT))
     assert isinstance(late, NoChoice) and "not measured since" in late.why
-    assert isinstance(prompt, NoChoice) and "charged" in prompt.why
+    assert isinstance(prompt, NoChoice)
+    assert prompt.why == (
+        "no chain and no cassette was charged yet on a bike with a chain limit of 0.75 %, "
+        "so their prices are missing"
+    )
