@@ -21,7 +21,7 @@ def share_rows(
 ) -> pd.DataFrame:
     """Give the shop's typical share first, then one row a rider, each with its interval.
 
-    `named` is (name, share, low, high, chains seen) by rider, shares from 0 to 1.
+    `named` is (name, share, low, high, looks) by rider, shares from 0 to 1.
     """
     number = words.formats.number
     whole = (f"a typical rider ({number(shop.count_riders)})", "all", shop.typical_low,
@@ -34,8 +34,10 @@ def share_rows(
 
 
 def share_chart(rows: pd.DataFrame, description: str, locale: Locale) -> dict[str, Any]:
-    """Give riders' shares of chains past the limit as dots with their intervals."""
-    return dot_chart(rows, "past their limit when seen", description, locale, figures=".0%", top=1)
+    """Give riders' shares of looks that found the chain past its limit, with intervals."""
+    return dot_chart(
+        rows, "looks that found it past its limit", description, locale, figures=".0%", top=1
+    )
 
 
 def gear_rows(found: BikeGears, words: Words) -> pd.DataFrame:

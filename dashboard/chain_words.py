@@ -44,8 +44,10 @@ def difference(middle: float | None, low: float | None, high: float | None, mone
 
     Positive is more. Nothing where money is not known.
     """
-    if middle is None or low is None or high is None:
+    if middle is None:
         return "not known"
+    if low is None or high is None:
+        return f"{_signed(middle, money)} (range not known, one rider's sprockets alone were read)"
     if low < 0 < high:
         return f"{_signed(middle, money)} ({_signed(low, money)} to {_signed(high, money)})"
     ends = sorted((abs(low), abs(high)))
@@ -60,7 +62,7 @@ def _signed(minor: float, money: Money) -> str:
 def beyond(row: RiderChains, words: Words) -> str:
     """Give how far past the limit a rider's chains were when they were past it."""
     if row.over is None:
-        return "never past it when seen"
+        return "no look found it past"
     said = f"{words.formats.rough(row.over)} % points over"
     if row.beyond_km is None or row.beyond_low_km is None or row.beyond_high_km is None:
         return said
@@ -69,7 +71,7 @@ def beyond(row: RiderChains, words: Words) -> str:
 
 
 def followed(row: RiderChains) -> str:
-    """Give the sprockets used up within a year after a chain was seen past its limit."""
+    """Give the sprockets used up within a year after a look found a chain past its limit."""
     told = [
         f"{count} {one if count == 1 else one + 's'}"
         for count, one in ((row.cassettes_followed, "cassette"), (row.chainrings_followed, "ring"))
@@ -79,9 +81,10 @@ def followed(row: RiderChains) -> str:
 
 
 def finding(shop: ShopChains, words: Words) -> str:
-    """Give the page's title: how many of the chains seen were past their limit."""
+    """Give the page's title: how many looks at a chain found it past its limit."""
     number = words.formats.number
-    return f"{number(shop.past)} of {number(shop.seen)} chains seen were past their limit"
+    looks = "look" if shop.seen == 1 else "looks"
+    return f"Of {number(shop.seen)} {looks} at a chain, {number(shop.past)} found it past its limit"
 
 
 def near_least(curve: LimitCurve, words: Words) -> str:

@@ -161,7 +161,9 @@ def _shares(shown: Shown, shop: ShopChains, rows: Sequence[RiderChains]) -> None
     ]
     drawn = chain_charts.share_rows(named, shop, shown.words)
     title = _share_title(shown, shop, rows)
-    said = "Share of chains past their limit when seen, drawn towards the shop's, with 80 %."
+    said = (
+        "Share of looks that found the chain past its limit, drawn towards the shop's, with 80 %."
+    )
     locale = shown.words.formats.locale
     with st.container(key="reading-riders"):
         st.html(wear_panels.card_head(title, said))
@@ -188,7 +190,7 @@ def _share_title(shown: Shown, shop: ShopChains, rows: Sequence[RiderChains]) ->
 
 def _table(shown: Shown, rows: Sequence[RiderChains]) -> None:
     most = st.session_state.get("riders_most", FIRST_LISTED)
-    heads = ("Rider", "Share", "Seen", "How far beyond", "Followed within a year",
+    heads = ("Rider", "Share", "Looks at a chain", "How far beyond", "Followed within a year",
              "Against changing at the limit")  # fmt: skip
     body = [_row(shown, row) for row in rows[:most]]
     table = markup.table("", heads, body).replace("lk-table", "lk-table lk-headed lk-prose", 1)
@@ -213,7 +215,7 @@ def _row(shown: Shown, row: RiderChains) -> tuple[str, ...]:
     return (
         f"{text(shown.name(row))}<small>{bikes}</small>",
         f'<span class="lk-figure">{text(share)}</span>',
-        text(f"{row.past} of {row.seen} past"),
+        text(f"of {row.seen}, {row.past} found it past"),
         text(say.beyond(row, shown.words)),
         text(say.followed(row)),
         text(against),

@@ -69,10 +69,10 @@ def _span(low: float | None, high: float | None) -> str:
 def _say_riders(book: Book, riders: Sequence[RiderChains], money: Money) -> None:
     from ledger.cli.bike_page import person
 
-    columns = ("rider", ">seen", ">past", ">share", ">80 %", ">% over", ">km beyond", ">80 % km",
-               ">cassettes", ">rings", ">dearer by")  # fmt: skip
+    columns = ("rider", ">looks", ">past", ">share", ">80 %", ">% over", ">km beyond", ">80 % km",
+               ">cassettes", ">rings", ">dearer by", ">80 % from", ">to")  # fmt: skip
     say_table(
-        "Chains past their limit when seen, surest first",
+        "Looks that found a chain past its limit, surest late riders first",
         columns,
         (
             (
@@ -87,20 +87,29 @@ def _say_riders(book: Book, riders: Sequence[RiderChains], money: Money) -> None
                 str(row.cassettes_followed),
                 str(row.chainrings_followed),
                 money(row.difference_minor),
+                money(row.difference_low_minor),
+                money(row.difference_high_minor),
             )
             for row in riders
         ),
     )
 
 
+def looks(count: int) -> str:
+    """Give a number of looks: `1 look at a chain`, `2,930 looks at a chain`."""
+    return f"{count:,} look{'' if count == 1 else 's'} at a chain"
+
+
 def _say_shop(shop: ShopChains, money: Money) -> None:
     typical = f"{_percent(shop.typical_low)} to {_percent(shop.typical_high)}"
     say(
-        f"The shop: {shop.past:,} of {shop.seen:,} chains seen were past their limit; a typical "
+        f"The shop: of {looks(shop.seen)}, {shop.past:,} found it past its limit; a typical "
         f"rider's share is {_percent(shop.typical_share)} (80 %: {typical})."
     )
     if shop.difference_minor is not None:
         span = f"{money(shop.difference_low_minor)} to {money(shop.difference_high_minor)}"
+        if shop.difference_low_minor is None:
+            span = "not known, one rider's sprockets alone were read"
         way = "more" if shop.difference_minor >= 0 else "less"
         say(
             f"Over {shop.distance_km:,.0f} km drivetrains used up {money(shop.spent_minor)}: "

@@ -7,15 +7,17 @@ from dataclasses import dataclass
 from ledger.figures.prices import PartPrice
 
 CONDITIONS = (
-    "Shares are of the chains seen, at visits where one was measured; of chains nobody brought in "
+    "Shares are of looks at a chain, at visits where one was measured; of chains nobody brought in "
     "nothing is known.",
-    "Chains found on a bike count as seen, but how far they had gone before is not known, and "
+    "Looks at chains found on a bike count, but how far they had gone before is not known, and "
     "their first kilometres are in no rate.",
     "A rider's share and rate are drawn towards the shop's, the more so the less was seen.",
     "Differences are an account of what was used up against changing every chain at its limit if "
     "lives hold, extra chains subtracted. They do not say what caused what.",
     "Sprockets are taken to wear faster for whoever wears chains faster, and chainrings to answer "
     "to a worn chain much as cassettes do where few were measured.",
+    "Ranges of a rider are from how surely their chains' readings, their rate and the shop's "
+    "sprockets are known; a bike of which no cassette is on record is charged for chains alone.",
     "Costs are at this shop's newest prices, net of tax, work to fit included, within the range of "
     "wear at which it has changed chains.",
     "They are costs and no limits: what a chain that skips or breaks does to a rider is in none of "
@@ -33,8 +35,9 @@ class RiderChains:
     rider: str | None
     bikes: tuple[str, ...]
     seen: int
-    """Visits at which a chain was measured and could be judged."""
+    """Looks at a chain: visits at which one was measured and could be judged."""
     past: int
+    """Looks that found it past its limit."""
     share: float
     share_low: float
     share_high: float
@@ -44,7 +47,7 @@ class RiderChains:
     beyond_low_km: float | None
     beyond_high_km: float | None
     cassettes_followed: int
-    """Cassettes used up within a year after a chain of the same bike was seen past its limit."""
+    """Cassettes used up within a year after a chain of the same bike was found past its limit."""
     chainrings_followed: int
     distance_km: float | None
     """Ridden between readings of one chain; the money below is over this distance."""
@@ -52,6 +55,7 @@ class RiderChains:
     extra_chains: float | None
     difference_minor: float | None
     difference_low_minor: float | None
+    """None, as the high end, where nobody else's sprockets were seen."""
     difference_high_minor: float | None
 
 

@@ -1,4 +1,4 @@
-"""Chains as they were seen: one sighting a chain and visit, judged against its limit."""
+"""Looks at chains: one a chain and visit, judged against its limit."""
 
 from __future__ import annotations
 

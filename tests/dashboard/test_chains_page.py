@@ -80,7 +80,7 @@ def test_the_page_counts_the_chains_past_their_limit(ten: Path, opened: Opener) 
     By hand: 0.24 % per 1,000 km over 3,200, 3,360 and 3,520 km, less or more 0.01 %.
     """
     app = opened(ten, page="chains", as_at=AS_AT)
-    assert "4 of 40 chains seen were past their limit" in plain(shown(app))
+    assert "Of 40 looks at a chain, 4 found it past its limit" in plain(shown(app))
     rows = next(iter(chart_data(app)))
     assert rows[0]["label"] == "a typical rider (10)"
     assert len(rows) == 11
@@ -105,7 +105,7 @@ def test_riders_are_found_by_name_id_and_tag(ten: Path, opened: Opener, asked: s
     assert "Riders who match" in page
     assert page.count('<th scope="row">') == 1
     assert f"wear?tag={TAGS[1]}" in page
-    assert "never past it when seen" in page
+    assert "no look found it past" in page
 
 
 def test_how_far_beyond_is_told_in_percent_and_km(ten: Path, opened: Opener) -> None:
@@ -169,6 +169,10 @@ def test_two_of_one_name_are_two_rows() -> None:
         ((-2357e2, -3025e2, -1634e2), "€2,400 less (€1,600 to €3,000)"),
         ((1500.0, -500.0, 4200.0), "€15 more (€5 less to €42 more)"),
         ((None, None, None), "not known"),
+        (
+            (-8000.0, None, None),
+            "€80 less (range not known, one rider's sprockets alone were read)",
+        ),
     ],
 )
 def test_differences_say_more_or_less(
