@@ -13,7 +13,7 @@ from ledger.analysis.wear import FamilyFit, fit_wear
 from tests.analysis.wear_shop import CALIPER, DIAL, GO, RULER, Plan, Shop, simulated
 
 PLAN = Plan(count_parts=400, found_share=0.25)
-SEEDS = range(200, 205)
+SEEDS = range(300, 305)
 PLANS = {
     "some found": PLAN,
     "one reading each": Plan(most_readings=1),
@@ -80,14 +80,19 @@ def test_found_parts_too() -> None:
     assert 0.75 <= inside.mean() <= 0.85
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("factor", ["riding", "model"])
 def test_ratios_of_rates_come_back_within_their_error(factor: str) -> None:
-    """Ratios between kinds of riding and between models are off by about their stated error."""
+    """Over thirty shops, ratios between kinds of riding and between models are off by their stated
+    error, or by up to a quarter more (a model's figure when new is told by the same readings, which
+    the stated error leaves out)."""
     true = dict(PLAN.ridings if factor == "riding" else PLAN.models)
-    off = np.array([each for seen in fitted(PLAN) for each in contrasts(seen, factor, true)])
-    assert len(off) == 15
-    assert np.sqrt(np.mean(off**2)) < 1.6
-    assert np.abs(off).max() < 4.0
+    shops = [simulated(seed, PLAN) for seed in range(200, 230)]
+    fits = [Seen(shop, fit_wear(shop.columns).families[0]) for shop in shops]
+    off = np.array([each for seen in fits for each in contrasts(seen, factor, true)])
+    assert len(off) == 90
+    assert 0.75 < np.sqrt(np.mean(off**2)) < 1.25
+    assert np.mean(np.abs(off) < 1.2816) > 0.70
 
 
 def test_ratios_are_not_drawn_to_one() -> None:
@@ -113,15 +118,18 @@ def test_the_usual_rate_comes_back() -> None:
 
 
 def test_differences_between_gauges_come_back() -> None:
-    """The dial reads 0.04 above the caliper and 0.02 above the ruler, within 0.01 and 0.02."""
-    for other, true, near in ((CALIPER, 0.04, 0.012), (RULER, 0.02, 0.02)):
-        found = []
-        for seen in fitted(PLAN):
-            assert seen.fit.scales is not None
-            bias = dict(zip(seen.fit.family.gauges, seen.fit.scales.bias, strict=True))
-            found.append(bias["dial"] - bias[other.name])
-        assert np.mean(found) == pytest.approx(true, abs=near / 2)
-        assert np.abs(np.array(found) - true).max() < 2 * near
+    """The dial reads 0.04 above the caliper and 0.02 above the ruler: found within the stated
+    errors, which are smaller than that of one reading of the dial."""
+    off, stated = [], []
+    for seen in fitted(PLAN):
+        scales, gauges = seen.fit.scales, seen.fit.family.gauges
+        assert scales is not None
+        for other in (CALIPER, RULER):
+            one, two = gauges.index("dial"), gauges.index(other.name)
+            off.append(scales.bias[one] - scales.bias[two] - (DIAL.bias - other.bias))
+            stated.append(np.hypot(scales.bias_error[one], scales.bias_error[two]))
+            assert stated[-1] < DIAL.error
+    assert np.sqrt(np.mean((np.array(off) / stated) ** 2)) < 1.7
 
 
 @pytest.mark.parametrize("gauge", [DIAL, CALIPER, RULER])
