@@ -16,7 +16,8 @@ import numpy as np
 import pyarrow as pa
 
 from ledger.analysis.wear import fit_family
-from ledger.analysis.wear_data import Family, Flags, Floats, Ints, Table, arrange, column
+from ledger.analysis.wear_columns import as_table, moments, names_of
+from ledger.analysis.wear_data import Family, Flags, Floats, Ints, Table, arrange
 from ledger.analysis.wear_forecast import HIGH, LOW, MIDDLE
 from ledger.analysis.wear_foretell import foretell, quantile_shown
 from ledger.analysis.wear_scale import rough
@@ -65,13 +66,17 @@ def pinball(actual: Floats, forecast: Floats, share: float) -> Floats:
 def backtest(readings: Table, folds: int = FOLDS) -> Backtest:
     """Score forecasts of each next reading; columns as `fit_wear`, and `measured_at`.
 
-    With `recorded_at`, a reading counts as known only once it was recorded.
+    Both are instants (UTC where they have no zone) or plain numbers. With `recorded_at`, a
+    reading counts as known only once it was recorded. Raises ReadingsWrong as `fit_wear`.
     """
-    measured = _moments(readings, "measured_at")
-    known_at = _moments(readings, "recorded_at") if _has(readings, "recorded_at") else measured
+    table = as_table(readings)
+    families = arrange(table)
+    measured = known_at = moments(table, "measured_at") if families else np.zeros(0)
+    if families and "recorded_at" in names_of(table):
+        known_at = moments(table, "recorded_at")
     rows = [
         row
-        for family in arrange(readings)
+        for family in families
         for row in _of_family(family, measured[family.row], known_at[family.row], folds)
     ]
     scored = _table(rows)
@@ -79,19 +84,6 @@ def backtest(readings: Table, folds: int = FOLDS) -> Backtest:
     each = [_score(scored.filter(pa.compute.equal(scored["family"], name)), name) for name in names]
     total = _score(scored, "all") if scored.num_rows else None
     return Backtest(total, each, scored)
-
-
-def _has(table: Table, name: str) -> bool:
-    return name in (table.column_names if isinstance(table, pa.Table) else table)
-
-
-def _moments(table: Table, name: str) -> Floats:
-    if isinstance(table, pa.Table):
-        whole = table[name].cast(pa.timestamp("us", "UTC")).cast(pa.int64())
-        return np.asarray(whole.to_numpy(), dtype=np.float64)
-    values = column(table, name) or []
-    as_numbers = [each.timestamp() * 1e6 if hasattr(each, "timestamp") else each for each in values]
-    return np.array(as_numbers, dtype=np.float64)
 
 
 _FIELDS = ("row", "fold", "shown", "low", "middle", "high", "line", "fleet", "span",

@@ -6,29 +6,46 @@ series is what one line is drawn through: a part, or one sprocket of it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-import pyarrow as pa
 
-from ledger.errors import LedgerError
+from ledger.analysis.wear_columns import (
+    Flags,
+    Floats,
+    Ints,
+    ReadingsWrong,
+    Table,
+    as_table,
+    codes,
+    column,
+    floats,
+    is_missing,
+    need_one_of,
+    refuse,
+    row_count,
+)
 
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
-Flags = npt.NDArray[np.bool_]
-Table: TypeAlias = pa.Table | Mapping[str, Any]
+__all__ = [
+    "FACTORS",
+    "PER",
+    "Family",
+    "Flags",
+    "Floats",
+    "Ints",
+    "ReadingsWrong",
+    "Table",
+    "arrange",
+    "sort_of",
+    "stacks",
+]
 
 PER = {"km": 1000.0, "days": 365.25, "exposure": 1.0}
 """Exposure one rate is counted in: 1,000 km, a year, or one unit of a plain exposure."""
 FACTORS = ("riding", "model", "position", "point")
 """What rates are pooled over, each as far as the table has it."""
-
-
-class ReadingsWrong(LedgerError):
-    """A table of readings cannot be used: says the row, the field, and what would be right."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,49 +89,6 @@ class Family:
         return np.isnan(self.y)
 
 
-def column(table: Table, name: str) -> list[Any] | None:
-    """Give a column as a list, or None where the table has none of that name."""
-    if isinstance(table, pa.Table):
-        return table[name].to_pylist() if name in table.column_names else None
-    return None if name not in table else list(table[name])
-
-
-def floats(table: Table, name: str, size: int, missing: float = np.nan) -> Floats:
-    """Give a column as floats, nulls as NaN; `missing` where there is no such column."""
-    if isinstance(table, pa.Table) and name in table.column_names:
-        found = table[name].cast(pa.float64()).to_numpy()
-        return np.array(found, dtype=np.float64)
-    listed = column(table, name)
-    if listed is None:
-        return np.full(size, missing)
-    return np.array([np.nan if each is None else each for each in listed], dtype=np.float64)
-
-
-def codes(table: Table, name: str, size: int) -> tuple[Ints, list[str]]:
-    """Give a text column as codes into its sorted levels; -1 for null or no such column."""
-    if isinstance(table, pa.Table):
-        listed = table[name].combine_chunks() if name in table.column_names else None
-    else:
-        values = column(table, name)
-        texts = [None if each is None else str(each) for each in values or []]
-        listed = None if values is None else pa.array(texts, pa.string())
-    if listed is None:
-        return np.full(size, -1, dtype=np.int64), []
-    encoded = listed.dictionary_encode()
-    names = encoded.dictionary.to_pylist()
-    order = sorted(range(len(names)), key=names.__getitem__)
-    place = np.empty(len(names) + 1, dtype=np.int64)
-    place[order] = np.arange(len(names))
-    place[-1] = -1
-    raw = encoded.indices.fill_null(len(names)).to_numpy(zero_copy_only=False)
-    return place[raw.astype(np.int64)], [names[each] for each in order]
-
-
-def row_count(table: Table) -> int:
-    """Give how many rows a table has."""
-    return table.num_rows if isinstance(table, pa.Table) else len(next(iter(table.values())))
-
-
 def sort_of(position: str) -> str:
     """Give the sort of a position: pads of either brake are pads, any chainring a chainring."""
     return "chainring" if position.startswith("chainring") else position.rpartition(".")[2]
@@ -138,63 +112,104 @@ class _Columns:
     family_names: list[str]
 
 
-def _refuse(rows: Flags, field: str, wrong: str, right: str) -> None:
-    if rows.any():
-        raise ReadingsWrong(f"reading {int(np.argmax(rows))}: {field} {wrong}; {right}")
-
-
 def _exposure(table: Table, size: int, series: Ints) -> tuple[npt.NDArray[np.str_], Floats]:
     """Give unit and exposure: km where every reading of the series has it, else days."""
     plain = floats(table, "exposure", size)
     if not np.isnan(plain).all():
-        _refuse(np.isnan(plain), "exposure", "is missing", "give a number for every reading")
+        refuse(np.isnan(plain), "exposure", "is missing", "give a number for every reading")
         return np.full(size, "exposure"), plain
     km, days = floats(table, "distance_km", size), floats(table, "days", size)
     unknown = np.bincount(series, weights=np.isnan(km), minlength=series.max(initial=-1) + 1)
     is_km = unknown[series] == 0
     found = np.where(is_km, km / PER["km"], days / PER["days"])
-    _refuse(np.isnan(found), "distance_km", "and days are missing", "give either")
+    refuse(np.isnan(found), "distance_km", "and days are missing", "give either")
     return np.where(is_km, "km", "days"), found
 
 
-def _families(table: Table, size: int, units: npt.NDArray[np.str_]) -> tuple[Ints, list[str]]:
-    given = column(table, "family")
-    if given is None:
-        positions = column(table, "position") or ["part"] * size
-        quantities = column(table, "quantity") or ["wear"] * size
-        pairs = zip(positions, quantities, strict=True)
-        given = [f"{sort_of(position)} {quantity}" for position, quantity in pairs]
-    named = [f"{family}|{unit}" for family, unit in zip(given, units, strict=True)]
+def _families(
+    table: Table, size: int, units: npt.NDArray[np.str_], direction: Floats
+) -> tuple[Ints, list[str]]:
+    """Give codes and names of the families, a name being "family|unit|direction"."""
+    positions, quantities = column(table, "position"), column(table, "quantity")
+    sorts = ["part"] * size if positions is None else [_sort(each) for each in positions]
+    kinds = ["wear"] * size if quantities is None else [_kind(each) for each in quantities]
+    given = column(table, "family") or [None] * size
+    named = [
+        f"{f'{sort} {kind}' if is_missing(family) else family}|{unit}|{way:+.0f}"
+        for family, sort, kind, unit, way in zip(given, sorts, kinds, units, direction, strict=True)
+    ]
     return codes({"family": named}, "family", size)
+
+
+def _sort(position: object) -> str:
+    return "part" if is_missing(position) else sort_of(str(position))
+
+
+def _kind(quantity: object) -> str:
+    return "wear" if is_missing(quantity) else str(quantity)
+
+
+def _directions(table: Table, size: int, series: Ints) -> Floats:
+    """Give +1 or -1 a reading, the same for all of a series."""
+    found = floats(table, "direction", size, 1.0)
+    found = np.where(np.isnan(found), 1.0, found)
+    is_way = np.abs(found) == 1
+    refuse(
+        ~is_way,
+        "direction",
+        "is neither 1 nor -1",
+        "give 1 where wear makes it grow, -1 where shrink",
+    )
+    first = np.unique(series, return_index=True)[1]
+    differs = found != found[first][series]
+    refuse(differs, "direction", "is not that of its series", "what is read wears one way")
+    return found
+
+
+def _figures(table: Table, size: int) -> tuple[Floats, Floats, Floats]:
+    value, low, high = (floats(table, name, size) for name in ("value", "low", "high"))
+    refuse(np.isinf(value), "value", "is infinite", "give a figure, or low and high")
+    nothing = np.isnan(value) & np.isnan(low) & np.isnan(high)
+    refuse(nothing, "value", "is missing", "give a value, or low or high of an interval")
+    refuse(low > high, "low", "is above high", "give low below high")
+    refuse(np.isposinf(low), "low", "is infinite", "give a figure, or nothing where it is open")
+    refuse(np.isneginf(high), "high", "is infinite", "give a figure, or nothing where it is open")
+    value = np.where(np.isnan(value) & (low == high), low, value)
+    for name in ("limit", "start"):
+        is_endless = np.isinf(floats(table, name, size))
+        refuse(is_endless, name, "is infinite", "give a figure, or nothing where there is none")
+    return value, low, high
 
 
 def _columns(table: Table) -> _Columns:
     size = row_count(table)
+    need_one_of(table, ("series", "part"), "name what each reading was of")
+    need_one_of(table, ("exposure", "distance_km", "days"), "say how far each part had come")
+    need_one_of(table, ("value", "low", "high"), "give what was read")
     series, names = codes(table, "series", size)
     if not names:
         series, names = codes(table, "part", size)
-    _refuse(series < 0, "series", "is missing", "name what each reading was of")
+    refuse(series < 0, "series", "is missing", "name what each reading was of")
     units, x = _exposure(table, size, series)
-    _refuse(x < 0, "exposure", "is below nought", "count from when the part was fitted")
-    value, low, high = (floats(table, name, size) for name in ("value", "low", "high"))
-    _refuse(np.isinf(value), "value", "is infinite", "give a figure, or low and high")
-    nothing = np.isnan(value) & np.isnan(low) & np.isnan(high)
-    _refuse(nothing, "value", "is missing", "give a value, or low or high of an interval")
-    _refuse(low > high, "low", "is above high", "give low below high")
-    error = np.nan_to_num(floats(table, "distance_error_km", size, 0.0)) / PER["km"]
-    direction = floats(table, "direction", size, 1.0)
-    family, family_names = _families(table, size, units)
-    x_error = np.where(units == "km", error, 0.0)
+    refuse(x < 0, "exposure", "is below nought", "count from when the part was fitted")
+    refuse(np.isinf(x), "exposure", "is infinite", "give a figure")
+    error = np.nan_to_num(floats(table, "distance_error_km", size, 0.0), posinf=np.inf)
+    refuse((error < 0) | np.isinf(error), "distance_error_km", "is no error", "give km, 0 or more")
+    direction = _directions(table, size, series)
+    figures = _figures(table, size)
+    family, family_names = _families(table, size, units, direction)
+    x_error = np.where(units == "km", error / PER["km"], 0.0)
     return _Columns(
-        size, series, names, units, x, x_error, direction, value, low, high, family, family_names
+        size, series, names, units, x, x_error, direction, *figures, family, family_names
     )
 
 
-def arrange(table: Table) -> list[Family]:
+def arrange(readings: Table) -> list[Family]:
     """Give the families of a table of readings; see `fit_wear` for its columns.
 
-    Raises ReadingsWrong for a row that cannot be used.
+    Raises ReadingsWrong for a table or a row that cannot be used.
     """
+    table = as_table(readings)
     if row_count(table) == 0:
         return []
     found = _columns(table)
@@ -240,7 +255,7 @@ def _family(
         gauge_names = [*gauge_names, "not named"]
     registered = floats(table, "gauge_error", found.size)[rows]
     is_new = floats(table, "is_from_new", found.size, 1.0) != 0
-    name, _, unit = found.family_names[int(found.family[rows[0]])].partition("|")
+    name, unit, _ = found.family_names[int(found.family[rows[0]])].rsplit("|", 2)
     return Family(
         name=name,
         unit=unit,

@@ -126,8 +126,9 @@ def due_after(
     """Give the exposure (S,) from now within which the limit is reached with a chance of `share`.
 
     Nought where it is past by now with that chance; infinite where it is not reached within
-    fifty times the usual way.
+    fifty times the usual way, and where there is no limit (NaN).
     """
+    limit = np.where(np.isnan(limit), np.inf, limit)
     found = np.zeros(len(now))
     variance = np.broadcast_to(np.asarray(now_variance, dtype=np.float64), now.shape)
     is_past = at(state, now, variance).chance_above(limit) >= share
@@ -140,7 +141,8 @@ def due_after(
 
 def _due_after(state: State, limit: Floats, now: Floats, variance: Floats, share: float) -> Floats:
     gap = np.maximum(limit - state.figure - state.rate(MIDDLE) * state.slope, 0.0)
-    low, high = np.zeros(len(now)), (gap / state.rate(LOW) + now + 1.0) * 50
+    gap = np.where(np.isfinite(gap), gap, 0.0) + np.sqrt(state.variance)
+    low, high = np.zeros(len(now)), (gap / state.rate(LOW) + now + np.sqrt(variance)) * 50
     never = at(state, now + high, variance).chance_above(limit) < share
     for _ in range(HALVINGS):
         middle = (low + high) / 2
@@ -167,8 +169,9 @@ def due_days(
 ) -> Floats:
     """Give the days (S,) from now by which the limit is reached with a chance of `share`.
 
-    Infinite where that is beyond the season's last day.
+    Infinite where that is beyond the season's last day, and where there is no limit (NaN).
     """
+    limit = np.where(np.isnan(limit), np.inf, limit)
     found = np.zeros(len(now))
     variance = np.broadcast_to(np.asarray(now_variance, dtype=np.float64), now.shape)
     is_past = at(state, now, variance).chance_above(limit) >= share
