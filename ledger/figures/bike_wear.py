@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import date, datetime
 from typing import Any
 
 from ledger.book import Book
@@ -59,7 +59,7 @@ def bike_wear(
         as_at=found.as_at,
         parts=tuple(sorted(worn, key=lambda each: (each.position, each.series))),
         ages=tuple(age for age in ages if age.part in names),
-        unread=_unread(book, wanted, {each.part for each in worn}),
+        unread=_unread(book, wanted, {each.part for each in worn}, found.today),
     )
 
 
@@ -75,8 +75,10 @@ def _unknown(book: Book, bike: str, part: str, rows: list[dict[str, Any]]) -> Un
     return UnknownPart(f"Bike {bike} has no part and no position {part!r}.{meant} {known}")
 
 
-def _unread(book: Book, rows: list[dict[str, Any]], read: set[str]) -> tuple[tuple[str, str], ...]:
-    words, today = book.vocabulary, datetime.now(UTC).date().isoformat()
+def _unread(
+    book: Book, rows: list[dict[str, Any]], read: set[str], day: date
+) -> tuple[tuple[str, str], ...]:
+    words, today = book.vocabulary, day.isoformat()
     quantities = {limit.quantity for limit in words.limits} - {"age", "runout"}
     missing = [
         (row["position"], row["part"])

@@ -154,6 +154,8 @@ class BookWear:
     """All of a book's wear as at an instant."""
 
     as_at: datetime
+    today: date
+    """The same day in the book's time zone."""
     tables: BookReadings
     fit: WearFit
     usage: Usage
@@ -201,6 +203,7 @@ def wear_of(book: Book, as_at: datetime | None = None, known_seq: int | None = N
     tables = book_readings(book, as_at, known_seq)
     return BookWear(
         as_at=now,
+        today=book.settings.local(now).date(),
         tables=tables,
         fit=fit_wear(_with_starts(book, tables.readings)),
         usage=tables.usage,
@@ -333,7 +336,7 @@ def _use(wear: BookWear, each: FamilyFit, now: _Now) -> Use:
         a_day = np.full(size, 1 / PER["days"])
         return Use(a_day, np.zeros(size), days, np.zeros(size, dtype=np.int64))
     names = sorted({riding or "" for riding in now.ridings})
-    start = wear.as_at.date()
+    start = wear.today
     season = np.stack([wear.usage.season_days(name or None, start, HORIZON_DAYS) for name in names])
     km, log_sd = wear.usage.of(now.bikes, now.ridings)
     place = {name: row for row, name in enumerate(names)}
@@ -393,7 +396,7 @@ def _due(
     days = [
         wear_forecast.due_days(some, limit, x, error, use, share) for share in (LOW, MIDDLE, HIGH)
     ]
-    start = wear.as_at.date()
+    start = wear.today
     for way, *ends in zip(ways, *days, strict=True):
         yield way, DueDates(*(_day(start, end) for end in ends))
 
