@@ -34,10 +34,14 @@ class Asked:
     sort: str
     as_at: str
     """The day as the address has it; empty for today."""
+    is_every: bool = False
+    """Also bikes that were not seen for long."""
 
     def where(self, **other: object) -> str:
         """Give the address of the due page with something else asked for."""
-        asked = {"within": self.within_days, "sort": self.sort, "as_at": self.as_at, **other}
+        every = "1" if self.is_every else ""
+        asked = {"within": self.within_days, "sort": self.sort, "as_at": self.as_at, "all": every}
+        asked |= other
         return "due?" + urlencode({name: value for name, value in asked.items() if value})
 
     def of_day(self, page: str, tag: str) -> str:
@@ -60,13 +64,23 @@ def choices(label: str, links: Iterable[tuple[str, str, bool]]) -> str:
 
 
 def controls(asked: Asked) -> str:
-    """Give the links that sort the calls and say how far ahead to look."""
+    """Give the links that say how far ahead to look, in what order, and at which bikes."""
     offered = sorted({*WITHIN, asked.within_days})
     within = [
         (f"{days} days", asked.where(within=days), days == asked.within_days) for days in offered
     ]
     sorts = [(said, asked.where(sort=name), name == asked.sort) for name, said in SORTS.items()]
-    return choices("Due within", within) + choices("In order", sorts)
+    seen = [
+        ("seen lately", asked.where(all=""), not asked.is_every),
+        ("also those long not seen", asked.where(all="1"), asked.is_every),
+    ]
+    return choices("Due within", within) + choices("In order", sorts) + choices("Bikes", seen)
+
+
+def unseen(found: DueList, say: DueWords) -> str:
+    """Give how many bikes are left out because they were not seen for long; nothing for none."""
+    said = say.unseen(found)
+    return f'<p class="lk-note">{text(said)}.</p>' if said else ""
 
 
 def sorted_calls(calls: Sequence[Call], sort: str) -> list[Call]:

@@ -13,7 +13,7 @@ from ledger.book import Book
 from ledger.figures.calls import DueList
 from ledger.figures.chain_report import ChainsReport
 from ledger.figures.chains import chains as chains_of
-from ledger.figures.due import due_list
+from ledger.figures.due import SEEN_WITHIN_DAYS, due_list
 from ledger.figures.part_lives import FamilyLives, lives_of_family
 from ledger.figures.wear import BookWear, wear_of
 
@@ -45,8 +45,7 @@ def reading_errors(wear: BookWear, series: str) -> Mapping[str, float]:
 
 def lives(book: Book, wear: BookWear, family: str, unit: str) -> FamilyLives:
     """Give how long the parts of a family last."""
-    day = wear.as_at.astimezone(book.settings.zone).date()
-    return _lives(wear, str(book.path), book.head.commit, day, family, unit)
+    return _lives(wear, str(book.path), book.head.commit, wear.today, family, unit)
 
 
 @st.cache_resource(show_spinner=False, max_entries=40)
@@ -56,19 +55,28 @@ def _lives(
     return lives_of_family(_wear, family, "km" if unit == "km" else "days")
 
 
-def due(book: Book, day: date | None, within_days: int) -> DueList:
-    """Give whom to call about what is due within some days of the end of a day; None for now."""
+def due(book: Book, day: date | None, within_days: int, *, is_every: bool = False) -> DueList:
+    """Give whom to call about what is due within some days of the end of a day; None for now.
+
+    `is_every`: also about bikes that were not seen for long.
+    """
     today = data.today(book)
     changed_at = data.register_at(book)
     key = (str(book.path), book.head.commit, changed_at, today if day is None else day)
-    return _due(book, wear(book, day), key, within_days)
+    return _due(book, wear(book, day), key, within_days, None if is_every else SEEN_WITHIN_DAYS)
 
 
 @st.cache_resource(show_spinner=False, max_entries=12)
 def _due(
-    _book: Book, _wear: BookWear, key: tuple[str, int, int, date], within_days: int
+    _book: Book,
+    _wear: BookWear,
+    key: tuple[str, int, int, date],
+    within_days: int,
+    seen_within_days: int | None,
 ) -> DueList:
-    return due_list(_book, _wear.as_at, within_days=within_days, wear=_wear)
+    return due_list(
+        _book, _wear.as_at, within_days=within_days, seen_within_days=seen_within_days, wear=_wear
+    )
 
 
 def chains(book: Book, day: date | None) -> ChainsReport:

@@ -24,7 +24,7 @@ def page() -> None:
     asked, day = _asked(book)
     waiting = st.empty()
     waiting.html(wear_panels.waiting())
-    found = worked_out.due(book, day, asked.within_days)
+    found = worked_out.due(book, day, asked.within_days, is_every=asked.is_every)
     waiting.empty()
     words = data.words_of(book)
     title, facts = due_panels.counted(found, words.formats.number)
@@ -34,6 +34,7 @@ def page() -> None:
         + head
         + due_panels.note(asked)
         + due_panels.controls(asked)
+        + due_panels.unseen(found, DueWords(book.settings))
     )
     if found.calls:
         _calls(book, found, asked, words)
@@ -51,11 +52,12 @@ def _asked(book: Book) -> tuple[Asked, date | None]:
     days = min(int(within), LONGEST_DAYS) if within.isdecimal() else WITHIN_DAYS
     sort = typed.get("sort", "date")
     as_at = "" if day is None else day.isoformat()
-    return Asked(days, sort if sort in SORTS else "date", as_at), day
+    is_every = typed.get("all") == "1"
+    return Asked(days, sort if sort in SORTS else "date", as_at, is_every), day
 
 
 def _calls(book: Book, found: DueList, asked: Asked, words: Words) -> None:
-    key = f"called-{asked.sort}-{asked.within_days}"
+    key = f"called-{asked.sort}-{asked.within_days}-{asked.is_every}"
     most = st.session_state.get(key, FIRST_LISTED)
     calls = due_panels.sorted_calls(found.calls, asked.sort)
     with st.container(key="calls"):

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import csv
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -35,6 +35,18 @@ def due(
     limit: Annotated[
         int | None, typer.Option(help="At most so many calls, the most pressing.", min=1)
     ] = None,
+    seen_within: Annotated[
+        int | None,
+        typer.Option(
+            help="Only bikes seen within so many days; the others are counted.",
+            min=0,
+            max=36_500,
+            show_default="540",
+        ),
+    ] = None,
+    every: Annotated[
+        bool, typer.Option("--all", help="Also bikes not seen for longer, however long ago.")
+    ] = False,
     messages: Annotated[
         bool, typer.Option("--messages", help="Print the message to each keeper, ready to send.")
     ] = False,
@@ -50,12 +62,16 @@ def due(
     Examples:
     $ lockring due
     $ lockring due --within 56 --rider reed --messages
+    $ lockring due --all
     $ lockring due --bike 7K3M9QXA --json
     """
     if as_csv and as_json:
         raise WrongUse("Choose one of --csv and --json.")
+    if every and seen_within is not None:
+        raise WrongUse("Choose one of --all and --seen-within.")
     book = open_book(book_path)
-    found, words = _found(book, within, rider, bike, limit, as_at)
+    asked = {"within_days": within, "limit": limit, **_seen_within(seen_within, every=every)}
+    found, words = _found(book, rider, bike, as_at, asked)
     if as_json:
         from ledger.cli.due_forms import due_json
 
@@ -66,13 +82,19 @@ def due(
         _say(book, found, words, with_messages=messages)
 
 
+def _seen_within(days: int | None, *, every: bool) -> dict[str, int | None]:
+    """Give what is asked of when bikes were seen; nothing where it is as usual."""
+    if every:
+        return {"seen_within_days": None}
+    return {} if days is None else {"seen_within_days": days}
+
+
 def _found(
     book: Book,
-    within: int,
     rider: str | None,
     bike: str | None,
-    limit: int | None,
     as_at: str | None,
+    asked: Mapping[str, Any],
 ) -> tuple[DueList, DueWords]:
     from ledger.cli.bikes import tag_named
     from ledger.figures.due import due_list
@@ -82,7 +104,7 @@ def _found(
     tag = None if bike is None else tag_named(book, bike)
     who = None if rider is None else _rider(book, rider)
     with progress("Working out what is due"):
-        found = due_list(book, at, within_days=within, rider=who, bike=tag, limit=limit)
+        found = due_list(book, at, rider=who, bike=tag, **asked)
     return found, DueWords(book.settings)
 
 
@@ -122,6 +144,9 @@ def _say(book: Book, found: DueList, words: DueWords, *, with_messages: bool) ->
         f"{found.count_calls} {'call' if found.count_calls == 1 else 'calls'}"
         f"{f', the first {len(found.calls)} here' if len(found.calls) < found.count_calls else ''}."
     )
+    unseen = words.unseen(found)
+    if unseen:
+        say(f"{unseen}: --all lists {'it' if found.count_long_unseen == 1 else 'them'}.")
     say()
     for title, calls in groupby(found.calls, lambda call: _group(call, words)):
         say_table(title, COLUMNS, [row for call in calls for row in _rows(call, words)])
@@ -129,7 +154,8 @@ def _say(book: Book, found: DueList, words: DueWords, *, with_messages: bool) ->
     if with_messages:
         _say_messages(found.calls)
     if not found.calls and not found.bench:
-        say("Nothing is due." if book.bikes() else "The book holds no bikes yet.")
+        nothing = "Nothing else is due." if unseen else "Nothing is due."
+        say(nothing if book.bikes() else "The book holds no bikes yet.")
         return
     _say_caution(found)
 

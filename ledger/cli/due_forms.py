@@ -58,6 +58,8 @@ def due_json(found: DueList, words: DueWords) -> dict[str, Any]:
         "as_at": moment(found.as_at),
         "within_days": found.within_days,
         "count_calls": found.count_calls,
+        "seen_within_days": found.seen_within_days,
+        "count_long_unseen": found.count_long_unseen,
         "calls": [_call(call, words) for call in found.calls],
         "on_the_bench": [_bike(bike, words) for bike in found.bench],
     }

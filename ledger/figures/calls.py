@@ -129,9 +129,21 @@ class DueList:
     """Whom to call, as at an instant, the most pressing first; and what is on the bench."""
 
     as_at: datetime
+    today: date
+    """The same day in the book's time zone."""
     within_days: int
     calls: tuple[Call, ...]
     bench: tuple[DueBike, ...]
     """Bikes with a job open: told to the mechanic, not called about."""
     count_calls: int
     """All there are, whatever the limit on how many are given."""
+    seen_within_days: int | None
+    """Bikes seen within so many days are called about; None for all bikes."""
+    count_long_unseen: int
+    """Bikes with something due that were not seen since `seen_since`, in no call."""
+
+    @property
+    def seen_since(self) -> date | None:
+        """The first day of those on which a bike was seen that is called about."""
+        within = self.seen_within_days
+        return None if within is None else self.today - timedelta(days=within)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from ledger.book import Book
@@ -15,9 +15,11 @@ from ledger.figures.due_words import DueWords
 from ledger.figures.wear import BookWear, wear_of
 from ledger.queries import whole_table
 
-__all__ = ["LIKELY", "WITHIN_DAYS", "due_list"]
+__all__ = ["LIKELY", "SEEN_WITHIN_DAYS", "WITHIN_DAYS", "due_list"]
 
 WITHIN_DAYS = 28
+SEEN_WITHIN_DAYS = 540
+"""A bike not seen for longer may be anywhere: about it nobody is called unless it is asked for."""
 
 
 def due_list(
@@ -29,6 +31,7 @@ def due_list(
     rider: str | None = None,
     bike: str | None = None,
     limit: int | None = None,
+    seen_within_days: int | None = SEEN_WITHIN_DAYS,
     wear: BookWear | None = None,
 ) -> DueList:
     """Give whom to call about what is due within some days of an instant (None for now).
@@ -36,12 +39,13 @@ def due_list(
     A part is due where it is fitted, has a limit, and is past it now with a chance of LIKELY at
     least, was last read past it (and that reading was not left out), or reaches it by the middle
     estimate within the days. `rider` keeps the bikes that
-    somebody of that id rides or keeps, `bike` one bike, `limit` the first so many calls; `wear`
+    somebody of that id rides or keeps, `bike` one bike, `limit` the first so many calls; bikes not
+    seen within `seen_within_days` (None: however long ago) are counted and not called about; `wear`
     is the wear as at the same instant where it was worked out before.
     """
     found = wear or wear_of(book, as_at, known_seq)
     words = book.vocabulary if known_seq is None else book.vocabulary_known(known_seq)
-    asked = Asked(found.as_at, book.settings.local(found.as_at).date(), within_days, words)
+    asked = Asked(found.as_at, found.today, within_days, words)
     ages = part_ages(book, found.tables.parts, found.as_at, known_seq)
     due = by_bike([*worn_parts(found, asked), *aged_parts(ages, asked)])
     facts = _Facts.of(book, as_at, known_seq)
@@ -51,15 +55,24 @@ def due_list(
         for tag, parts in due.items()
         if (tags is None or tag in tags) and (rider is None or rider in facts.people(tag))
     ]
-    calls = _by_keeper(each for each in bikes if not each.jobs)
-    said = DueWords(book.settings)
+    since = None if seen_within_days is None else asked.today - timedelta(days=seen_within_days)
+    away = [each for each in bikes if not each.jobs]
+    seen = [each for each in away if since is None or _seen_on(book, each) >= since]
+    calls, said = _by_keeper(seen), DueWords(book.settings)
     return DueList(
         as_at=found.as_at,
+        today=asked.today,
         within_days=within_days,
         calls=tuple(_call(each, said) for each in calls[:limit]),
         bench=tuple(sorted((each for each in bikes if each.jobs), key=_order)),
         count_calls=len(calls),
+        seen_within_days=seen_within_days,
+        count_long_unseen=len(away) - len(seen),
     )
+
+
+def _seen_on(book: Book, bike: DueBike) -> date:
+    return book.settings.local(bike.last_seen_at).date()
 
 
 def _tags(book: Book, bike: str | None, known_seq: int | None) -> frozenset[str] | None:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from ledger.figures.ages import age_words
-from ledger.figures.calls import DueBike, DuePart, Person
+from ledger.figures.calls import DueBike, DueList, DuePart, Person
 from ledger.figures.written import Written, made, percent
 
 CAUTION = (
@@ -72,6 +72,14 @@ class DueWords(Written):
         is_wide = SURE < part.chance_past < 1 - SURE
         first = "; first reading only" + (", wide" if is_wide else "")
         return said + (first if part.count_readings == 1 else "")
+
+    def unseen(self, found: DueList) -> str:
+        """Give how many bikes were not seen for too long to call about; nothing for none."""
+        count, since = found.count_long_unseen, found.seen_since
+        if not count or since is None:
+            return ""
+        what = "1 more bike was" if count == 1 else f"{self.figure(count)} more bikes were"
+        return f"{what} not seen since {self.day(since)}"
 
     # -- the message ------------------------------------------------------------------------
 

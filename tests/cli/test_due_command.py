@@ -113,6 +113,21 @@ def test_rider_bike_and_limit_keep_what_is_asked_for(quay: Run) -> None:
     assert asked("--limit", "1") == [OTHER]
 
 
+def test_bikes_not_seen_for_long_are_one_line_and_all_lists_them(quay: Run) -> None:
+    """Last seen on 2 January 2026: a year and a half later it is counted, and --all calls."""
+    recorded(*worn(TAG, "0.7", "r1"))
+    later = ("--as-at", "2027-08-01")
+    done = quay("due", *later)
+    assert "1 more bike was not seen since Feb 7, 2026: --all lists it." in done.out
+    assert "0 calls" in done.out and "Nothing else is due." in done.out and TAG not in done.out
+    found = strict(quay("due", *later, "--json"))
+    assert (found["calls"], found["seen_within_days"], found["count_long_unseen"]) == ([], 540, 1)
+    for more in (("--all",), ("--seen-within", "600")):
+        assert TAG in quay("due", *later, *more).out
+    every = strict(quay("due", *later, "--all", "--json"))
+    assert (every["seen_within_days"], every["count_long_unseen"]) == (None, 0)
+
+
 @pytest.mark.parametrize(
     ("given", "code", "said"),
     [
@@ -122,6 +137,7 @@ def test_rider_bike_and_limit_keep_what_is_asked_for(quay: Run) -> None:
         (("--as-at", "soon"), 2, "'soon' is not a date"),
         (("--csv", "--json"), 2, "Choose one"),
         (("--within", "-1"), 2, "within"),
+        (("--all", "--seen-within", "9"), 2, "Choose one"),
         (("--book", "none"), 1, "There is no book"),
     ],
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import re
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -100,6 +101,23 @@ def test_an_address_that_asks_nonsense_gets_the_usual_list(
     page = shown(opened(ten, page="due", as_at=AS_AT, **asked))
     assert re.search(r'aria-current="true">28 days<', page)
     assert re.search(r'aria-current="true">by week<', page)
+
+
+def test_those_long_not_seen_are_counted_and_listed_where_asked_for(
+    ten: Path, opened: Opener, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two years on only the bike on the bench is listed; the toggle lists the others, and back."""
+    monkeypatch.setattr("dashboard.data.today", lambda book: date(2027, 7, 1))
+    page = shown(opened(ten, page="due", as_at="2027-06-30"))
+    calls, _ = page.split("<h2>On the bench</h2>")
+    assert tags(calls) == []
+    assert re.search(r"9 more bikes were not seen since 6 Jan(uary)? 2026\.", plain(page))
+    assert re.search(r'href="[^"]*all=1"[^>]*>also those long not seen<', page)
+    page = shown(opened(ten, page="due", as_at="2027-06-30", all="1"))
+    calls, _ = page.split("<h2>On the bench</h2>")
+    assert len(tags(calls)) == 9
+    assert re.search(r'aria-current="true">also those long not seen<', page)
+    assert "more bikes were" not in page
 
 
 def test_an_empty_book_has_nobody_to_call(tmp_path: Path, opened: Opener) -> None:

@@ -236,6 +236,44 @@ def test_an_old_reading_that_tells_nothing_asks_for_a_look(tmp_path: Path) -> No
     assert (part.standing, part.week) == ("unclear", None)
 
 
+def test_a_bike_not_seen_for_long_is_counted_and_not_called_about(tmp_path: Path) -> None:
+    """Seen 151 days before: within 151 days it is called about, within 150 it is counted."""
+    book = book_of(tmp_path, *ridden(GULL), *ridden(TERN), km("2026-05-31", TERN, 5000))
+    whole = due_list(book, NOW, seen_within_days=151)
+    assert ({bike.bike for bike in bikes_of(whole)}, whole.count_long_unseen) == ({GULL, TERN}, 0)
+    assert whole.seen_since == date(2026, 1, 1)
+    few = due_list(book, NOW, seen_within_days=150)
+    assert ({bike.bike for bike in bikes_of(few)}, few.count_long_unseen) == ({TERN}, 1)
+    assert few.count_calls == 1
+    every = due_list(book, NOW + timedelta(days=900), seen_within_days=None)
+    assert (len(bikes_of(every)), every.seen_since, every.count_long_unseen) == (2, None, 0)
+    usual = due_list(book, NOW + timedelta(days=900))
+    assert (usual.calls, usual.count_long_unseen, usual.seen_within_days) == ((), 2, 540)
+
+
+def test_a_bike_with_a_job_open_is_on_the_bench_however_long_ago_it_came(tmp_path: Path) -> None:
+    """It stands in the shop, so nobody need see it again to know where it is."""
+    opened = ("2026-01-02", "job_opened", GULL, {"_job": "J1"})
+    found = due_list(book_of(tmp_path, *ridden(GULL), opened), NOW, seen_within_days=10)
+    assert ([bike.bike for bike in found.bench], found.count_long_unseen) == ([GULL], 0)
+
+
+def test_the_days_are_those_of_the_books_time_zone(tmp_path: Path) -> None:
+    """At 20:00 UTC it is the next day in Auckland, and so it is with what is due."""
+    book = book_of(tmp_path, *ridden(GULL, "0.45"), time_zone="Pacific/Auckland")
+    noon, evening = (datetime(2026, 6, 1, hour, tzinfo=UTC) for hour in (11, 20))
+    assert wear_of(book, noon).today == date(2026, 6, 1)
+    assert wear_of(book, evening).today == date(2026, 6, 2)
+    assert due_list(book, evening).today == date(2026, 6, 2)
+    early, late = (wear_of(book, at).parts[0].due_on for at in (noon, evening))
+    assert early and late and early.middle and late.middle
+    # Nine hours later it is due no earlier, yet counted from the next day.
+    assert 0 <= (late.middle - early.middle).days <= 1
+    assert wear_of(book, datetime(2027, 6, 1, 20, tzinfo=UTC)).parts[0].due_on.middle == (
+        date(2027, 6, 2)
+    )
+
+
 def test_an_empty_book_calls_nobody(tmp_path: Path) -> None:
     """A book without an event gives an empty list."""
     found = due_list(Book.init(tmp_path / "book", shop="quay"), NOW)
