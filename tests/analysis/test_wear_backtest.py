@@ -101,7 +101,7 @@ def test_naive_forecasts_by_hand() -> None:
 
 
 @given(st.integers(0, 1000), st.integers(1, 3), st.sampled_from(["values", "reversed", "recorded"]))
-@settings(max_examples=4)
+@settings(max_examples=3)
 def test_nothing_leaks_from_the_future(seed: int, fold: int, change: str) -> None:
     """Whatever is read later, no earlier forecast changes."""
     table = simulated(seed, Plan(count_parts=80, found_share=0.2)).columns

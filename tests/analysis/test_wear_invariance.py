@@ -50,7 +50,7 @@ def multiplied(values: list[float | None], factor: float) -> list[float | None]:
 
 
 @given(seeds)
-@settings(max_examples=4)
+@settings(max_examples=3)
 def test_the_order_of_rows_does_not_matter(seed: int) -> None:
     """Shuffled rows give every part the same rate."""
     table = columns(seed)
@@ -60,7 +60,7 @@ def test_the_order_of_rows_does_not_matter(seed: int) -> None:
 
 
 @given(seeds)
-@settings(max_examples=4)
+@settings(max_examples=3)
 def test_names_do_not_matter(seed: int) -> None:
     """Other names of bikes, models, ridings and gauges, in another order, change nothing."""
     table = columns(seed)
@@ -71,7 +71,7 @@ def test_names_do_not_matter(seed: int) -> None:
 
 
 @given(seeds, st.sampled_from([25.4, 1 / 25.4, 0.01, 1000.0]))
-@settings(max_examples=4)
+@settings(max_examples=3)
 def test_units_of_the_figures_only_scale_the_rates(seed: int, factor: float) -> None:
     """Millimetres for inches make every rate 25.4 times as large, and nothing else."""
     table = columns(seed)
@@ -82,7 +82,7 @@ def test_units_of_the_figures_only_scale_the_rates(seed: int, factor: float) -> 
 
 
 @given(seeds, st.sampled_from([0.621371, 1000.0, 0.001]))
-@settings(max_examples=4)
+@settings(max_examples=3)
 def test_units_of_exposure_only_scale_the_rates(seed: int, factor: float) -> None:
     """Miles for kilometres divide every rate, and nothing else."""
     table = columns(seed)
@@ -93,7 +93,7 @@ def test_units_of_exposure_only_scale_the_rates(seed: int, factor: float) -> Non
 
 
 @given(seeds, st.sampled_from([0.0, 4.0]))
-@settings(max_examples=4)
+@settings(max_examples=3)
 def test_what_falls_is_what_rises_in_a_mirror(seed: int, new: float) -> None:
     """A thickness that wears from 4.0 mm down has the rates of a figure that wears from 0 up."""
     table = columns(seed)

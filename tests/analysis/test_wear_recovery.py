@@ -64,7 +64,12 @@ def contrasts(seen: Seen, factor: str, true: dict[str, float]) -> list[float]:
     return found
 
 
-@pytest.mark.parametrize("name", PLANS)
+SLOW = ("two gauges, no interval", "poor gauges", "one reading each")
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[pytest.mark.slow] * (name in SLOW)) for name in PLANS]
+)
 def test_true_rates_lie_in_their_intervals_four_times_in_five(name: str) -> None:
     """Over five shops, 75 to 85 % of the true rates lie inside their 80 % intervals."""
     inside = np.concatenate([seen.is_inside for seen in fitted(PLANS[name])])
