@@ -55,6 +55,20 @@ def wear_link(tag: str, as_at: str) -> str:
     return f'<p class="lk-onward"><a href="{text(where)}" target="_self">{words}</a></p>'
 
 
+def bench_choice(line: str, assumes: str) -> str:
+    """Give the choice over a worn chain in one line, with what it assumes behind it."""
+    behind = (
+        f'<details class="lk-message"><summary>What this assumes</summary>'
+        f'<p class="lk-note">{text(assumes)}</p></details>'
+        if assumes
+        else ""
+    )
+    return (
+        '<section class="lk-bench" aria-label="The choice over the chain">'
+        f"<p>{text(line)}</p>{behind}</section>"
+    )
+
+
 def as_at_line(day: date, is_today: bool, words: Words) -> str:
     """Give the date looked at, and what it means."""
     said = words.formats.day(day) + (", today" if is_today else "")

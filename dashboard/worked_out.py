@@ -10,9 +10,11 @@ import streamlit as st
 
 from dashboard import data
 from ledger.book import Book
+from ledger.figures.bench import BikeChoice, NoChoice, choice_of
 from ledger.figures.calls import DueList
+from ledger.figures.chain_book import ChainBook
 from ledger.figures.chain_report import ChainsReport
-from ledger.figures.chains import chains as chains_of
+from ledger.figures.chains import chain_book, report_of
 from ledger.figures.due import SEEN_WITHIN_DAYS, due_list
 from ledger.figures.part_lives import FamilyLives, lives_of_family
 from ledger.figures.wear import BookWear, wear_of
@@ -81,13 +83,29 @@ def _due(
 
 def chains(book: Book, day: date | None) -> ChainsReport:
     """Give what is known of chains that run long, as at the end of a day; None for now."""
+    key = _key_of_chains(book, day)
+    return _chains(book, *key)
+
+
+def _key_of_chains(book: Book, day: date | None) -> tuple[str, int, date, bool]:
     wanted = data.today(book) if day is None else day
-    return _chains(book, str(book.path), book.head.commit, wanted, day is None)
+    return str(book.path), book.head.commit, wanted, day is None
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
 def _chains(_book: Book, path: str, commit: int, day: date, is_now: bool) -> ChainsReport:
-    return chains_of(_book, None if is_now else data.end_of(_book, day))
+    return report_of(_chain_book(_book, path, commit, day, is_now), _book.settings.currency)
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _chain_book(_book: Book, path: str, commit: int, day: date, is_now: bool) -> ChainBook:
+    return chain_book(_book, None if is_now else data.end_of(_book, day))
+
+
+def choice(book: Book, day: date | None, tag: str) -> BikeChoice | NoChoice:
+    """Give the choice over a bike's worn chain, as at the end of a day; None for now."""
+    of = _chain_book(book, *_key_of_chains(book, day))
+    return choice_of(of, tag, book.aliases().get(tag))
 
 
 def drawn(book: Book, day: date, key: str, build: Callable[[], dict[str, Any]]) -> dict[str, Any]:

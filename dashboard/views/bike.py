@@ -7,12 +7,14 @@ from datetime import date, datetime
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from dashboard import answer, charts, data, filters, markup, panels, series
+from dashboard import answer, charts, data, filters, markup, panels, series, worked_out
 from dashboard.data import Bike
 from dashboard.entries import Entry
 from dashboard.timeline import FIRST_SHOWN, timeline
 from dashboard.words import Words
 from ledger.book import Book
+from ledger.figures.bench import is_asked
+from ledger.figures.bench_words import BenchWords
 from ledger.view import BikeView
 
 AS_AT, TAG = "as_at", "tag"
@@ -54,11 +56,22 @@ def _known(book: Book, tag: str) -> None:
         main, side = st.columns([7, 5], gap="large")
     with main:
         st.html(answer.answer(view, bike.entries, words) + answer.caution(view, words))
+        bench = st.empty()
         st.html(panels.settings(view.settings, bike, words))
     with side:
         st.html(panels.fitted(view, bike, words))
     _readings(book, bike, words, view, as_at)
     _timeline(bike, words, as_at)
+    if is_asked(view):
+        _choice(book, tag, day, bench)
+
+
+def _choice(book: Book, tag: str, day: date, where: DeltaGenerator) -> None:
+    """Put the choice over a worn chain where it belongs, once the rest of the page stands."""
+    where.html('<p class="lk-note">Pricing what to do about the chain …</p>')
+    found = worked_out.choice(book, None if day >= data.today(book) else day, tag)
+    say = BenchWords(book.settings)
+    where.html(panels.bench_choice(say.line(found), say.assumes(found)))
 
 
 def _keep_address(tag: str, day: date, last: date) -> None:

@@ -41,8 +41,8 @@ def chains(
     tags = [bike for row in riders if rider is not None for bike in row.bikes]
     choices = [choice_of(of, bike) for bike in tags]
     if as_json:
-        found = {**_plain(report), "riders": _plain(riders)}
-        say_json({**found, "bench": _plain(choices)} if rider is not None else found)
+        found = {**plain(report), "riders": plain(riders)}
+        say_json({**found, "bench": plain(choices)} if rider is not None else found)
         return
     from ledger.cli.chain_tables import say_chains, say_choice
 
@@ -55,16 +55,16 @@ def _is_of(row: RiderChains, asked: str) -> bool:
     return row.rider == asked or asked in row.bikes
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
     """Give dataclasses, and lists and mappings of them, as plain JSON types."""
     from ledger.events.types import format_moment
 
     if hasattr(value, "__dataclass_fields__"):
-        return {name: _plain(getattr(value, name)) for name in value.__dataclass_fields__}
+        return {name: plain(getattr(value, name)) for name in value.__dataclass_fields__}
     if isinstance(value, datetime):
         return format_moment(value)
     if isinstance(value, dict):
-        return {name: _plain(one) for name, one in value.items()}
+        return {name: plain(one) for name, one in value.items()}
     if isinstance(value, (list, tuple)):
-        return [_plain(one) for one in value]
+        return [plain(one) for one in value]
     return value

@@ -11,7 +11,12 @@ from ledger.cli.output import progress, say_json
 from ledger.errors import WrongUse
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from ledger.book import Book
+    from ledger.figures.bench import BikeChoice, NoChoice
+    from ledger.figures.bike_wear import BikeWear
+    from ledger.figures.wear import BookWear
 
 
 def wear(
@@ -93,11 +98,29 @@ def _bike(
     from ledger.cli import wear_bike
     from ledger.cli.bikes import tag_named
     from ledger.figures.bike_wear import bike_wear
+    from ledger.figures.wear import wear_of
 
     bike, when = tag_named(book, tag), when_asked(book, as_at, as_known)
     with progress("Working out the wear"):
-        found = bike_wear(book, bike, *when, part=part)
+        wear = wear_of(book, *when)
+        found = bike_wear(book, bike, *when, part=part, wear=wear)
+        choice = _choice(book, found, when, wear)
     if as_json:
-        say_json(wear_bike.bike_json(found))
+        say_json(wear_bike.bike_json(found, choice))
     else:
-        wear_bike.say_bike(book, found)
+        wear_bike.say_bike(book, found, choice)
+
+
+def _choice(
+    book: Book, found: BikeWear, when: tuple[datetime | None, int | None], wear: BookWear
+) -> BikeChoice | NoChoice | None:
+    """Give the choice over a worn chain; None where no chain past watch is shown."""
+    from ledger.figures.bench import choice_of, is_asked
+    from ledger.figures.chains import chain_book
+    from ledger.queries import bike_view
+
+    is_shown = any(part.position == "chain" and part.is_fitted for part in found.parts)
+    if not is_shown or not is_asked(bike_view(book, found.bike, *when)):
+        return None
+    tags = book.aliases(when[1]).get(found.bike)
+    return choice_of(chain_book(book, *when, tables=wear.tables), found.bike, tags)

@@ -5,25 +5,28 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from ledger.cli.chains import plain
 from ledger.cli.due_forms import dates, day, estimate, moment, number
 from ledger.cli.output import say, say_table
 from ledger.cli.wear_fleet import rate_name
 from ledger.cli.words import CAUTION, needs_caution, part_words, position_words
 from ledger.figures.ages import age_words
+from ledger.figures.bench_words import BenchWords
 from ledger.figures.wear_words import WearWords
 from ledger.figures.written import made
 
 if TYPE_CHECKING:
     from ledger.book import Book
     from ledger.figures.ages import PartAge
+    from ledger.figures.bench import BikeChoice, NoChoice
     from ledger.figures.bike_wear import BikeWear
     from ledger.figures.wear import PartWear, WearReading
 
 COLUMNS = ("!read", "figure", "gauge", ">gone", "left out")
 
 
-def say_bike(book: Book, found: BikeWear) -> None:
-    """Print each part of one bike."""
+def say_bike(book: Book, found: BikeWear, choice: BikeChoice | NoChoice | None = None) -> None:
+    """Print each part of one bike, and the choice over its worn chain where there is one."""
     words = WearWords(book.settings, book.vocabulary)
     say(f"Bike {found.bike} as at {words.day(found.as_at)}")
     say()
@@ -31,6 +34,9 @@ def say_bike(book: Book, found: BikeWear) -> None:
         _say_part(part, words)
     for age in found.ages:
         say(f"{position_words(book.vocabulary, age.position)}, age: {age_line(age, words)}")
+    if choice is not None:
+        bench = BenchWords(book.settings)
+        say(" ".join(filter(None, (bench.line(choice), bench.assumes(choice)))))
     if found.unread:
         places = ", ".join(
             position_words(book.vocabulary, position) for position, _ in found.unread
@@ -79,13 +85,14 @@ def age_line(age: PartAge, words: WearWords) -> str:
 # -- for programs -----------------------------------------------------------------------------
 
 
-def bike_json(found: BikeWear) -> dict[str, Any]:
-    """Give one bike's wear as plain JSON types."""
+def bike_json(found: BikeWear, choice: BikeChoice | NoChoice | None = None) -> dict[str, Any]:
+    """Give one bike's wear, and the choice over its worn chain, as plain JSON types."""
     return {
         "bike": found.bike,
         "as_at": moment(found.as_at),
         "parts": [_part_json(part) for part in found.parts],
         "ages": [_age_json(age) for age in found.ages],
+        "bench": plain(choice),
         "never_read": [{"position": place, "part": part} for place, part in found.unread],
     }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -9,6 +10,11 @@ from ledger.analysis.bench_choice import BenchChoice, WornDrivetrain, bench_choi
 from ledger.analysis.costs import fitted
 from ledger.figures.chain_book import ChainBook
 from ledger.figures.chain_lives import Life
+from ledger.view import BikeView
+
+CHAIN_WEAR = frozenset({"elongation", "roller_span"})
+PAST_WATCH = frozenset({"watch", "due", "unsafe"})
+"""Verdicts of a chain that something may have to be done about."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,15 +37,28 @@ class NoChoice:
     why: str
 
 
-def choice_of(of: ChainBook, bike: str) -> BikeChoice | NoChoice:
+def is_asked(view: BikeView) -> bool:
+    """Say whether the chain on a bike was last read at watch or past its limit."""
+    return any(
+        one.position == "chain" and one.quantity in CHAIN_WEAR and one.verdict in PAST_WATCH
+        for one in view.readings
+    )
+
+
+def choice_of(
+    of: ChainBook, bike: str, tags: Collection[str] | None = None
+) -> BikeChoice | NoChoice:
     """Give the three options for the chain and cassette that are on a bike.
 
     At the shop's newest prices; a second visit costs the work to fit the cassette once more.
+    `tags` are all of the bike's, where it has several.
     """
-    chain = _on(of.chains, bike)
-    cassette = _on(of.sprockets["cassette"], bike)
-    if chain is None or cassette is None:
-        return NoChoice(bike, "chain or cassette was not measured since it was fitted")
+    chain = _on(of.chains, tags or (bike,))
+    cassette = _on(of.sprockets["cassette"], tags or (bike,))
+    if chain is None:
+        return NoChoice(bike, "the chain was not measured in figures since it was fitted")
+    if cassette is None:
+        return NoChoice(bike, "no sprocket of its cassette was measured since it was fitted")
     worn = _worn(of, chain, cassette)
     if isinstance(worn, str):
         return NoChoice(bike, worn)
@@ -48,9 +67,9 @@ def choice_of(of: ChainBook, bike: str) -> BikeChoice | NoChoice:
     )
 
 
-def _on(found: list[Life], bike: str) -> Life | None:
+def _on(found: list[Life], tags: Collection[str]) -> Life | None:
     """Give what was read of the part that is on the bike: of several sprockets the worst."""
-    there = [life for life in found if life.bike == bike and life.ended_at is None and life.marks]
+    there = [life for life in found if life.bike in tags and life.ended_at is None and life.marks]
     return max(there, key=lambda life: life.marks[-1].wear / (life.limit or 1.0), default=None)
 
 

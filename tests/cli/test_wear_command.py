@@ -43,6 +43,17 @@ def test_a_part_tells_readings_rate_figure_now_and_date(quay: Run) -> None:
         assert said in flat, said
 
 
+def test_a_worn_chain_has_the_choice_at_the_bench_in_one_line(quay: Run) -> None:
+    """At 0.7 % of 0.75 % the ways are priced, or it says what is missing; at 0.1 % neither."""
+    recorded(*worn(TAG, "0.7"), *worn(OTHER, "0.1"))
+    (line,) = (one for one in quay("wear", TAG, *AS_AT).out.splitlines() if "Worn chain" in one)
+    assert line.endswith("no sprocket of its cassette was measured since it was fitted.")
+    assert strict(quay("wear", TAG, *AS_AT, "--json"))["bench"]["why"] in line
+    assert "Worn chain" not in quay("wear", OTHER, *AS_AT).out
+    assert strict(quay("wear", OTHER, *AS_AT, "--json"))["bench"] is None
+    assert "Worn chain" not in quay("wear", TAG, *AS_AT, "--part", "saddle").out
+
+
 def test_where_no_distance_is_known_it_says_that_it_counts_days(quay: Run) -> None:
     """A bike whose computer was never read wears per year, and that is said."""
     drafts = [*worn(TAG, "0.6"), chain("2026-04-02", TAG, "0.7")]

@@ -9,9 +9,11 @@ from typing import Any
 import pytest
 
 from ledger.book import Book
-from ledger.figures.bench import BikeChoice, NoChoice, choice_of
+from ledger.figures.bench import BikeChoice, NoChoice, choice_of, is_asked
+from ledger.figures.bench_words import BenchWords
 from ledger.figures.chains import chain_book, chains
 from ledger.figures.prices import bill_lines, part_prices
+from ledger.queries import bike_view
 
 LATE, PROMPT = "7K3M9QXA", "2B4D6F8H"
 START = datetime(2025, 3, 1, 12, tzinfo=UTC)
@@ -232,10 +234,51 @@ def test_the_choice_at_the_bench_is_priced_from_the_book(book: Book) -> None:
     assert found.choice.cheapest == "chain only"
 
 
+def test_the_choice_is_one_line_with_what_it_assumes(book: Book) -> None:
+    """Each way with its price now and later and its chance of skipping, then the least per km."""
+    book.append(read(200, LATE, 6000, "0.5", "0.9"), confirm_clock=True)
+    words, found = BenchWords(book.settings), choice_of(chain_book(book), LATE)
+    assert words.line(found) == (
+        "Worn chain: chain only €40.00 now, €40.00 later, 50% chance of skipping; chain and "
+        "sprockets €110.00 now; run it out €110.00 later, chance of skipping not known. "
+        "Least per km: run it out."
+    ).replace("50%", "50 %")
+    assumed = words.assumes(found)
+    assert assumed.startswith("Assumes the chain as read on Sep 17, 2025 and its sprockets on Sep")
+    assert "a new chain skips on teeth worn past 0.9" in assumed
+    assert assumed.endswith("a qualified mechanic decides.")
+    missing = choice_of(chain_book(book), PROMPT)
+    assert words.line(missing).startswith("Worn chain: what to do about it is not priced, no chain")
+    assert words.assumes(missing) == ""
+
+
+@pytest.mark.parametrize(("wear", "is_worn"), [("0.2", False), ("0.45", True), ("0.6", True)])
+def test_the_choice_is_asked_of_a_chain_at_watch_or_past_its_limit(
+    book: Book, wear: str, is_worn: bool
+) -> None:
+    """At a limit of 0.5 % with watch from 0.4 %; a reading of the chain before tells nothing."""
+    assert not is_asked(bike_view(book, LATE))
+    book.append(read(200, LATE, 6000, wear, "0.2"), confirm_clock=True)
+    assert is_asked(bike_view(book, LATE)) is is_worn
+
+
+def test_a_bike_of_two_tags_is_one_choice(book: Book) -> None:
+    """What was read under either tag is of the bike, by whichever it is asked for."""
+    other = "4T2N8RWE"
+    book.append(read(200, LATE, 6000, "0.5", "0.2"), confirm_clock=True)
+    book.append([entry(201, other, "bike_registered", speeds=11)], confirm_clock=True)
+    at = (START + timedelta(days=202)).isoformat()
+    link = {"first": {"bike": LATE}, "second": {"bike": other}}
+    joined = {"kind": "bike_linked", "actor": "mia", "occurred_at": at, "data": link}
+    book.append([joined], confirm_clock=True)
+    found = choice_of(chain_book(book), other, book.aliases()[other])
+    assert isinstance(found, BikeChoice) and found.bike == other
+
+
 def test_no_choice_is_priced_where_the_new_parts_were_not_measured(book: Book) -> None:
     """What was read of parts that came off says nothing of those on the bike."""
     late, prompt = (choice_of(chain_book(book), bike) for bike in (LATE, PROMPT))
-    assert isinstance(late, NoChoice) and "not measured since" in late.why
+    assert isinstance(late, NoChoice) and "not measured in figures since" in late.why
     assert isinstance(prompt, NoChoice)
     assert prompt.why == (
         "no chain and no cassette was charged yet on a bike with a chain limit of 0.75 %, "
