@@ -22,6 +22,8 @@ from ledger.analysis.wear_rates import USUAL_SPREAD, Pool, Rates, rates, tangent
 from ledger.analysis.wear_scale import Scales
 
 FIRST_SPREAD = 0.6
+BEYOND = 3.0
+"""A reading this many of its gauge's errors beyond what nothing wears beyond is none of it."""
 EDGE = 2.0
 """A reading this many of its gauge's errors short of what nothing wears beyond may be there."""
 
@@ -97,7 +99,9 @@ def fit_family(family: Family, known: Flags | None = None) -> FamilyFit:
     is_worn_out = (
         known & (family.y > edge) & ~_is_belied(family, known, edge - 3 * errors[family.gauge])
     )
-    family = _at_least(family, np.flatnonzero(is_worn_out), most)
+    impossible = known & (family.y > most + BEYOND * errors[family.gauge])
+    family = _at_least(family, np.flatnonzero(is_worn_out & ~impossible), most)
+    everything, known = known, known & ~impossible
     used = _without_the_wild(family, known, first)
     first = wear_scale.rough(family, used) or first
     fitted = _fitted(family, used, first, most)
@@ -116,7 +120,11 @@ def fit_family(family: Family, known: Flags | None = None) -> FamilyFit:
     assert fitted.scales
     fitted = replace(fitted, scales=replace(fitted.scales, worn_out=most))
     flagged = wear_flags.explained(
-        family, *_prior(fitted), used=used, targets=np.flatnonzero(known & ~used), off=off
+        family,
+        *_prior(fitted),
+        used=used,
+        targets=np.flatnonzero(everything & ~used),
+        off=np.where(impossible, wear_flags.FAR, off),
     )
     return replace(fitted, flagged=flagged)
 

@@ -19,7 +19,6 @@ from ledger.analysis.wear_scale import Scales
 
 FAR = 4.5
 """Standard deviations; a normal reading lies farther off once in 150,000."""
-NEAR = 2.0
 SHARP = 0.6
 """What was expected must be narrower than this share of new to limit to guess at a slip."""
 AGAIN = 3
@@ -149,14 +148,15 @@ def explained(
     given = _others(family, targets, used)
     seen = foretell(family, scales, prior, readings, targets, given)
     low, high = (quantile_shown(seen, family, scales, targets, share) for share in (LOW, HIGH))
-    slips = [(_normal_score(seen, family.y[targets] * factor), why) for factor, why in SLIPS]
+    slips = [(_is_inside(family.y[targets] * factor, low, high), why) for factor, why in SLIPS]
+    past_all = family.y[targets] > scales.worn_out
     is_new_like = np.abs(
         family.y[targets] - scales.start[family.series_of[targets]]
     ) < 2.5 * np.sqrt(scales.error[family.gauge[targets]] ** 2 + scales.start_variance.min())
     found = []
     for place, target in enumerate(targets):
-        is_sharp = high[place] - low[place] < SHARP * scales.span
-        likely = [why for score, why in slips if is_sharp and abs(score[place]) < NEAR]
+        is_sharp = past_all[place] or high[place] - low[place] < SHARP * scales.span
+        likely = [why for fits, why in slips if is_sharp and fits[place]]
         bounds = sorted((family.direction * low[place], family.direction * high[place]))
         found.append(
             Flagged(
@@ -170,6 +170,13 @@ def explained(
                 ),
             )
         )
+    return found
+
+
+def _is_inside(figure: Floats, low: Floats, high: Floats) -> Flags:
+    """Give which figures (T,) lie between these bounds, or beyond by at most half their width."""
+    slack = (high - low) / 2
+    found: Flags = (figure >= low - slack) & (figure <= high + slack)
     return found
 
 
