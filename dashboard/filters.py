@@ -10,6 +10,10 @@ from dashboard.entries import Entry
 from ledger.events.types import TAG_ALPHABET
 
 TAG_LENGTH = 8
+EARLIEST = date(1900, 1, 1)
+"""No book goes further back, and the first days of all have no instant in every time zone."""
+LONGEST_NUMBER = 9
+"""Figures a number in an address has at most."""
 NEAR = 0.7
 """How alike two tags are that read nearly the same: six signs of eight, in order."""
 
@@ -32,11 +36,18 @@ def nearest_tags(typed: str, tags: Sequence[str], limit: int = 5) -> list[str]:
 
 
 def asked_day(text: str | None) -> date | None:
-    """Give the day an address asks for; None where it asks for none that exists."""
+    """Give the day an address asks for, 1900 at the earliest; None where none such exists."""
     try:
-        return date.fromisoformat((text or "")[:10])
+        return max(date.fromisoformat((text or "")[:10]), EARLIEST)
     except ValueError:
         return None
+
+
+def asked_number(text: str | None, usual: int, most: int) -> int:
+    """Give the whole number an address asks for, at most `most`; `usual` where it is none."""
+    if not text or not text.isdecimal():
+        return usual
+    return min(int(text), most) if len(text) <= LONGEST_NUMBER else most
 
 
 def within(day: date, first: date, last: date) -> date:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date
 
 from dashboard import markup
@@ -18,7 +19,11 @@ FEWEST_COMPARED = 5
 """Parts a kind of riding needs before it is compared with another."""
 LEAST_RATIO = 1.15
 """Rates nearer to each other than this are called alike."""
+FAR_OFF = 0.1
+"""Share of its use by now from which a part's error of that use is said."""
 HORIZON = "not within three years"
+NOTHING_LEFT = "nothing left by this estimate"
+PAST_WHEN_READ = "It was past its limit when last read; how fast it wears is not known."
 
 
 def family_name(family: str, words: Words) -> str:
@@ -49,6 +54,8 @@ def span(figure: Estimate, unit: str, formats: Formats, floor: float | None = No
     low, middle, high = (_floored(end, floor) for end in (figure.low, figure.middle, figure.high))
     if middle is None:
         return f"more than {formats.rough(low, unit)}" if low is not None else "not foretold"
+    if floor is not None and high == floor:
+        return NOTHING_LEFT
     ends = f"{_end(low, formats)} to {_end(high, formats)}"
     return f"{formats.rough(middle, unit)} ({ends})"
 
@@ -114,6 +121,8 @@ def stands(part: PartWear, formats: Formats) -> str:
     side = "or more" if part.direction > 0 else "or less"
     now = span(part.now, part.unit, formats, floor_of(part))
     limit = formats.rough(part.limit, part.unit, 4)
+    if now == NOTHING_LEFT:
+        return f"{markup.capital(now)}; limit {limit} {side}"
     return f"About {now} {'now' if part.is_fitted else 'at the last'}; limit {limit} {side}"
 
 
@@ -124,7 +133,7 @@ def due(part: PartWear, formats: Formats) -> str:
     if not part.is_fitted:
         return "It has been taken off."
     if part.due_in is None or part.due_on is None:
-        return "Too little is known to say when."
+        return PAST_WHEN_READ if was_past(part) else "Too little is known to say when."
     if part.due_in.middle == 0:
         return _past(part, part.due_in, part.due_on, formats)
     way = span(part.due_in, part.exposure_unit, formats)
@@ -136,7 +145,7 @@ def _past(part: PartWear, way: Estimate, on: DueDates, formats: Formats) -> str:
         return "By this estimate it is past its limit already."
     latest = formats.rough(way.high, part.exposure_unit)
     until = _by(on.late, formats)
-    return f"More likely past it already than not; at the latest in {latest}, {until}."
+    return f"More likely past it already than not; nine times in ten within {latest}, {until}."
 
 
 def _by(day: date | None, formats: Formats) -> str:
@@ -182,6 +191,11 @@ def remarks(part: PartWear) -> list[str]:
         )
     if part.exposure_unit == "days":
         said.append("No distance is known for it, so its use is counted in days.")
+    if part.is_fitted and part.exposure_now_error > FAR_OFF * (part.exposure_now or math.inf):
+        said.append(
+            "How far it has gone since its last reading is an estimate too: what is said of now "
+            "and of dates allows for that, the band along its line does not."
+        )
     if not part.is_from_new:
         said.append("How far it had gone before it was first seen here is not known.")
     if not part.is_fitted:

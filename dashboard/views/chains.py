@@ -62,7 +62,7 @@ def page() -> None:
     day = None if day is None or day >= data.today(book) else day
     report, words = worked_out.chains(book, day), data.words_of(book)
     if report.shop is None:
-        _nothing()
+        _nothing(day, words)
         return
     names = {row.rider: row.name for row in book.riders.all() if row.name}
     shown = Shown(book, report, words, Money(book.settings, words), names, day)
@@ -73,9 +73,10 @@ def page() -> None:
     st.html(_conditions(report))
 
 
-def _nothing() -> None:
+def _nothing(day: date | None, words: Words) -> None:
     st.html(
-        '<div class="lk-blank"><h1>No chain has been measured against a limit</h1>'
+        wear_panels.as_at_note(day, words)
+        + '<div class="lk-blank"><h1>No chain has been measured against a limit</h1>'
         "<p>Read the chain at each visit, with the distance, and this page tells who rides chains "
         "past their limit and what that costs:</p>"
         "<p><code>lockring record --follow</code></p></div>"

@@ -41,15 +41,16 @@ def page() -> None:
     elif not found.bench:
         st.html(_nothing(asked))
     say = DueWords(book.settings)
-    st.html(due_panels.bench(found.bench, asked, words, say) + due_panels.caution(found))
+    last = due_panels.bench(found.bench, asked, words, say) + due_panels.caution(found)
+    if last:
+        st.html(last)
 
 
 def _asked(book: Book) -> tuple[Asked, date | None]:
     typed = st.query_params
     day = filters.asked_day(typed.get("as_at"))
     day = None if day is None or day >= data.today(book) else day
-    within = typed.get("within", "")
-    days = min(int(within), LONGEST_DAYS) if within.isdecimal() else WITHIN_DAYS
+    days = filters.asked_number(typed.get("within"), WITHIN_DAYS, LONGEST_DAYS)
     sort = typed.get("sort", "date")
     as_at = "" if day is None else day.isoformat()
     is_every = typed.get("all") == "1"

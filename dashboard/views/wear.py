@@ -35,13 +35,13 @@ def page() -> None:
     """Draw what the address asks for: a part, a bike's parts, a family, or all of them."""
     shown = _shown(data.open_book())
     if not shown.wear.parts:
-        _nothing()
+        _nothing(shown)
         return
     asked = st.query_params.to_dict()
     if asked.get(SERIES):
         part_view(shown, asked[SERIES])
     elif asked.get(TAG):
-        _bike(shown, filters.fold_tag(asked[TAG]))
+        _bike(shown, asked[TAG])
     elif asked.get(FAMILY):
         _family(shown, asked[FAMILY])
     else:
@@ -66,9 +66,9 @@ def _shown(book: Book) -> Shown:
     )
 
 
-def _nothing() -> None:
+def _nothing(shown: Shown) -> None:
     st.html(
-        '<div class="lk-blank"><h1>Nothing that wears has been measured</h1>'
+        as_at_line(shown) + '<div class="lk-blank"><h1>Nothing that wears has been measured</h1>'
         "<p>Chain wear, pad and rotor thickness, tooth wear, tread depth, rim walls and battery "
         "capacity are read against how far a part has gone. Enter readings at the bench:</p>"
         "<p><code>lockring record --follow</code></p></div>"
@@ -272,10 +272,12 @@ def _lives_chart(shown: Shown, one: ModelLives) -> Callable[[], dict[str, Any]]:
     return lambda: lives_charts.lives_chart(one, title, locale)
 
 
-def _bike(shown: Shown, tag: str) -> None:
+def _bike(shown: Shown, typed: str) -> None:
+    tag = filters.fold_tag(typed)
     if tag not in data.tags(shown.book):
         near = filters.nearest_tags(tag, data.tags(shown.book))
-        unknown(shown, f"No bike has the tag {tag}", "Check its plate.")
+        said = tag if filters.is_tag(typed) else typed
+        unknown(shown, f"No bike has the tag {said}", "Check its plate.")
         if near:
             st.html(panels.bike_list(data.named(shown.book, near), shown.words))
         return

@@ -13,7 +13,8 @@ Opener = Callable[..., AppTest]
 
 
 def shown(app: AppTest) -> str:
-    """Give everything a page shows as HTML, one element a line, styles left out."""
+    """Give everything a page shows as HTML, one element a line; a page that broke fails."""
+    assert not app.exception, app.exception
     bodies = [element.proto.body for element in app.get("html")]
     return "\n".join(body for body in bodies if not body.startswith("<style>"))
 

@@ -135,3 +135,10 @@ def test_safety_parts_carry_the_caution(quay: Path, opened: Opener) -> None:
     assert "until a qualified mechanic has looked at it, the maker's figure decides" in page
     assert not re.search(r"\bsafe\b", page, re.I)
     assert not re.search(r"\b(nan|NaN|inf|None)\b", page)
+
+
+def test_the_first_day_of_all_is_a_day_before_the_book(ten: Path, opened: Opener) -> None:
+    """A day no book reaches back to gives a page with nothing on it, and says which day that is."""
+    page = shown(opened(ten, page="due", as_at="0001-01-01"))
+    assert "Nobody to call" in page
+    assert "As at the end of 1 Jan 1900" in page

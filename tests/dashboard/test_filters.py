@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -53,6 +54,16 @@ def test_a_day_that_does_not_exist_is_none() -> None:
     assert filters.asked_day("soon") is None
     assert filters.asked_day(None) is None
     assert filters.asked_day("2025-06-01T10:00") == date(2025, 6, 1)
+    assert filters.asked_day("0001-01-01") == date(1900, 1, 1)
+
+
+@pytest.mark.parametrize(
+    ("typed", "number"),
+    [("7", 7), ("0", 0), ("-1", 28), ("1e3", 28), (None, 28), ("", 28), ("9" * 5000, 365)],
+)
+def test_a_number_in_an_address_is_kept_within_reason(typed: str | None, number: int) -> None:
+    """What is no whole number is the usual one; what is too much is the most there is."""
+    assert filters.asked_number(typed, usual=28, most=365) == number
 
 
 def test_days_outside_a_life_are_its_ends() -> None:

@@ -105,6 +105,9 @@ def test_a_figure_worked_out_is_never_said_below_its_floor() -> None:
     """A pad that would be worn through by now is said to be at nought, not less."""
     worn = replace(PADS, now=Estimate(-1.6, -0.24, 0.73))
     assert wear_words.stands(worn, FORMATS).startswith("About 0\u00a0mm (0 to 0.73) now")
+    gone = replace(worn, now=Estimate(-6.0, -4.0, -1.2))
+    said = wear_words.stands(gone, FORMATS)
+    assert said == "Nothing left by this estimate; limit 1\u00a0mm or less"
 
 
 @pytest.mark.parametrize(
@@ -115,10 +118,13 @@ def test_a_figure_worked_out_is_never_said_below_its_floor() -> None:
         (replace(PADS, due_in=Estimate(0.0, 0.0, 0.0)),
          "By this estimate it is past its limit already."),
         (replace(PADS, due_in=Estimate(0.0, 0.0, 700.0)),
-         "More likely past it already than not; at the latest in 700\u00a0km, by 1 Feb 2026."),
+         "More likely past it already than not; nine times in ten within 700\u00a0km, "
+         "by 1 Feb 2026."),
         (replace(PADS, due_in=Estimate(9e3, None, None), due_on=DueDates(None, None, None)),
          "Reaches its limit in more than 9,000\u00a0km, not within three years."),
         (replace(PADS, due_in=None, due_on=None), "Too little is known to say when."),
+        (replace(PADS, due_in=None, due_on=None, readings=(reading(2000, 0.9),)),
+         "It was past its limit when last read; how fast it wears is not known."),
         (replace(PADS, is_fitted=False), "It has been taken off."),
         (replace(PADS, limit=None), "No limit is known for it."),
     ],
@@ -136,6 +142,13 @@ def test_days_one_reading_and_unknown_beginnings_are_said() -> None:
     assert "counted in days" in said
     assert "before it was first seen here is not known" in said
     assert wear_words.remarks(PADS) == []
+
+
+def test_use_that_is_far_from_known_is_said_to_be_so() -> None:
+    """The band is drawn at a use; where the use by now is unsure, the page says which allows it."""
+    said = wear_words.remarks(replace(PADS, exposure_now=3000.0, exposure_now_error=900.0))
+    assert [one for one in said if "the band along its line does not" in one]
+    assert wear_words.remarks(replace(PADS, exposure_now=3000.0, exposure_now_error=20.0)) == []
 
 
 @pytest.mark.parametrize(("figure", "said"), [(0.9, "past limit when read"), (2.2, "not foretold")])

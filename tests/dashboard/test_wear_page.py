@@ -182,3 +182,19 @@ def test_a_part_that_is_not_due_yet_says_when_it_will_be(ten: Path, opened: Open
     window = next(rows for rows in chart_data(app) if "from" in rows[0])
     assert window[0]["limit"] == 0.75
     assert 2_816 < window[0]["from"] < window[0]["to"]
+
+
+def test_before_anything_was_measured_the_page_says_which_day_that_is(
+    ten: Path, opened: Opener
+) -> None:
+    """On wear and on chains, nothing known by a day is not nothing known at all."""
+    for page in ("wear", "chains"):
+        said = shown(opened(ten, page=page, as_at="2024-06-01"))
+        assert "As at the end of 1 Jun 2024" in said
+        assert "measured" in said
+
+
+def test_a_tag_that_cannot_be_one_is_named_as_it_was_typed(ten: Path, opened: Opener) -> None:
+    """What is no tag is not read as one with its letters changed."""
+    page = shown(opened(ten, page="wear", tag="Old Bill's <bike>"))
+    assert "No bike has the tag Old Bill&#x27;s &lt;bike&gt;" in page
