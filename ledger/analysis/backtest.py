@@ -10,6 +10,7 @@ errors so far, so that all three are judged by the same loss.
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,7 +21,7 @@ from ledger.analysis.wear_columns import as_table, moments, names_of
 from ledger.analysis.wear_data import Family, Flags, Floats, Ints, Table, arrange
 from ledger.analysis.wear_forecast import HIGH, LOW, MIDDLE
 from ledger.analysis.wear_foretell import foretell, quantile_shown
-from ledger.analysis.wear_scale import rough
+from ledger.analysis.wear_rough import rough
 
 FOLDS = 12
 FIRST_SHARE = 0.1
@@ -63,11 +64,14 @@ def pinball(actual: Floats, forecast: Floats, share: float) -> Floats:
     return np.maximum(share * off, (share - 1) * off)
 
 
-def backtest(readings: Table, folds: int = FOLDS) -> Backtest:
+def backtest(
+    readings: Table, folds: int = FOLDS, on_progress: Callable[[int, int], None] | None = None
+) -> Backtest:
     """Score forecasts of each next reading; columns as `fit_wear`, and `measured_at`.
 
     Both are instants (UTC where they have no zone) or plain numbers. With `recorded_at`, a
-    reading counts as known only once it was recorded. Raises ReadingsWrong as `fit_wear`.
+    reading counts as known only once it was recorded. `on_progress` is told how many families are
+    done, of how many. Raises ReadingsWrong as `fit_wear`.
     """
     table = as_table(readings)
     families = arrange(table)
@@ -76,7 +80,7 @@ def backtest(readings: Table, folds: int = FOLDS) -> Backtest:
         known_at = moments(table, "recorded_at")
     rows = [
         row
-        for family in families
+        for family in _counted(families, on_progress)
         for row in _of_family(family, measured[family.row], known_at[family.row], folds)
     ]
     scored = _table(rows)
@@ -84,6 +88,18 @@ def backtest(readings: Table, folds: int = FOLDS) -> Backtest:
     each = [_score(scored.filter(pa.compute.equal(scored["family"], name)), name) for name in names]
     total = _score(scored, "all") if scored.num_rows else None
     return Backtest(total, each, scored)
+
+
+def _counted(
+    families: Sequence[Family], on_progress: Callable[[int, int], None] | None
+) -> Iterator[Family]:
+    """Give the families one after another, telling how many of all are done."""
+    for done, family in enumerate(families):
+        if on_progress:
+            on_progress(done, len(families))
+        yield family
+    if on_progress:
+        on_progress(len(families), len(families))
 
 
 _FIELDS = ("row", "fold", "shown", "low", "middle", "high", "line", "fleet", "span",

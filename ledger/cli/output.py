@@ -93,9 +93,16 @@ def say_table(title: str, columns: Sequence[str], rows: Iterable[Sequence[str]])
 
 
 @contextmanager
-def progress(doing: str, total: int | None = None) -> Iterator[Callable[..., None]]:
-    """Give a function to be told how many are done (of how many); a bar on a terminal only."""
+def progress(
+    doing: str, total: int | None = None, *, is_long: bool = False
+) -> Iterator[Callable[..., None]]:
+    """Give a function to be told how many are done (of how many); a bar on a terminal only.
+
+    What is long is said in one line where there is no terminal.
+    """
     if not sys.stderr.isatty():
+        if is_long:
+            warn(f"{doing}: this takes a while.")
         yield lambda done, of=total: None
         return
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn

@@ -65,8 +65,8 @@ def _backtest(book: Book, *, as_json: bool) -> None:
     from ledger.cli import wear_fleet
     from ledger.figures.wear import backtest_of
 
-    with progress("Foretelling past readings"):
-        found = backtest_of(book)
+    with progress("Foretelling past readings, family by family", is_long=True) as tell:
+        found = backtest_of(book, tell)
     if as_json:
         say_json(wear_fleet.backtest_json(found))
     else:
