@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from ledger.figures.wear import BookWear, GaugeFigure, PartWear, RateFigure, WearReading
     from ledger.vocabulary import Vocabulary
 
+_COUNTED = {"km": "by km", "days": "by days"}
 _SCORES = ("coverage", "bias", "loss", "loss_line", "loss_fleet")
 _JSON_SCORES = ("coverage", "bias_percent", "loss_percent", "loss_line_percent",
                 "loss_fleet_percent")  # fmt: skip
@@ -53,7 +54,7 @@ def _rate_row(rate: RateFigure, words: WearWords) -> tuple[str, ...]:
 
 
 def _say_gauges(gauges: Sequence[GaugeFigure], words: WearWords) -> None:
-    beside = Counter(one.family for one in {(g.gauge, g.family): g for g in gauges}.values())
+    beside = Counter(one.family for one in gauges)
     rows = [
         (
             one.gauge or "not noted",
@@ -61,7 +62,7 @@ def _say_gauges(gauges: Sequence[GaugeFigure], words: WearWords) -> None:
             words.bias(one, is_alone=beside[one.family] == 1),
             f"{words.signed(100 * one.gain)} %",
             f"{words.rough(one.error)} {family_unit(words.words, one.family)}",
-            str(one.count),
+            f"{one.count} {_COUNTED[one.exposure_unit]}",
         )
         for one in gauges
     ]
@@ -110,6 +111,7 @@ def _gauge_json(one: GaugeFigure, known: Vocabulary) -> dict[str, Any]:
         "unit": family_unit(known, one.family),
         **figures,
         "count_readings": one.count,
+        "exposure_unit": one.exposure_unit,
     }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
@@ -137,6 +137,9 @@ class GaugeFigure:
     error: float
     """Standard deviation of one reading."""
     count: int
+    """Readings it was measured from."""
+    exposure_unit: str
+    """km, or days: what the readings it was measured from are counted in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,8 +181,13 @@ class BookWear:
 
     @cached_property
     def gauges(self) -> list[GaugeFigure]:
-        """What was measured of every gauge."""
-        return [one for each in self.fit.families for one in _gauges(each)]
+        """What was measured of every gauge, once for each family: from most of its readings."""
+        found: dict[tuple[str, str], GaugeFigure] = {}
+        for one in (one for each in self.fit.families for one in _gauges(each)):
+            key = one.family, one.gauge
+            if key not in found or one.count > found[key].count:
+                found[key] = one
+        return [found[key] for key in sorted(found)]
 
     @cached_property
     def rates(self) -> list[RateFigure]:
@@ -210,9 +218,12 @@ def wear_of(book: Book, as_at: datetime | None = None, known_seq: int | None = N
     )
 
 
-def backtest_of(book: Book) -> Backtest:
-    """Score how the model would have foretold this book's readings."""
-    return backtest(_with_starts(book, book_readings(book).readings))
+def backtest_of(book: Book, on_progress: Callable[[int, int], None] | None = None) -> Backtest:
+    """Score how the model would have foretold this book's readings.
+
+    `on_progress` is told how many families are done, of how many.
+    """
+    return backtest(_with_starts(book, book_readings(book).readings), on_progress=on_progress)
 
 
 def _with_starts(book: Book, readings: pa.Table) -> pa.Table:
@@ -474,6 +485,7 @@ def _gauges(each: FamilyFit) -> Iterator[GaugeFigure]:
                 gain=float(scales.gain[place]),
                 error=float(scales.error[place]),
                 count=int(scales.count[place]),
+                exposure_unit=family.unit,
             )
 
 

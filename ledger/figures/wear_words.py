@@ -120,11 +120,17 @@ class WearWords(Written):
             return ""
         if part.due_in.middle == 0:
             return f"Due by now, more likely than not: {self.dates(part.due_on)}."
+        if part.due_in.middle is None:
+            return f"Due {self.dates(part.due_on)}."
         how_far = self.around(part.due_in, part.exposure_unit)
         return f"Due in {how_far}: {self.dates(part.due_on)}."
 
     def dates(self, on: DueDates) -> str:
-        """Give the day of a limit with its 80 % interval."""
+        """Give the day of a limit with its 80 % interval, as far as any is foretold."""
+        if on.early is None:
+            return AHEAD
+        if on.middle is None:
+            return f"{AHEAD} (80 %: from {self.day(on.early)} on)"
         early, middle, late = (self.day(day) if day else AHEAD for day in
                                (on.early, on.middle, on.late))  # fmt: skip
         return f"{middle} (80 %: {early} to {late})"

@@ -129,6 +129,25 @@ def test_the_fleet_tells_rates_and_gauges(quay: Run) -> None:
     assert usual["low"] < 0.21 < usual["high"]
 
 
+def test_a_gauge_is_one_row_a_family_as_most_of_its_readings_tell(quay: Run) -> None:
+    """Of chains read over km and of chains whose distance nobody knows, the more common ones."""
+    drafts = [
+        one
+        for tag in TAGS
+        for one in (
+            *worn(tag, "0.2"), odometer("2026-03-01", tag, 3400), chain("2026-03-01", tag, "0.22")
+        )
+    ]  # fmt: skip
+    unknown = set(TAGS[:3])
+    recorded(*(one for one in drafts
+               if not (one["bike"] in unknown and one["kind"] == "distance_read")))  # fmt: skip
+    (gauge,) = strict(quay("wear", *AS_AT, "--json"))["gauges"]
+    assert (gauge["exposure_unit"], gauge["count_readings"]) == ("km", 14)
+    done = quay("wear", *AS_AT)
+    rows = done.out[done.out.index("Gauges, as measured") :]
+    assert rows.count("chain wear") == 1 and "14 by km" in rows
+
+
 def test_as_known_goes_back_to_what_the_book_held(quay: Run) -> None:
     """By seq: before the reading was recorded there was nothing to tell."""
     recorded(*worn(TAG, "0.6"))
@@ -190,6 +209,7 @@ def test_the_backtest_says_what_its_figures_mean(lockring: Run) -> None:
     recorded_day_by_day(*ten_bikes())
     done = lockring("wear", "--backtest")
     assert done.code == 0, done.err
+    assert done.err == "Foretelling past readings, family by family: this takes a while.\n"
     flat = " ".join(done.out.split())
     for said in ("readings scored", "80 % would be right", "faster than foretold", "pinball loss",
                  "line through the last two readings", "take these figures as rough"):  # fmt: skip
