@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ledger.analysis import wear_flags, wear_scale
+from ledger.analysis import wear_flags, wear_rough, wear_scale
 from ledger.analysis.wear_data import Family, Flags, Floats, Ints, Table, arrange
 from ledger.analysis.wear_flags import Flagged
 from ledger.analysis.wear_forecast import State, state_of
@@ -90,7 +90,7 @@ def fit_family(family: Family, known: Flags | None = None) -> FamilyFit:
     Only `known` readings (M,) are looked at; all by default.
     """
     known = np.ones(len(family.x), dtype=bool) if known is None else known
-    first = wear_scale.rough(family, known)
+    first = wear_rough.rough(family, known)
     if first is None:
         return FamilyFit(family, known, [])
     errors = wear_scale.usual_errors(family, first.span)
@@ -103,7 +103,7 @@ def fit_family(family: Family, known: Flags | None = None) -> FamilyFit:
     family = _at_least(family, np.flatnonzero(is_worn_out & ~impossible), most)
     everything, known = known, known & ~impossible
     used = _without_the_wild(family, known, first)
-    first = wear_scale.rough(family, used) or first
+    first = wear_rough.rough(family, used) or first
     fitted = _fitted(family, used, first, most)
     for _ in range(wear_flags.AGAIN):
         off, surprise = wear_flags.deviations(family, *_prior(fitted), used, known)
@@ -151,7 +151,7 @@ def _at_least(family: Family, rows: Ints, most: float) -> Family:
     return replace(family, y=y, low=low, high=high)
 
 
-def _without_the_wild(family: Family, known: Flags, first: wear_scale.Rough) -> Flags:
+def _without_the_wild(family: Family, known: Flags, first: wear_rough.Rough) -> Flags:
     """Give which known readings are not absurd beside a rough line, so that none spoils the fit."""
     size = len(family.series)
     guess = wear_scale.scales(family, np.zeros_like(known), first)
@@ -176,7 +176,7 @@ def _without_the_wild(family: Family, known: Flags, first: wear_scale.Rough) -> 
     return used
 
 
-def _fitted(family: Family, used: Flags, first: wear_scale.Rough, most: float) -> FamilyFit:
+def _fitted(family: Family, used: Flags, first: wear_rough.Rough, most: float) -> FamilyFit:
     scales = wear_scale.scales(family, used, first, most)
     usual = (scales.rate, (scales.rate * USUAL_SPREAD) ** 2)
     readings = intervals_as_figures(family, scales, usual, used)

@@ -14,6 +14,7 @@ import numpy as np
 from ledger.analysis import reml
 from ledger.analysis.wear_data import Family, Flags, Floats, Ints, stacks
 from ledger.analysis.wear_design import Design, design_of, groups, start_groups
+from ledger.analysis.wear_rough import Rough, spread_out
 
 MOST_SERIES = 500
 PRIOR_READINGS = 4.0
@@ -79,55 +80,6 @@ class Scales:
         return error**2 + (self.rate[family.series_of] * family.x_error) ** 2
 
 
-@dataclass(frozen=True, slots=True)
-class Rough:
-    """A first look that outliers hardly move."""
-
-    rate: float
-    start: float
-    span: float
-    usual_x: float
-
-
-def rough(family: Family, is_used: Flags) -> Rough | None:
-    """Give a family's rough rate and start; None where nothing tells a rate."""
-    valued = is_used & ~family.is_interval
-    of = family.series_of
-    slopes, weights = _slopes(family, valued)
-    start = _rough_start(family, valued & family.is_new[of], slopes, weights)
-    later = valued & family.is_new[of] & (family.x > 0)
-    if np.isnan(start):
-        start = float(np.min(family.y[valued], initial=np.inf))
-        later = np.zeros_like(later)
-    slopes = np.append(slopes, (family.y[later] - start) / family.x[later])
-    weights = np.append(weights, family.x[later])
-    if not len(slopes):
-        return None
-    rate = _weighted_median(slopes, weights)
-    if rate <= 0:
-        return None
-    limit = family.limit[~np.isnan(family.limit)]
-    span = float(np.median(limit)) - start if len(limit) else 0.0
-    usual_x = float(np.median(family.x[family.x > 0.01 * family.x.max()]))
-    return Rough(rate, start, span if span > 0 else max(rate * usual_x, 1e-9), usual_x)
-
-
-def _rough_start(family: Family, is_new: Flags, slopes: Floats, weights: Floats) -> float:
-    """Give the figure of a new part: known, or where lines of the usual slope begin; else NaN."""
-    known = family.known_start[family.is_new & ~np.isnan(family.known_start)]
-    if len(known):
-        return float(np.median(known))
-    x, y = family.x[is_new], family.y[is_new]
-    if len(slopes) and len(x):
-        return float(np.median(y - _weighted_median(slopes, weights) * x))
-    if len(x) >= 3 and np.ptp(x) > 0:
-        from scipy.stats import theilslopes  # slow to import, and seldom needed
-
-        some = _spread_out(len(x), 400)
-        return float(theilslopes(y[some], x[some]).intercept)
-    return float("nan")
-
-
 def worn_out(family: Family, known: Flags, usual_error: float) -> float:
     """Give the figure beyond which nothing wears: metal on metal, or too worn to turn.
 
@@ -153,24 +105,6 @@ def usual_errors(family: Family, span: float) -> Floats:
     return np.asarray(np.clip(found, 1e-3 * span, span))
 
 
-def _slopes(family: Family, valued: Flags) -> tuple[Floats, Floats]:
-    """Give the slope between each reading and the one before it, and the exposure between."""
-    of = np.flatnonzero(valued)
-    is_same = np.diff(family.series_of[of]) == 0
-    step, rise = np.diff(family.x[of])[is_same], np.diff(family.y[of])[is_same]
-    return rise[step > 0] / step[step > 0], step[step > 0]
-
-
-def _weighted_median(values: Floats, weights: Floats) -> float:
-    order = np.argsort(values)
-    sums = np.cumsum(weights[order])
-    return float(values[order][np.searchsorted(sums, sums[-1] / 2)])
-
-
-def _spread_out(size: int, most: int) -> Ints:
-    return np.unique(np.linspace(0, size - 1, min(size, most)).astype(np.int64))
-
-
 def _uncut(family: Family, is_used: Flags, first: Rough, most: float) -> Flags:
     """Keep readings so early that next to no part can be worn out by then, where enough are.
 
@@ -186,8 +120,8 @@ def _chosen(family: Family, is_used: Flags) -> Flags:
     counts = np.bincount(family.series_of[is_used], minlength=len(family.series))
     twice = np.flatnonzero(counts >= 2)
     once = np.flatnonzero((counts == 1) & family.is_new)
-    twice = twice[_spread_out(len(twice), 2 * MOST_SERIES // 3)] if len(twice) else twice
-    once = once[_spread_out(len(once), MOST_SERIES - len(twice))] if len(once) else once
+    twice = twice[spread_out(len(twice), 2 * MOST_SERIES // 3)] if len(twice) else twice
+    once = once[spread_out(len(once), MOST_SERIES - len(twice))] if len(once) else once
     is_chosen = np.zeros(len(family.series), dtype=bool)
     is_chosen[twice] = True
     is_chosen[once] = True
