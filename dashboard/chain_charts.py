@@ -77,7 +77,7 @@ def cost_chart(
     axis = alt.Axis(tickCount=5, grid=False)
     x = alt.X("at:Q", title="chain changed at, % worn", axis=axis,
               scale=alt.Scale(domain=ends, nice=False, padding=8))  # fmt: skip
-    top = float(rows["high"].max()) * 1.05
+    top = float(rows["high"].max()) * 1.2  # the limit's name stands above the curve
     y = alt.Y("cost:Q", title=currency, scale=alt.Scale(domain=[0, top], nice=False))
     base = alt.Chart(rows).encode(x=x)
     near = base.transform_filter("datum.near").mark_point(

@@ -12,6 +12,9 @@ from ledger.figures.chain_report import BikeGears, LimitCurve, RiderChains, Shop
 from ledger.figures.written import percent
 from ledger.settings import BookSettings
 
+LONGEST_LABEL = 22
+"""Signs of a name that a chart has room for, on a telephone too."""
+
 
 @dataclass(frozen=True)
 class Money:
@@ -32,6 +35,11 @@ class Money:
     def _written(self, value: Decimal) -> str:
         said = format_currency(value, self.settings.currency, locale=self.words.formats.locale)
         return said.removesuffix(".00") if value == value.to_integral_value() else said
+
+
+def short(name: str) -> str:
+    """Give a name whole, or cut where it is longer than the label of a chart."""
+    return name if len(name) <= LONGEST_LABEL else f"{name[: LONGEST_LABEL - 1].rstrip()}…"
 
 
 def share(middle: float, low: float, high: float) -> str:

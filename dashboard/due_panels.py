@@ -139,7 +139,7 @@ def _who(person: Person) -> str:
 def _bike(bike: DueBike, asked: Asked, words: Words, say: DueWords) -> str:
     parts = "".join(_part(part, say) for part in bike.parts)
     name = made(bike.make, bike.model) or "make not known"
-    seen = f"not seen since {words.formats.day(bike.last_seen_at)}"
+    seen = f"{_seen(bike)} {words.formats.day(bike.last_seen_at)}"
     ridden = bike.rider.rider not in (None, bike.keeper.rider)
     rider = f", ridden by {person_words(bike.rider)}" if ridden else ""
     return (
@@ -148,6 +148,10 @@ def _bike(bike: DueBike, asked: Asked, words: Words, say: DueWords) -> str:
         f'<a href="{text(asked.of_day("wear", bike.bike))}" target="_self">its wear</a>'
         f'</small></p><ul class="lk-matters">{parts}</ul></div>'
     )
+
+
+def _seen(bike: DueBike) -> str:
+    return "last entry" if bike.jobs else "not seen since"
 
 
 def _part(part: DuePart, say: DueWords) -> str:

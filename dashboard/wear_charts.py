@@ -116,9 +116,17 @@ def _figures_shown(part: PartWear, *tables: pd.DataFrame) -> list[float]:
     seen = [float(one) for table in tables for name in ("low", "figure", "middle", "high")
             if name in table for one in table[name].dropna()]  # fmt: skip
     seen += [part.limit] if part.limit is not None else []
-    low, high = min(seen), max(seen)
+    open_ends = _open_ends(part)
+    low, high = min([*seen, *([0.0] if open_ends[0] and part.direction > 0 else [])]), max(seen)
+    high += (high - low) * 0.25 if open_ends[1] else 0.0
     room = (high - low) * 0.1 or abs(high) * 0.25 or 1.0
     return [max(low - room, 0.0) if low >= 0 else low - room, high + room]
+
+
+def _open_ends(part: PartWear) -> tuple[bool, bool]:
+    """Say whether a go/no-go left what was read open downwards, and upwards: room shows that."""
+    marks = [one for one in part.readings if one.value is None]
+    return any(one.low is None for one in marks), any(one.high is None for one in marks)
 
 
 def edge_of(part: PartWear, band: pd.DataFrame) -> float:

@@ -174,9 +174,9 @@ def _shares(shown: Shown, shop: ShopChains, rows: Sequence[RiderChains]) -> None
 
 
 def _told_apart(shown: Shown, row: RiderChains, others: Sequence[RiderChains]) -> str:
-    """Give a rider's name, with the id where somebody else here has the same name."""
-    name = shown.name(row)
-    is_shared = sum(shown.name(other) == name for other in others) > 1
+    """Give a rider's name cut to what a chart holds, with the id where another here looks alike."""
+    name = say.short(shown.name(row))
+    is_shared = sum(say.short(shown.name(other)) == name for other in others) > 1
     return f"{name}, {row.who}" if is_shared and name != row.who else name
 
 

@@ -106,14 +106,8 @@ def _beyond(part: PartWear) -> float:
 def _fleet(shown: Shown) -> None:
     parts, number = shown.wear.parts, shown.words.formats.number
     there = _fitted(parts)
-    facts = {
-        "Parts read": number(len(parts)),
-        "Fitted now": number(len(there)),
-        "More likely past their limit than not": number(
-            sum((part.chance_past or 0.0) >= say.LIKELY for part in there)
-        ),
-    }
-    st.html(as_at_line(shown) + show.facts("How parts wear", facts))
+    facts = {"Parts read": number(len(parts)), "Fitted now": number(len(there))}
+    st.html(as_at_line(shown) + show.facts(say.fleet_finding(there, shown.words), facts))
     names = list(dict.fromkeys(shown.families.values()))
     _choose_family(shown, names)
     _rates(shown, names)

@@ -182,3 +182,11 @@ def test_differences_say_more_or_less(
     book = Book.init(tmp_path / "book", shop="saltquay", time_zone="Europe/Lisbon")
     money = chain_words.Money(book.settings, WORDS)
     assert chain_words.difference(*figures, money) == said
+
+
+def test_a_long_name_is_cut_for_a_chart_and_a_short_one_is_not() -> None:
+    """What is cut says so, and is no longer than the room there is."""
+    assert chain_words.short("Tilde Moen") == "Tilde Moen"
+    cut = chain_words.short("Tilde Amalie Overgaard von der Langen Strasse")
+    assert cut == "Tilde Amalie Overgaar\u2026"
+    assert len(cut) == chain_words.LONGEST_LABEL

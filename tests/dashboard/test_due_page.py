@@ -62,6 +62,8 @@ def test_a_bike_on_the_bench_stands_apart(ten: Path, opened: Opener) -> None:
     assert ON_THE_BENCH not in tags(calls)
     assert tags(bench) == [ON_THE_BENCH]
     assert "tell the mechanic, do not call" in bench
+    assert "last entry 27 Jun 2025" in bench
+    assert "not seen since" not in bench
 
 
 def test_a_longer_look_ahead_finds_more(ten: Path, opened: Opener) -> None:

@@ -144,6 +144,40 @@ def test_days_one_reading_and_unknown_beginnings_are_said() -> None:
     assert wear_words.remarks(PADS) == []
 
 
+@pytest.mark.parametrize(
+    ("fitted", "said"),
+    [
+        ([], "No part that was read is fitted now"),
+        ([PADS], "No fitted part is more likely past its limit than not"),
+        ([PADS, replace(PADS, chance_past=0.5)],
+         "1 of 2 fitted parts is more likely past the limit than not"),
+        ([replace(PADS, chance_past=None, readings=(reading(2000, 0.9),)),
+          replace(PADS, chance_past=0.9)],
+         "2 of 2 fitted parts are more likely past the limit than not"),
+    ],
+)  # fmt: skip
+def test_the_fleet_is_summed_up_in_its_title(fitted: list[PartWear], said: str) -> None:
+    """What the last reading alone tells counts where nothing tells how fast such parts wear."""
+    assert wear_words.fleet_finding(fitted, WORDS) == said
+
+
+def domain(part: PartWear) -> list[float]:
+    """Give the figures from the foot to the top of a part's picture, drawn without a line."""
+    drawn = wear_charts.part_chart(part, [], {}, "said", FORMATS.locale)
+    return drawn["layer"][0]["encoding"]["y"]["scale"]["domain"]
+
+
+def test_an_open_end_of_a_go_no_go_has_room_to_be_seen() -> None:
+    """Under a mark reaches down to nought where wear grows; over one reaches well past it."""
+    chain = replace(PADS, direction=1, limit=0.75, unit="%")
+    under = reading(700, None, high=0.5)
+    over = reading(3000, None, low=0.75)
+    assert domain(replace(chain, readings=(under,)))[0] == 0.0
+    assert domain(replace(chain, readings=(under, over)))[1] > 0.75 * 1.3
+    closed = reading(1900, None, low=0.5, high=0.75)
+    assert domain(replace(chain, readings=(closed,)))[1] < 0.8
+
+
 def test_use_that_is_far_from_known_is_said_to_be_so() -> None:
     """The band is drawn at a use; where the use by now is unsure, the page says which allows it."""
     said = wear_words.remarks(replace(PADS, exposure_now=3000.0, exposure_now_error=900.0))

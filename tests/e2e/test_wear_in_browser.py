@@ -56,7 +56,7 @@ def test_from_the_masthead_to_one_part_and_on_to_its_bike(worn: str, watched: Wa
     page = watched.page
     opened(watched, f"{worn}/chains?{DAY}", "What these figures are conditional on")
     page.get_by_role("navigation", name="Pages").get_by_role("link", name="Wear").click()
-    arrived(watched, "How parts wear")
+    arrived(watched, "How fast they usually wear")
     page.get_by_role("navigation", name="Sorts of part").get_by_role(
         "link", name="Chain wear"
     ).click()
