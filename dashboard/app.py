@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import logging
+
 import streamlit as st
 
 from dashboard import data, filters, markup, theme
@@ -19,6 +21,10 @@ WAYS = (
 )
 
 
+BROKEN = "This page could not be drawn"
+LOG = logging.getLogger(__name__)
+
+
 def main() -> None:
     """Draw the frame, and the page asked for in it."""
     st.set_page_config(page_title="Lockring", page_icon=str(theme.ICON), layout="wide")
@@ -28,6 +34,11 @@ def main() -> None:
         _pages(book)
     except LedgerError as error:
         st.html(markup.blank("The book cannot be read", str(error)))
+    except Exception:
+        # the server's own notice speaks of what a workshop does not have
+        LOG.exception("A page could not be drawn")
+        st.html(markup.blank(BROKEN, "Nothing in the book was changed. Load the page again; if it "
+                             "stays so, the window Lockring was started in says why."))  # fmt: skip
 
 
 def _pages(book: Book) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 import small_book
-from app_page import Opener, shown
+from app_page import BROKEN, Opener, shown
 from small_book import FORGOTTEN_TAG, NEW_TAG, TAG
 
 
@@ -321,3 +321,20 @@ def test_the_headline_names_the_gravest_first(tmp_path: Path, opened: Opener) ->
     page = shown(opened(tmp_path / "book", tag=TAG))
     assert "Unsafe: front brake pads. Past its limit: chain." in page
     assert page.index("lk-shape-unsafe") < page.index("lk-shape-due")
+
+
+def test_a_page_that_breaks_says_so_in_plain_words(
+    quay: Path, opened: Opener, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What nobody foresaw is told as our own page, without the cause, which goes to the log."""
+
+    def breaks(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("inner workings")
+
+    monkeypatch.setattr("dashboard.worked_out.due", breaks)
+    app = opened(quay, page="due")
+    page = "\n".join(element.proto.body for element in app.get("html"))
+    assert not app.exception
+    assert f"<h1>{BROKEN}</h1>" in page
+    assert "inner workings" not in page
+    assert 'aria-label="Pages"' in page
