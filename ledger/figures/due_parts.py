@@ -56,7 +56,7 @@ def by_bike(parts: Iterable[tuple[str, DuePart]]) -> dict[str, list[DuePart]]:
 
 def worn_parts(wear: BookWear, asked: Asked) -> Iterator[tuple[str, DuePart]]:
     """Give each bike and part that is due by its readings."""
-    for part in wear.parts:
+    for part in wear.near(asked.within_days, LIKELY):
         standing = _standing(part, asked)
         if standing is not None:
             yield part.bike, _worn(wear, part, standing, asked.words)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -15,141 +14,30 @@ from ledger.analysis import wear_forecast
 from ledger.analysis.backtest import Backtest, backtest
 from ledger.analysis.usage import Usage
 from ledger.analysis.wear import FamilyFit, WearFit, fit_wear
-from ledger.analysis.wear_data import PER, Floats, Ints
-from ledger.analysis.wear_flags import Flagged
-from ledger.analysis.wear_forecast import HIGH, LOW, MIDDLE, Use
+from ledger.analysis.wear_data import PER
+from ledger.analysis.wear_forecast import HIGH, LOW, MIDDLE
 from ledger.book import Book
 from ledger.events import kinds
 from ledger.figures.gauges import registered_errors
 from ledger.figures.readings import BookReadings, book_readings
+from ledger.figures.wear_parts import near_parts, parts_of
+from ledger.figures.wear_shapes import (
+    BandPoint,
+    DueDates,
+    Estimate,
+    GaugeFigure,
+    PartWear,
+    RateFigure,
+    WearReading,
+)
 
-HORIZON_DAYS = 3 * 365
-"""No due date is foretold beyond this."""
+__all__ = [
+    "BandPoint", "BookWear", "DueDates", "Estimate", "GaugeFigure", "PartWear", "RateFigure",
+    "WearReading", "backtest_of", "wear_of",
+]  # fmt: skip
+
 NEW_FIGURES = {"elongation": 0.0, "tooth_wear": 0.0, "capacity_left": 100.0}
 """What a new part reads by the definition of the quantity."""
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-
-
-@dataclass(frozen=True, slots=True)
-class Estimate:
-    """A figure with its 80 % interval; None at an end: beyond what can be foretold."""
-
-    low: float | None
-    middle: float | None
-    high: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class DueDates:
-    """The days a part reaches its limit: early (one in ten), even odds, late (nine in ten).
-
-    None: beyond HORIZON_DAYS from the day asked.
-    """
-
-    early: date | None
-    middle: date | None
-    late: date | None
-
-
-@dataclass(frozen=True, slots=True)
-class WearReading:
-    """One reading of a part."""
-
-    event: str
-    measured_at: datetime
-    exposure: float
-    """km or days of the part until then."""
-    exposure_error: float
-    value: float | None
-    low: float | None
-    high: float | None
-    gauge: str | None
-    flag: str | None
-    """Why it was left out of the fit; None where it was not."""
-
-
-@dataclass(frozen=True, slots=True)
-class PartWear:
-    """One part (or one sprocket of it) and one quantity, as at an instant."""
-
-    series: str
-    part: str
-    bike: str
-    rider: str | None
-    position: str
-    quantity: str
-    point: str | None
-    make: str | None
-    model: str | None
-    riding: str | None
-    unit: str
-    exposure_unit: str
-    """km, or days where a distance is not known."""
-    direction: int
-    limit: float | None
-    is_fitted: bool
-    is_from_new: bool
-    fitted_at: datetime
-    readings: tuple[WearReading, ...]
-    rate: Estimate | None
-    """Wear per 1,000 km (or per year), as a positive figure; None where nothing tells one."""
-    now: Estimate | None
-    """What it would measure now."""
-    exposure_now: float | None
-    exposure_now_error: float
-    chance_past: float | None
-    """Chance of being past its limit now."""
-    due_in: Estimate | None
-    """km (or days) from now until it reaches the limit; 0 where it is past."""
-    due_on: DueDates | None
-
-    @property
-    def last(self) -> WearReading:
-        """The last reading."""
-        return self.readings[-1]
-
-
-@dataclass(frozen=True, slots=True)
-class RateFigure:
-    """The usual rate of one family at one level of what it is pooled over."""
-
-    family: str
-    factor: str
-    """"all", riding, model, position or point."""
-    level: str
-    rate: Estimate
-    """Of a part of that level, per 1,000 km or per year: 80 % of such parts lie inside."""
-    count_series: int
-    exposure_unit: str
-
-
-@dataclass(frozen=True, slots=True)
-class GaugeFigure:
-    """How one gauge errs at one family, measured from the book."""
-
-    gauge: str
-    family: str
-    bias: float
-    """What it adds, against the other gauges and the figure when new."""
-    bias_error: float
-    gain: float
-    """By what share it shows wear too large."""
-    error: float
-    """Standard deviation of one reading."""
-    count: int
-    """Readings it was measured from."""
-    exposure_unit: str
-    """km, or days: what the readings it was measured from are counted in."""
-
-
-@dataclass(frozen=True, slots=True)
-class BandPoint:
-    """The fitted line at one exposure, with its 80 % band."""
-
-    exposure: float
-    low: float
-    middle: float
-    high: float
 
 
 @dataclass(frozen=True)
@@ -166,7 +54,20 @@ class BookWear:
     @cached_property
     def parts(self) -> list[PartWear]:
         """Every part that was read, by series."""
-        found = [part for each in self.fit.families for part in _parts(self, each)]
+        found = [part for each in self.fit.families for part in parts_of(self, each)]
+        return sorted(found, key=lambda part: part.series)
+
+    def near(self, within_days: int, chance: float) -> list[PartWear]:
+        """Give, by series, the fitted parts that are past their limit or may be soon.
+
+        Past it when last read, past it now with that chance at least, or within the days by the
+        middle estimate; where nothing tells, every part that has a limit.
+        """
+        found = [
+            part
+            for each in self.fit.families
+            for part in near_parts(self, each, within_days, chance)
+        ]
         return sorted(found, key=lambda part: part.series)
 
     @cached_property
@@ -243,232 +144,6 @@ def _with_starts(book: Book, readings: pa.Table) -> pa.Table:
     return readings.set_column(place, "start", pa.array(starts, pa.float64())).append_column(
         "gauge_error", pa.array(known, pa.float64())
     )
-
-
-def _none(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None
-
-
-def _estimates(low: Floats, middle: Floats, high: Floats) -> list[Estimate]:
-    return [
-        Estimate(_none(one), _none(two), _none(three))
-        for one, two, three in zip(low, middle, high, strict=True)
-    ]
-
-
-@dataclass(frozen=True, slots=True)
-class _Now:
-    """Exposures (S,) of a family's series as at the instant asked, in the model's units."""
-
-    x: Floats
-    error: Floats
-    is_fitted: np.ndarray[Any, np.dtype[np.bool_]]
-    fitted_at: list[datetime]
-    bikes: list[str]
-    ridings: list[str | None]
-
-
-def _columns(table: pa.Table, rows: Ints, names: Sequence[str]) -> dict[str, list[Any]]:
-    some = table.select(list(names)).take(pa.array(rows))
-    return {name: some[name].to_pylist() for name in names}
-
-
-def _last_rows(each: FamilyFit) -> Ints:
-    family = each.family
-    ends = np.searchsorted(family.series_of, np.arange(len(family.series)), side="right") - 1
-    return family.row[ends]
-
-
-def _now(wear: BookWear, each: FamilyFit) -> _Now:
-    family, per = each.family, PER[each.family.unit]
-    readings = wear.tables.readings
-    place = {part: row for row, part in enumerate(wear.tables.parts["part"].to_pylist())}
-    last = ["part", "measured_at", "distance_km", "distance_error_km"]
-    named = _columns(readings, _last_rows(each), last)
-    rows = np.array([place[part] for part in named["part"]], dtype=np.int64)
-    facts = _columns(
-        wear.tables.parts,
-        rows,
-        ["bike", "riding", "is_fitted", "fitted_at", "ended_at", "distance_km", "days"],
-    )
-    is_fitted = np.array(facts["is_fitted"], dtype=bool)
-    last_x = family.x[np.searchsorted(family.series_of, np.arange(len(family.series)), "right") - 1]
-    if family.unit == "km":
-        x, error = _km_now(wear, facts, named)
-    else:
-        today = _days_since_epoch(wear.as_at)
-        since = [today - _days_since_epoch(at) for at in facts["fitted_at"]]
-        x = np.where(is_fitted, since, np.array(facts["days"], dtype=np.float64))
-        error = np.zeros(len(x))
-    return _Now(
-        x=np.maximum(x / per, last_x),
-        error=error / per,
-        is_fitted=is_fitted,
-        fitted_at=facts["fitted_at"],
-        bikes=facts["bike"],
-        ridings=facts["riding"],
-    )
-
-
-def _km_now(
-    wear: BookWear, facts: Mapping[str, list[Any]], last: Mapping[str, list[Any]]
-) -> tuple[Floats, Floats]:
-    """Give each part's km now, and the error of what it went since its last reading.
-
-    To the km it is known to have gone by the bike's last distance reading, or by its own last
-    reading where that is later, comes what the bike was ridden since then.
-    """
-    bikes, ridings = facts["bike"], facts["riding"]
-    usage, today = wear.usage, _days_since_epoch(wear.as_at)
-    is_fitted = np.array(facts["is_fitted"], dtype=bool)
-    read_at = np.array([_days_since_epoch(at) for at in last["measured_at"]])
-    begun = np.array([_days_since_epoch(at) for at in facts["fitted_at"]])
-    code = np.array([usage.bikes.get(bike, -1) for bike in bikes])
-    counted = np.where(code >= 0, np.append(usage.last_at, -np.inf)[code], -np.inf)
-    known = np.array([np.nan if km is None else km for km in facts["distance_km"]])
-    read_km = np.array(last["distance_km"], dtype=np.float64)
-    until = np.minimum(np.maximum.reduce([counted, read_at, begun]), today)
-    km, log_sd = usage.ridden(bikes, until, np.full(len(bikes), today), ridings)
-    spread = km * np.sqrt(np.expm1(np.minimum(log_sd, 3.0) ** 2))
-    is_between = (counted > read_at) & is_fitted
-    error = np.hypot(spread, np.where(is_between, np.array(last["distance_error_km"]), 0.0))
-    gone = np.fmax(known, read_km) + np.where(is_fitted, km, 0.0)
-    return gone, np.where(is_fitted, error, 0.0)
-
-
-def _days_since_epoch(at: datetime) -> float:
-    return (at - _EPOCH) / timedelta(days=1)
-
-
-def _use(wear: BookWear, each: FamilyFit, now: _Now) -> Use:
-    size = len(now.x)
-    if each.family.unit != "km":
-        days = np.arange(HORIZON_DAYS + 1, dtype=np.float64)[None, :]
-        a_day = np.full(size, 1 / PER["days"])
-        return Use(a_day, np.zeros(size), days, np.zeros(size, dtype=np.int64))
-    names = sorted({riding or "" for riding in now.ridings})
-    start = wear.today
-    season = np.stack([wear.usage.season_days(name or None, start, HORIZON_DAYS) for name in names])
-    km, log_sd = wear.usage.of(now.bikes, now.ridings)
-    place = {name: row for row, name in enumerate(names)}
-    of = np.array([place[riding or ""] for riding in now.ridings], dtype=np.int64)
-    return Use(km / PER["km"], log_sd, season, of)
-
-
-@dataclass(frozen=True, slots=True)
-class _Foretold:
-    """What a family's series (S,) are foretold; lists of what pages show."""
-
-    rates: Sequence[Estimate | None]
-    now: Sequence[Estimate | None]
-    chance: Sequence[float | None]
-    due_in: Sequence[Estimate | None]
-    due_on: Sequence[DueDates | None]
-
-
-def _foretold(wear: BookWear, each: FamilyFit, now: _Now) -> _Foretold:
-    family, state = each.family, each.state
-    size = len(family.series)
-    nothing: list[None] = [None] * size
-    if state is None:
-        return _Foretold(nothing, nothing, nothing, nothing, nothing)
-    variance = now.error**2
-    seen = wear_forecast.at(state, now.x, variance)
-    turn = family.direction
-    ends = (LOW, HIGH) if turn > 0 else (HIGH, LOW)
-    figures = _estimates(*(turn * seen.quantile(share) for share in (ends[0], MIDDLE, ends[1])))
-    rates = _estimates(*(state.rate(share) for share in (LOW, MIDDLE, HIGH)))
-    has = np.flatnonzero(~np.isnan(family.limit))
-    chance, due_in, due_on = list(nothing), list(nothing), list(nothing)
-    past = seen.chance_above(family.limit)
-    for place in has:
-        chance[place] = float(past[place])  # type: ignore[call-overload]
-    going = has[now.is_fitted[has]]
-    for place, (one, two) in zip(going, _due(wear, each, now, going, variance), strict=True):
-        due_in[place], due_on[place] = one, two  # type: ignore[call-overload]
-    return _Foretold(rates, figures, chance, due_in, due_on)
-
-
-def _due(
-    wear: BookWear, each: FamilyFit, now: _Now, which: Ints, variance: Floats
-) -> Iterator[tuple[Estimate, DueDates]]:
-    state = each.state
-    assert state is not None
-    some, limit, per = state.of(which), each.family.limit[which], PER[each.family.unit]
-    use = _use(wear, each, now)
-    use = Use(use.a_day[which], use.log_deviation[which], use.season, use.season_of[which])
-    x, error = now.x[which], variance[which]
-    ways = _estimates(
-        *(
-            per * wear_forecast.due_after(some, limit, x, error, share)
-            for share in (LOW, MIDDLE, HIGH)
-        )
-    )
-    days = [
-        wear_forecast.due_days(some, limit, x, error, use, share) for share in (LOW, MIDDLE, HIGH)
-    ]
-    start = wear.today
-    for way, *ends in zip(ways, *days, strict=True):
-        yield way, DueDates(*(_day(start, end) for end in ends))
-
-
-def _day(start: date, days: float) -> date | None:
-    return start + timedelta(days=int(days)) if np.isfinite(days) else None
-
-
-_FACTS = ("series", "part", "position", "quantity", "point", "make", "model", "riding",
-          "rider", "unit", "direction", "limit", "is_from_new")  # fmt: skip
-_OF_ONE = ("event", "measured_at", "value", "low", "high", "gauge",
-           "distance_km", "distance_error_km", "days")  # fmt: skip
-
-
-def _parts(wear: BookWear, each: FamilyFit) -> Iterator[PartWear]:
-    family = each.family
-    now = _now(wear, each)
-    foretold = _foretold(wear, each, now)
-    flags = {flag.row: flag for flag in each.flagged}
-    readings = _columns(wear.tables.readings, family.row, _OF_ONE)
-    facts = _columns(wear.tables.readings, _last_rows(each), _FACTS)
-    ends = np.searchsorted(family.series_of, np.arange(len(family.series) + 1))
-    per = PER[family.unit]
-    for place, series in enumerate(family.series):
-        fact = {name: facts[name][place] for name in _FACTS}
-        yield PartWear(
-            **{**fact, "series": series},
-            bike=now.bikes[place],
-            exposure_unit=family.unit,
-            is_fitted=bool(now.is_fitted[place]),
-            fitted_at=now.fitted_at[place],
-            readings=tuple(
-                _reading(readings, row, family.unit, flags.get(int(family.row[row])))
-                for row in range(ends[place], ends[place + 1])
-            ),
-            rate=foretold.rates[place],
-            now=foretold.now[place],
-            exposure_now=_none(per * now.x[place]),
-            exposure_now_error=float(per * now.error[place]),
-            chance_past=foretold.chance[place],
-            due_in=foretold.due_in[place],
-            due_on=foretold.due_on[place],
-        )
-
-
-def _reading(
-    columns: Mapping[str, list[Any]], row: int, unit: str, flag: Flagged | None
-) -> WearReading:
-    one = {name: columns[name][row] for name in _OF_ONE}
-    km, error, days = one.pop("distance_km"), one.pop("distance_error_km"), one.pop("days")
-    exposure = km if unit == "km" else days
-    return WearReading(
-        **one,
-        exposure=exposure,
-        exposure_error=error if unit == "km" else 0.0,
-        flag=_flag_words(flag) if flag else None,
-    )
-
-
-def _flag_words(flag: Flagged) -> str:
-    return f"left out: {flag.why} (expected {flag.low:.3g} to {flag.high:.3g})"
 
 
 def _gauges(each: FamilyFit) -> Iterator[GaugeFigure]:
