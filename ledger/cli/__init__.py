@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run `lockring` and leave with its exit code: 0 done, 1 a problem, 2 wrong use."""
+    # The matrices are small: threads of the linear algebra would only wait for each other.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     sys.meta_path.insert(0, WithoutPandas)
     from ledger.cli.guard import leave, run
 
