@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Sequence
@@ -11,6 +12,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """Run `lockring` and leave with its exit code: 0 done, 1 a problem, 2 wrong use."""
     # The matrices are small: threads of the linear algebra would only wait for each other.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # A command makes much and ends soon: looking for cycles after every 700 things is in vain.
+    gc.set_threshold(100_000, 20, 20)
     sys.meta_path.insert(0, WithoutPandas)
     from ledger.cli.guard import leave, run
 
