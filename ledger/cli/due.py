@@ -23,6 +23,20 @@ COLUMNS = ("whom", "!bike", "what", "last read", "limit", "due", "how sure", "!n
 BENCH = ("!job", "!bike", "what", "last read", "limit", "due", "how sure")
 
 
+SeenWithin = Annotated[
+    int | None,
+    typer.Option(
+        help="Only bikes seen within so many days; the others are counted.",
+        min=0,
+        max=36_500,
+        show_default="540",
+    ),
+]
+Every = Annotated[
+    bool, typer.Option("--all", help="Also bikes not seen for longer, however long ago.")
+]
+
+
 def due(
     within: Annotated[
         int, typer.Option(help="What reaches its limit within so many days.", min=0, max=1095)
@@ -35,18 +49,8 @@ def due(
     limit: Annotated[
         int | None, typer.Option(help="At most so many calls, the most pressing.", min=1)
     ] = None,
-    seen_within: Annotated[
-        int | None,
-        typer.Option(
-            help="Only bikes seen within so many days; the others are counted.",
-            min=0,
-            max=36_500,
-            show_default="540",
-        ),
-    ] = None,
-    every: Annotated[
-        bool, typer.Option("--all", help="Also bikes not seen for longer, however long ago.")
-    ] = False,
+    seen_within: SeenWithin = None,
+    every: Every = False,
     messages: Annotated[
         bool, typer.Option("--messages", help="Print the message to each keeper, ready to send.")
     ] = False,
