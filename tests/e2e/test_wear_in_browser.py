@@ -139,6 +139,22 @@ def test_each_page_fits_its_screen(
             page.set_viewport_size({"width": width, "height": 900})
 
 
+def test_the_choice_over_a_worn_chain_stands_by_the_answer(
+    worn: str, chromium: Browser, tmp_path: Path
+) -> None:
+    """On a phone too: what to do about the chain, or what is missing to price it, in one line."""
+    with in_browser(chromium, 390, "light") as seen:
+        opened(seen, f"{worn}/bike?tag={LATE}&{DAY}", "Everything that happened")
+        line = seen.page.locator(".lk-bench p")
+        expect(line).to_contain_text(
+            "Worn chain: what to do about it is not priced", timeout=30_000
+        )
+        assert _overflowing(seen) == []
+        seen.page.set_viewport_size({"width": 390, "height": 1800})
+        seen.settle()
+        keep(seen.page.screenshot(path=tmp_path / "worn.png"), "bike_worn-390-light.png")
+
+
 def test_what_is_pressed_is_large_enough_for_a_finger(worn: str, watched: Watched) -> None:
     """Links to the pages, and what sorts and narrows, are at least 44 px high.
 
