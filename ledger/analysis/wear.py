@@ -45,10 +45,15 @@ class FamilyFit:
 
     @property
     def state(self) -> State | None:
-        """Where each series stands at its last reading."""
+        """Where each series truly stands at its last reading, its gauge's bias not being sure."""
         if self.scales is None or self.lines is None or self.rates is None:
             return None
-        return state_of(self.scales, self.lines, self.rates)
+        found = state_of(self.scales, self.lines, self.rates)
+        read = np.flatnonzero(self.used)
+        gauge = np.full(len(self.family.series), -1)
+        gauge[self.family.series_of[read]] = self.family.gauge[read]
+        unsure = np.where(gauge >= 0, self.scales.level_variances(gauge), 0.0)
+        return replace(found, variance=found.variance + unsure)
 
 
 @dataclass(frozen=True, slots=True)

@@ -64,6 +64,8 @@ class Scales:
     """(G,) readings the figures come from."""
     span: float
     """The usual way from new to the limit."""
+    level_error: float = 0.0
+    """How far all gauges together may show too much or too little, one standard deviation."""
     worn_out: float = np.inf
     """The figure past the limit that nothing wears beyond; infinite where none shows."""
 
@@ -72,6 +74,11 @@ class Scales:
         start = self.start[family.series_of]
         gauge = family.gauge
         return start + (shown - start - self.bias[gauge]) / (1 + self.gain[gauge])
+
+    def level_variances(self, gauges: Ints) -> Floats:
+        """Give the variance of a true figure that is owed to what `gauges` may all be off by."""
+        found: Floats = self.level_error**2 + self.bias_error[gauges] ** 2
+        return found
 
     def variances(self, family: Family) -> Floats:
         """Give the error variance (M,) of each reading, that of its exposure included."""
@@ -242,11 +249,12 @@ def _as_usual(
 
 def _levelled(
     family: Family, beta: dict[tuple[str, int], float], usual: Floats
-) -> tuple[float, Floats]:
-    """Give what all starts move by, and the gauges' biases (G,), none of them taken as right.
+) -> tuple[float, float, Floats]:
+    """Give what all starts move by and how unsure that is, and the gauges' biases (G,).
 
-    Only differences between gauges show in the readings; what they share is split between the
-    gauges and the start by how far each is usually off (the start twice a gauge).
+    No gauge is taken as right. Only differences between gauges show in the readings; what they
+    share is split between the gauges and the start by how far each is usually off (the start
+    twice a gauge).
     """
     bias = np.array([beta.get(("bias", gauge), 0.0) for gauge in range(len(usual))])
     starts = [value for (name, _), value in beta.items() if name == "start"]
@@ -254,10 +262,9 @@ def _levelled(
     precision = 1 / usual**2
     start_precision = 1 / (2 * usual.mean()) ** 2 if is_known else 0.0
     start = float(np.mean(starts)) if starts else 0.0
-    shift = (start * start_precision - (bias * precision).sum()) / (
-        precision.sum() + start_precision
-    )
-    return float(shift), bias + shift
+    total = precision.sum() + start_precision
+    shift = (start * start_precision - (bias * precision).sum()) / total
+    return float(shift), float(1 / np.sqrt(total)), bias + shift
 
 
 def _starts(
@@ -290,7 +297,7 @@ def _made(
     usual: Floats,
 ) -> Scales:
     gauges = range(len(family.gauges))
-    shift, bias = _levelled(family, beta, usual)
+    shift, level_error, bias = _levelled(family, beta, usual)
     start = start_groups(family)
     slope = groups(
         family.factors["riding"], len(family.levels["riding"]), np.ones_like(family.is_new)
@@ -320,4 +327,5 @@ def _made(
         error=np.sqrt(theta[4:]),
         count=np.bincount(family.gauge[used], minlength=len(family.gauges)),
         span=first.span,
+        level_error=level_error,
     )
