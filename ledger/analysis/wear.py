@@ -22,6 +22,8 @@ from ledger.analysis.wear_rates import USUAL_SPREAD, Pool, Rates, rates, tangent
 from ledger.analysis.wear_scale import Scales
 
 FIRST_SPREAD = 0.6
+FEW_FLAGS = 0.02
+"""What gauges and starts share is measured again where more than this share was set aside."""
 BEYOND = 3.0
 """A reading this many of its gauge's errors beyond what nothing wears beyond is none of it."""
 EDGE = 2.0
@@ -121,7 +123,8 @@ def fit_family(family: Family, known: Flags | None = None) -> FamilyFit:
         used = used.copy()
         used[back] = True
         used[worst[~is_past]] = False
-        fitted = _fitted(family, used, first, most)
+        few = len(worst) + len(back) < FEW_FLAGS * len(used)
+        fitted = _fitted(family, used, first, most, fitted.scales if few else None)
     assert fitted.scales
     fitted = replace(fitted, scales=replace(fitted.scales, worn_out=most))
     flagged = wear_flags.explained(
@@ -181,8 +184,14 @@ def _without_the_wild(family: Family, known: Flags, first: wear_rough.Rough) -> 
     return used
 
 
-def _fitted(family: Family, used: Flags, first: wear_rough.Rough, most: float) -> FamilyFit:
-    scales = wear_scale.scales(family, used, first, most)
+def _fitted(
+    family: Family,
+    used: Flags,
+    first: wear_rough.Rough,
+    most: float,
+    scales: Scales | None = None,
+) -> FamilyFit:
+    scales = scales or wear_scale.scales(family, used, first, most)
     usual = (scales.rate, (scales.rate * USUAL_SPREAD) ** 2)
     readings = intervals_as_figures(family, scales, usual, used)
     summed = lines(family, scales, *readings, used)

@@ -23,7 +23,7 @@ FEWEST_SERIES = 12
 """Fewer series that inform a variance than this leave it as is usual."""
 SURE = 0.5
 """Gauges are measured on readings whose exposure errs by less than this share of their error."""
-FEW = 100
+FEW = 60
 """With fewer readings than this the likelihood may well have two tops: both are tried."""
 EARLY = 2.0
 """How much faster than is usual next to no part wears."""
