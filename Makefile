@@ -8,6 +8,8 @@ STAMP := $(VENV)/.ready
 BOOK ?= book
 SCALE ?= small
 PORT ?= 8501
+# Small matrices, and a test process a core already: more threads only wait for each other.
+export OPENBLAS_NUM_THREADS := 1
 CHROMIUM ?= $(shell command -v chromium || command -v chromium-browser || command -v google-chrome)
 
 .PHONY: setup run test quick check bench lock browser clean

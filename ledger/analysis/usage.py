@@ -35,6 +35,8 @@ LEAST_DAYS = 1.0
 _DAY_US = 86_400_000_000
 _ROUNDS = 12
 _STEPS = 20
+_MONTH_BEFORE = np.roll(np.arange(12), 1)
+_MONTH_AFTER = np.roll(np.arange(12), -1)
 
 
 @dataclass(frozen=True)
@@ -276,7 +278,7 @@ def _season(season: Floats, month_days: Floats, average_days: Floats, trust: Flo
     for _ in range(_STEPS):
         expected = np.maximum(month_days @ season, 1e-9)
         dealt = (trust * average_days / expected) @ month_days * season
-        near = np.sqrt(np.roll(season, 1) * np.roll(season, -1))
+        near = np.sqrt(season[_MONTH_BEFORE] * season[_MONTH_AFTER])
         prior = FLAT_DAYS + SMOOTH_DAYS * near
         season = (dealt + prior) / (exposed + FLAT_DAYS + SMOOTH_DAYS)
     return np.asarray(season / (season @ MONTH_SHARES))

@@ -18,10 +18,12 @@ from ledger.analysis.wear_data import Family, Flags, Floats, Ints, Table, arrang
 from ledger.analysis.wear_flags import Flagged
 from ledger.analysis.wear_forecast import State, state_of
 from ledger.analysis.wear_lines import Lines, intervals_as_figures, lines
-from ledger.analysis.wear_rates import USUAL_SPREAD, Pool, Rates, rates, tangent
+from ledger.analysis.wear_rates import ENOUGH, USUAL_SPREAD, Pool, Rates, rates, tangent
 from ledger.analysis.wear_scale import Scales
 
 FIRST_SPREAD = 0.6
+ROUGHLY = 0.01
+"""How far off effects may be where intervals only need to know about where a rate lies."""
 FEW_FLAGS = 0.02
 """What gauges and starts share is measured again where more than this share was set aside."""
 BEYOND = 3.0
@@ -195,8 +197,9 @@ def _fitted(
     usual = (scales.rate, (scales.rate * USUAL_SPREAD) ** 2)
     readings = intervals_as_figures(family, scales, usual, used)
     summed = lines(family, scales, *readings, used)
-    found, pool = rates(family, summed, first.rate)
-    if (family.is_interval & used).any():
+    has_intervals = bool((family.is_interval & used).any())
+    found, pool = rates(family, summed, first.rate, enough=ROUGHLY if has_intervals else ENOUGH)
+    if has_intervals:
         near = tangent(found.prior_mean, found.prior_variance, found.mean)
         readings = intervals_as_figures(family, scales, near, used)
         summed = lines(family, scales, *readings, used)

@@ -26,6 +26,7 @@ PRIOR_PARTS = 4.0
 """How many parts' worth of readings the usual spreads count for."""
 NODES = 15
 ROUNDS = 30
+ENOUGH = 5e-4
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,9 +116,16 @@ def _columns(family: Family) -> tuple[sparse.csr_matrix, list[tuple[str, str]]]:
 
 
 def rates(
-    family: Family, lines: Lines, first_rate: float, before: Pool | None = None
+    family: Family,
+    lines: Lines,
+    first_rate: float,
+    before: Pool | None = None,
+    enough: float = ENOUGH,
 ) -> tuple[Rates, Pool]:
-    """Pool the rates of a family's series; the search starts at `first_rate`, or as `before`."""
+    """Pool the rates of a family's series; the search starts at `first_rate`, or as `before`.
+
+    It ends where no effect moves by more than `enough`.
+    """
     design, names = _columns(family)
     factor_of = np.array([FACTORS.index(factor) for factor, _ in names], dtype=np.int64)
     theta = np.concatenate([[np.log(first_rate)], np.zeros(len(names))])
@@ -139,7 +147,7 @@ def rates(
         moved = (within, between)
         within, between = _spreads(family, found, within, between, tells)
         levels = _level_spreads(theta[1:], np.diag(covariance)[1:], factor_of)
-        if step < 5e-4 and abs(moved[0] - within) + abs(moved[1] - between) < 1e-4:
+        if step < enough and abs(moved[0] - within) + abs(moved[1] - between) < enough / 5:
             break
     shared = design @ theta
     found = _two_stage(family, lines, shared, within, between, tells)

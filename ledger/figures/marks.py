@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
-from uuid import UUID
 
 import numpy as np
 import numpy.typing as npt
@@ -128,7 +127,7 @@ class Marks:
     @cached_property
     def events(self) -> Texts:
         """The id of each row's event, as text."""
-        return np.array([str(UUID(bytes=raw)) for raw in self.table["id"].to_pylist()], object)
+        return np.array([_id_of(raw.hex()) for raw in self.table["id"].to_pylist()], object)
 
     @cached_property
     def last_row_of_bike(self) -> Integers:
@@ -157,6 +156,11 @@ class Marks:
         }
         keys = [("bike", "ascending"), ("at", "ascending"), ("seq", "ascending")]
         return conforming(columns, DISTANCES).sort_by(keys)
+
+
+def _id_of(digits: str) -> str:
+    """Write the 32 hexadecimal digits of an id with its dashes."""
+    return "-".join((digits[:8], digits[8:12], digits[12:16], digits[16:20], digits[20:]))
 
 
 def marks_of(book: Book, as_at: datetime | None, known_seq: int | None) -> Marks:
