@@ -65,7 +65,8 @@ def console(*, is_stderr: bool = False) -> Console:
 def say_table(title: str, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
     """Print a table; nothing at all where there are no rows.
 
-    A column named `>km` is aligned right, one named `!bike` is never broken over lines.
+    A column named `>km` is aligned right, one named `!bike` is never broken over lines. Where the
+    terminal is too narrow for the columns, each row is a paragraph of its own.
     """
     from rich import box
     from rich.table import Table
@@ -75,6 +76,9 @@ def say_table(title: str, columns: Sequence[str], rows: Iterable[Sequence[str]])
     if not kept:
         return
     out = console()
+    if _least_width(columns, kept) > out.width:
+        _say_paragraphs(out, title, [column.lstrip(">!") for column in columns], kept)
+        return
     form = box.SIMPLE_HEAD if out.is_terminal else None
     table = Table(box=form, pad_edge=False, show_edge=False, padding=(0, 1) if form is None else 0)
     for column in columns:
@@ -89,6 +93,34 @@ def say_table(title: str, columns: Sequence[str], rows: Iterable[Sequence[str]])
         table.add_row(*(Text(shown(cell), style=VERDICT_STYLES.get(cell, "")) for cell in row))
     out.print(title, style="bold")
     out.print(table)
+    out.print()
+
+
+def _least_width(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> int:
+    """Give the characters a table needs at the least, with two between columns."""
+    total = 2 * (len(columns) - 1)
+    for place, column in enumerate(columns):
+        cells = [column.lstrip(">!"), *(row[place] for row in rows)]
+        natural = max(len(line) for cell in cells for line in cell.split("\n"))
+        total += natural if column[0] in ">!" else min(natural, LEAST_WIDTH)
+    return total
+
+
+def _say_paragraphs(
+    out: Console, title: str, names: Sequence[str], rows: Sequence[Sequence[str]]
+) -> None:
+    from rich.padding import Padding
+    from rich.text import Text
+
+    out.print(title, style="bold")
+    for row in rows:
+        cells = [(name, shown(cell)) for name, cell in zip(names, row, strict=True) if cell]
+        head = cells[0][1] if cells and cells[0][0] == names[0] else ""
+        rest = cells[1:] if head else cells
+        if head:
+            out.print(Text(head))
+        said = "; ".join(f"{name} {cell}" if name else cell for name, cell in rest)
+        out.print(Padding(Text(said), (0, 0, 0, 2)))
     out.print()
 
 
