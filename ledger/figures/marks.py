@@ -79,7 +79,7 @@ class Marks:
         """The distance readings, in the order of `distance_rows`."""
         rows = self.distance_rows
         shown, said = self.floats("distance_km")[rows], self.texts("outcome")[rows]
-        is_read = (said == "read") | (said == None)  # noqa: E711
+        is_read = (said == "read") | (said == None)  # noqa: E711 - of an array, element by element
         error = np.where(is_read, 0.0, _SAID_ERROR * shown)
         total = self.floats("distance_total_km")[rows]
         return Readings(self.at[rows], total, error, np.zeros(len(rows)))
