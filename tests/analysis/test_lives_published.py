@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from ledger.analysis.life_bounds import checked_bounds
 from ledger.analysis.lives import interval_curve, kaplan_meier, lognormal, weibull
 
 INFINITE = float("inf")
@@ -126,3 +129,23 @@ def test_the_curve_without_ends_between_looks_is_kaplan_meiers():
     assert between.times.tolist() == plain.times.tolist()
     assert between.survival == pytest.approx(plain.survival, abs=1e-5)
     assert between.at_risk.tolist() == plain.at_risk.tolist()
+
+
+def test_a_life_over_before_the_first_look_does_not_keep_a_law_from_settling():
+    """Lag phases of C. botulinum (lifelines' data set): the law is at its own likelihood's top.
+
+    lifelines takes a lower bound of 0 as 1e-25 and ends a little beside it, at scale 24.67 and
+    shape 0.148.
+    """
+    from lifelines.datasets import load_c_botulinum_lag_phase
+
+    data = load_c_botulinum_lag_phase()
+    lower, upper = data["lower_bound_days"], data["upper_bound_days"]
+    life = weibull(lower, upper)
+    assert life.scale == pytest.approx(24.67, rel=0.01)
+    assert life.shape == pytest.approx(0.148, rel=0.02)
+    bounds = checked_bounds(lower, upper)
+    assert life.log_likelihood == pytest.approx(life.log_likelihood_of(bounds), abs=1e-9)
+    for move in ({"location": life.location + 0.05}, {"location": life.location - 0.05},
+                 {"spread": life.spread * 1.01}, {"spread": life.spread / 1.01}):  # fmt: skip
+        assert replace(life, **move).log_likelihood_of(bounds) < life.log_likelihood
