@@ -61,6 +61,8 @@ class Terminal:
         self.process = subprocess.Popen(
             [*LOCKRING, *arguments], cwd=cwd, stdin=theirs, stdout=theirs, stderr=theirs,
             start_new_session=True, env={**os.environ, "COLUMNS": "200", "TERM": "xterm"},
+            # A test run started in the background ignores Ctrl-C, and so would its children.
+            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
         )  # fmt: skip
         os.close(theirs)
         self.shown = ""
