@@ -6,6 +6,7 @@ the other the same way (Nelson, Applied Life Data Analysis, 1982; Meeker and Esc
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -32,7 +33,7 @@ class Band(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class LifeModel:
+class LifeModel(ABC):
     """A fitted law of lives; intervals are at `level`, by the delta method."""
 
     location: float
@@ -104,15 +105,17 @@ class LifeModel:
         factor = np.exp(self._normal() * np.sqrt(self.covariance[1, 1]) / self.spread)
         return float(self.spread / factor), float(self.spread * factor)
 
+    @abstractmethod
     def _log_survival(self, standard: FloatArray) -> FloatArray:
-        raise NotImplementedError
+        """Give the logarithm of the share still good at a standardised logarithm of life."""
 
+    @abstractmethod
     def _log_density(self, standard: FloatArray) -> FloatArray:
         """Give the log-density of the standardised logarithm of life."""
-        raise NotImplementedError
 
+    @abstractmethod
     def _standard_quantile(self, share: float) -> float:
-        raise NotImplementedError
+        """Give the standardised logarithm of life by which a share of lives is over."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
