@@ -21,6 +21,7 @@ $(STAMP): requirements.lock pyproject.toml
 	test -d $(VENV) || $(PYTHON) -m venv $(VENV)
 	$(BIN)/pip install --quiet --require-hashes --only-binary :all: -r requirements.lock
 	$(BIN)/pip install --quiet --no-deps --no-build-isolation -e .
+	$(BIN)/python -m compileall -q ledger dashboard demo_events
 	touch $(STAMP)
 
 run: $(STAMP)
