@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import sys
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from itertools import groupby
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     from ledger.figures.calls import Call, DueBike, DueList, DuePart
     from ledger.figures.due_words import DueWords
 
+FEW = 40
+"""Calls, and bikes on the bench, that are listed for people who did not say how many."""
 COLUMNS = ("whom", "!bike", "what", "last read", "limit", "due", "how sure", "!not seen since")
 BENCH = ("!job", "!bike", "what", "last read", "limit", "due", "how sure")
 
@@ -35,6 +38,14 @@ SeenWithin = Annotated[
 Every = Annotated[
     bool, typer.Option("--all", help="Also bikes not seen for longer, however long ago.")
 ]
+Limit = Annotated[
+    int | None,
+    typer.Option(
+        help="At most so many calls, the most pressing; 0 for all of them.",
+        min=0,
+        show_default=f"{FEW}; all with --messages, --csv or --json",
+    ),
+]
 
 
 def due(
@@ -46,9 +57,7 @@ def due(
         typer.Option(help="Only whom this may be: an id, or part of a name, phone or email."),
     ] = None,
     bike: Annotated[str | None, typer.Option(help="Only this bike, by its tag.")] = None,
-    limit: Annotated[
-        int | None, typer.Option(help="At most so many calls, the most pressing.", min=1)
-    ] = None,
+    limit: Limit = None,
     seen_within: SeenWithin = None,
     every: Every = False,
     messages: Annotated[
@@ -65,6 +74,7 @@ def due(
 
     Examples:
     $ lockring due
+    $ lockring due --limit 0
     $ lockring due --within 56 --rider reed --messages
     $ lockring due --all
     $ lockring due --bike 7K3M9QXA --json
@@ -74,7 +84,8 @@ def due(
     if every and seen_within is not None:
         raise WrongUse("Choose one of --all and --seen-within.")
     book = open_book(book_path)
-    asked = {"within_days": within, "limit": limit, **_seen_within(seen_within, every=every)}
+    most = FEW if limit is None and not (messages or as_csv or as_json) else limit or None
+    asked = {"within_days": within, "limit": most, **_seen_within(seen_within, every=every)}
     found, words = _found(book, rider, bike, as_at, asked)
     if as_json:
         from ledger.cli.due_forms import due_json
@@ -83,7 +94,9 @@ def due(
     elif as_csv:
         _say_csv(found, words)
     else:
-        _say(book, found, words, with_messages=messages)
+        bench = found.bench if most is None else found.bench[:FEW]
+        _say(book, replace(found, bench=bench), words, with_messages=messages)
+        _say_more(found.count_calls - len(found.calls), len(found.bench) - len(bench))
 
 
 def _seen_within(days: int | None, *, every: bool) -> dict[str, int | None]:
@@ -162,6 +175,15 @@ def _say(book: Book, found: DueList, words: DueWords, *, with_messages: bool) ->
         say(nothing if book.bikes() else "The book holds no bikes yet.")
         return
     _say_caution(found)
+
+
+def _say_more(count_calls: int, count_bench: int) -> None:
+    """Say what was not listed, and what lists it."""
+    calls = f"{count_calls:,} more call{'' if count_calls == 1 else 's'}"
+    bench = f"{count_bench:,} more bike{'' if count_bench == 1 else 's'} on the bench"
+    left = [said for count, said in ((count_calls, calls), (count_bench, bench)) if count]
+    if left:
+        say(f"Not listed: {' and '.join(left)}. --limit 0 lists everything.")
 
 
 def _say_caution(found: DueList) -> None:

@@ -113,6 +113,33 @@ def test_rider_bike_and_limit_keep_what_is_asked_for(quay: Run) -> None:
     assert asked("--limit", "1") == [OTHER]
 
 
+def test_people_see_the_first_forty_and_how_to_list_the_rest(quay: Run) -> None:
+    """42 calls and 41 bikes on the bench: 40 of each, and one line at the end about the rest."""
+    away, bench = (
+        [f"{name}0000{n:03}" for n in range(count)] for name, count in (("A", 42), ("B", 41))
+    )
+    jobs = [{**draft("2026-05-30", "job_opened", bike, {}), "job": f"J-{bike}"} for bike in bench]
+    recorded(*(made for bike in (*away, *bench) for made in worn(bike, "0.8")), *jobs)
+
+    def listed(*more: str) -> tuple[int, int]:
+        out = quay("due", *AS_AT, *more).out
+        return tuple(sum(bike in out for bike in some) for some in (away, bench))
+
+    usual = quay("due", *AS_AT)
+    assert "42 calls, the first 40 here." in usual.out
+    last = "Not listed: 2 more calls and 1 more bike on the bench. --limit 0 lists everything."
+    assert usual.out.splitlines()[-1] == last
+    assert (listed(), listed("--limit", "1"), listed("--limit", "42")) == (
+        (40, 40),
+        (1, 40),
+        (42, 40),
+    )
+    for everything in (("--limit", "0"), ("--messages",), ("--json",)):
+        assert listed(*everything) == (42, 41)
+        assert "Not listed" not in quay("due", *AS_AT, *everything).out
+    assert listed("--csv") == (42, 0)
+
+
 def test_bikes_not_seen_for_long_are_one_line_and_all_lists_them(quay: Run) -> None:
     """Last seen on 2 January 2026: a year and a half later it is counted, and --all calls."""
     recorded(*worn(TAG, "0.7", "r1"))
