@@ -10,9 +10,10 @@ import base64
 import hashlib
 import struct
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import overload
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -41,11 +42,55 @@ class CommitMark:
     recorded_at: datetime
 
 
+class PackedMarks(Sequence[CommitMark]):
+    """The marks of consecutive commits, each unpacked when it is asked for.
+
+    A segment's footer lists thousands, and most readers want the last one.
+    """
+
+    def __init__(self, text: str, first: int) -> None:
+        """Take what `_pack` wrote, and the first commit's number; ValueError if it is cut off."""
+        self._packed = zlib.decompress(base64.b64decode(text, validate=True))
+        self._first = first
+        self._count, rest = divmod(len(self._packed), 48)
+        if rest or not self._count:
+            raise ValueError("the list of commits is cut off")
+
+    def __len__(self) -> int:
+        return self._count
+
+    @overload
+    def __getitem__(self, index: int) -> CommitMark: ...
+    @overload
+    def __getitem__(self, index: slice) -> tuple[CommitMark, ...]: ...
+    def __getitem__(self, index: int | slice) -> CommitMark | tuple[CommitMark, ...]:
+        places = range(self._count)[index]
+        return self._at(places) if isinstance(places, int) else tuple(map(self._at, places))
+
+    def __iter__(self) -> Iterator[CommitMark]:
+        return map(self._at, range(self._count))
+
+    def __eq__(self, other: object) -> bool:
+        return tuple(self) == tuple(other) if isinstance(other, Sequence) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(tuple(self))
+
+    def _at(self, place: int) -> CommitMark:
+        packed, count = self._packed, self._count
+        (size,) = struct.unpack_from(">q", packed, 8 * place)
+        (instant,) = struct.unpack_from(">q", packed, 8 * (count + place))
+        start = 16 * count + 32 * place
+        root = packed[start : start + 32]
+        recorded_at = _EPOCH + timedelta(microseconds=instant)
+        return CommitMark(self._first + place, size, root.hex(), recorded_at)
+
+
 @dataclass(frozen=True, slots=True)
 class Footer:
     """What a file holds: the marks of its commits, and the tree after the last of them."""
 
-    marks: tuple[CommitMark, ...]
+    marks: Sequence[CommitMark]
     frontier: Frontier
     writer: str
     """Random, made anew for every attempt to write: tells our file from somebody else's."""
@@ -81,7 +126,7 @@ def parse_footer(metadata: Mapping[bytes, bytes], name: str) -> Footer:
         texts = {key.decode(): value.decode() for key, value in metadata.items()}
         if texts["lockring.format"] != FORMAT:
             raise BookDamaged(f"{name} is of another version of Lockring: open it with that one.")
-        marks = _unpack(texts["lockring.commits"], int(texts["lockring.first_commit"]))
+        marks = PackedMarks(texts["lockring.commits"], int(texts["lockring.first_commit"]))
         frontier = Frontier.from_hex(int(texts["lockring.size"]), texts["lockring.frontier"])
         footer = Footer(marks, frontier, texts["lockring.writer"])
         last = (texts["lockring.last_commit"], texts["lockring.root"])
@@ -153,24 +198,6 @@ def _pack(marks: Sequence[CommitMark]) -> str:
     packed = struct.pack(f">{count}q{count}q", *(mark.size for mark in marks), *instants)
     packed += bytes.fromhex("".join(mark.root for mark in marks))
     return base64.b64encode(zlib.compress(packed, 9)).decode()
-
-
-def _unpack(text: str, first: int) -> tuple[CommitMark, ...]:
-    packed = zlib.decompress(base64.b64decode(text, validate=True))
-    count, rest = divmod(len(packed), 48)
-    if rest or not count:
-        raise ValueError("the list of commits is cut off")
-    numbers = struct.unpack_from(f">{2 * count}q", packed)
-    roots = packed[16 * count :].hex()
-    return tuple(
-        CommitMark(
-            first + index,
-            numbers[index],
-            roots[64 * index : 64 * index + 64],
-            _EPOCH + timedelta(microseconds=numbers[count + index]),
-        )
-        for index in range(count)
-    )
 
 
 def _damaged(name: str, wrong: str) -> BookDamaged:

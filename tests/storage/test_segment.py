@@ -83,7 +83,12 @@ def test_a_list_of_commits_comes_back_to_the_microsecond(first, steps):
         marks.append(CommitMark(number, frontier.size, frontier.root().hex(), moment))
     footer = Footer(tuple(marks), frontier, "0f" * 16)
     texts = {key.encode(): text.encode() for key, text in footer.to_metadata().items()}
-    assert parse_footer(texts, "f") == footer
+    read = parse_footer(texts, "f")
+    assert read == footer and footer == read
+    assert [read.marks[place] for place in range(-len(marks), 0)] == [*read.marks] == marks
+    assert read.marks[1:] == tuple(marks[1:]) and marks[-1] in read.marks
+    with pytest.raises(IndexError):
+        read.marks[len(marks)]
 
 
 @pytest.mark.parametrize(
