@@ -1,0 +1,187 @@
+"""The tables that every figure about faults that come back is worked out from.
+
+Each is read at the first question and kept. Instants are UTC, minutes whole, distances
+kilometres; null is "not known", never zero. Joined tags are one bike, under the first of them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import cached_property
+from typing import Protocol
+
+import pyarrow as pa
+
+from ledger.book import Book
+from ledger.queries import whole_table
+from ledger.vocabulary import Vocabulary
+from ledger.vocabulary.words import Window
+
+MOMENT = pa.timestamp("us", tz="UTC")
+
+REPAIRS = pa.schema(
+    [
+        pa.field("bike", pa.string(), nullable=False),
+        pa.field("position", pa.string(), nullable=False),
+        pa.field("system", pa.string(), nullable=False),
+        pa.field("fault", pa.string(), nullable=False),
+        ("cause", pa.string()),
+        pa.field("found_seq", pa.int64(), nullable=False),
+        pa.field("seq", pa.int64(), nullable=False),
+        pa.field("kind", pa.string(), nullable=False),
+        ("treatment", pa.string()),
+        ("job", pa.string()),
+        pa.field("actor", pa.string(), nullable=False),
+        ("tier", pa.string()),
+        ("riding", pa.string()),
+        ("make", pa.string()),
+        ("model", pa.string()),
+        pa.field("put_right_at", MOMENT, nullable=False),
+        ("again_at", MOMENT),
+        pa.field("observed_until", MOMENT, nullable=False),
+        pa.field("days_followed", pa.float64(), nullable=False),
+        ("km_followed", pa.float64()),
+        pa.field("window_days", pa.int64(), nullable=False),
+        pa.field("window_km", pa.float64(), nullable=False),
+        pa.field("is_found_again", pa.bool_(), nullable=False),
+        pa.field("is_come_back", pa.bool_(), nullable=False),
+        pa.field("is_mature", pa.bool_(), nullable=False),
+    ]
+)
+"""One episode of a fault that was put right, by put_right_at, then seq.
+
+- found_seq: of the episode (with bike, position and fault its key); seq: of the repair.
+- kind, treatment, job, actor, tier, riding, make, model: of the repair (the part that sat there,
+  or the new one).
+- again_at: when the fault was first found again after this repair, within the window or not;
+  null where it was not.
+- observed_until: the last live event of the bike. days_followed, km_followed: from the repair
+  until it was found again, else until then.
+- is_come_back: found again within the window in force on that day (or the one asked for), or said
+  or judged so. is_mature: it came back, or its window had run out by the end of observation.
+  A rate is of the mature ones: count of is_come_back over count of is_mature.
+"""
+
+SPELLS = pa.schema(
+    [
+        pa.field("part", pa.string(), nullable=False),
+        pa.field("bike", pa.string(), nullable=False),
+        pa.field("position", pa.string(), nullable=False),
+        ("make", pa.string()),
+        ("model", pa.string()),
+        pa.field("is_found", pa.bool_(), nullable=False),
+        pa.field("started_at", MOMENT, nullable=False),
+        pa.field("ended_at", MOMENT, nullable=False),
+        pa.field("is_ended", pa.bool_(), nullable=False),
+        ("end_reason", pa.string()),
+        ("distance_km", pa.float64()),
+    ]
+)
+"""One part at one position of one bike, from fitted (found: first seen) until it was removed or
+replaced there (is_ended), else until the bike's last live event; in no promised order.
+
+distance_km: what the bike rode meanwhile, between its distance readings; null where not known.
+"""
+
+BIKES = pa.schema(
+    [
+        pa.field("bike", pa.string(), nullable=False),
+        ("riding", pa.string()),
+        ("first_closed_at", MOMENT),
+        pa.field("observed_until", MOMENT, nullable=False),
+    ]
+)
+"""One bike with a live event: its kind of riding, when its first job was closed (null: none was),
+and its last live event, where observation ends."""
+
+
+class Matched(Protocol):
+    """What the matching of faults of a book gives (`ledger.figures.matching`)."""
+
+    @property
+    def episodes(self) -> pa.Table:
+        """One episode a row."""
+
+    @property
+    def repeats(self) -> pa.Table:
+        """One found-again a row."""
+
+    @property
+    def jobs(self) -> pa.Table:
+        """One link of a job with the job it answers a row."""
+
+
+@dataclass(frozen=True)
+class FaultTables:
+    """A book's faults, work and parts as at an instant, as known to a seq."""
+
+    book: Book
+    as_at: datetime
+    today: date
+    """The same day in the book's time zone."""
+    known_seq: int
+    window: Window | None
+    """The one asked for in place of the shop's own; None for the shop's own."""
+    matching: Matched
+
+    @cached_property
+    def words(self) -> Vocabulary:
+        """The vocabulary as the book knew it."""
+        return self.book.vocabulary_known(self.known_seq)
+
+    @property
+    def episodes(self) -> pa.Table:
+        """One episode of a fault a row, as `matching` gives it."""
+        return self.matching.episodes
+
+    @property
+    def repeats(self) -> pa.Table:
+        """One fault found again a row, as `matching` gives it."""
+        return self.matching.repeats
+
+    @property
+    def jobs(self) -> pa.Table:
+        """One job that came back, or was said to, a row, as `matching` gives it."""
+        return self.matching.jobs
+
+    @cached_property
+    def repairs(self) -> pa.Table:
+        """REPAIRS."""
+        from ledger.figures.fault_repairs import repairs_of
+
+        return repairs_of(self)
+
+    @cached_property
+    def spells(self) -> pa.Table:
+        """SPELLS: which part sat where from when to when, what exposure and events of a model
+        are counted over."""
+        from ledger.figures.fault_repairs import spells_of
+
+        return spells_of(self)
+
+    @cached_property
+    def bikes(self) -> pa.Table:
+        """BIKES."""
+        from ledger.figures.fault_repairs import bikes_of
+
+        return bikes_of(self)
+
+    @cached_property
+    def job_facts(self) -> pa.Table:
+        """One job a row: the relation `job_facts`."""
+        return self.read("job_facts")
+
+    @cached_property
+    def labour(self) -> pa.Table:
+        """One live stretch of labour a row: the relation `labour_spells`."""
+        return self.read("labour_spells")
+
+    @cached_property
+    def preventive_work(self) -> pa.Table:
+        """One live preventive treatment a row: the relation `preventive_work`."""
+        return self.read("preventive_work")
+
+    def read(self, relation: str) -> pa.Table:
+        """Give any relation over the whole book, as at the same instant and seq."""
+        return whole_table(self.book, relation, self.as_at, self.known_seq)
