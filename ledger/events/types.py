@@ -22,7 +22,8 @@ TAG_ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 class Frozen(BaseModel):
     """The base of every event and payload: immutable, and strict about unknown fields."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    # A command meets a few of the kinds: each is built when it is first used.
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 def format_moment(moment: datetime) -> str:

@@ -207,3 +207,18 @@ def test_a_closed_stream_is_no_matter(shop: Run, tmp_path: Path, closed: str) ->
         ["sh", "-c", f"{line} {closed}"], cwd=tmp_path, capture_output=True, check=False
     )
     assert (ended.returncode, ended.stderr) == (0, b"")
+
+
+def test_what_no_command_uses_is_loaded_when_it_is_used_and_not_before() -> None:
+    """scipy names the wrapper of a Fortran compiler; it is read only once somebody asks it."""
+    code = (
+        "import contextlib, sys\nfrom ledger.cli import main\n"
+        "with contextlib.suppress(SystemExit):\n    main(['schema', '--help'])\n"
+        "import numpy, scipy.special\n"
+        "before = 'numpy.f2py.f2py2e' in sys.modules\n"
+        "print(before, callable(numpy.f2py.get_include), file=sys.stderr)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
+    )
+    assert done.stderr.split() == ["False", "True"]

@@ -5,12 +5,22 @@ import random
 from pathlib import Path
 
 import jcs
+import pyarrow.parquet as pq
 import pytest
 from pydantic import ValidationError
 
-from ledger.events import canonical_bytes, event_classes, parse_event, payload_class, plain, table
+from ledger.events import (
+    EVENTS,
+    canonical_bytes,
+    event_classes,
+    parse_event,
+    payload_class,
+    plain,
+    table,
+)
 from ledger.events.problems import problems_of
 from ledger.events.text import change_text, text_fields
+from ledger.events.upcast import upcast
 
 ROOT = Path(__file__).parents[2]
 ENVELOPE = {
@@ -49,6 +59,20 @@ def test_canonical_bytes_are_rfc_8785():
     """The stored bytes are what an independent RFC 8785 library gives for the same event."""
     event = parse_event(entry("noted", position="chain", text='Öl \u20ac \U0001f6b2 " \\ \n'))
     assert canonical_bytes(event) == jcs.canonicalize(plain(event))
+
+
+def test_an_event_reads_the_same_by_its_own_kind_and_by_all_kinds_together():
+    """Every event of the oldest book is the same either way, and so is what is wrong with it."""
+    files = sorted((ROOT / "tests/golden/book-0.1.0/events").glob("*.parquet"))
+    stored = [raw for file in files for raw in pq.read_table(file)["canonical"].to_pylist()]
+    assert len({json.loads(raw)["kind"] for raw in stored}) > 5
+    for raw in map(upcast, map(json.loads, stored)):
+        assert parse_event(raw) == EVENTS.validate_python(raw)
+        with pytest.raises(ValidationError) as alone:
+            parse_event(raw | {"actor": ""})
+        with pytest.raises(ValidationError) as together:
+            EVENTS.validate_python(raw | {"actor": ""})
+        assert alone.value.errors() == together.value.errors()
 
 
 def test_canonical_bytes_read_back_to_the_same_event():
