@@ -46,6 +46,18 @@ class Histories:
         """How many events each unit had."""
         return np.bincount(self.unit, minlength=len(self.end)).astype(np.int64)
 
+    def without_closing_events(self) -> Histories:
+        """Leave out the event that ended its unit's watching: its age is no chance."""
+        if not self.is_ended_by_event.any():
+            return self
+        closing = np.flatnonzero(self.is_ended_by_event[self.unit])
+        closing = closing[self.time[closing] == self.end[self.unit[closing]]]
+        _, first = np.unique(self.unit[closing], return_index=True)  # one of those at one age
+        is_kept = np.ones(len(self.time), dtype=np.bool_)
+        is_kept[closing[first]] = False
+        unit, time = self.unit[is_kept], self.time[is_kept]
+        return Histories(unit, time, self.start, self.end, self.is_ended_by_event)
+
 
 def histories(
     unit_of_event: Column,
@@ -102,6 +114,27 @@ def histories_of(
     return histories(unit, time, [end for _, end in pairs], may_end_by_event=may_end_by_event)
 
 
+def watched_units(
+    time_of_event: Column,
+    end: Column | float | None,
+    unit_of_event: Column | None,
+    unit: Column | None,
+    start: Column | float | None,
+) -> Histories:
+    """Check the histories of one unit, or of several, each of which may be ended by its last event.
+
+    For one unit, without `unit_of_event`, `end` and `start` are figures, and `end` None where its
+    last event ended the watching (failure-truncated). For several they have a row a unit, as in
+    `histories`, an end None or NaN for a unit ended by its last event. Errors as there.
+    """
+    time = ages(time_of_event, "time_of_event")
+    if unit_of_event is None:
+        unit_of_event, end = np.zeros(len(time), dtype=np.int64), [end]
+        start = None if start is None else [start]
+    ends = [] if end is None else end
+    return histories(unit_of_event, time, ends, unit=unit, start=start, may_end_by_event=True)
+
+
 def ages(column: Column, field: str) -> FloatArray:
     """Give a column as ages; `BadLives` names the first row that is no finite figure from 0 on."""
     age = numbers(column, field)
@@ -114,7 +147,7 @@ def numbers(column: Column, field: str) -> FloatArray:
     is_array = isinstance(column, np.ndarray) and column.ndim == 1
     if not is_array or column.dtype.kind not in "iuf":
         return figures(column, field)
-    floats = column.astype(np.float64, copy=False)
+    floats: FloatArray = column.astype(np.float64, copy=False)
     refuse(np.isnan(floats), field, "it is not a number", "Give a number, or leave the row out")
     return floats
 

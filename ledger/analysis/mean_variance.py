@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from ledger.analysis.histories import Histories, IntArray
-from ledger.analysis.life_bounds import FloatArray
+from ledger.analysis.life_bounds import BoolArray, FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,7 +28,8 @@ class RiskSets:
 
     def summed(self, figure: FloatArray) -> FloatArray:
         """Add up a figure of each event over the events of each of `time`."""
-        return np.bincount(self.bin, weights=figure, minlength=len(self.time))
+        total = np.bincount(self.bin, weights=figure, minlength=len(self.time))
+        return total.astype(np.float64, copy=False)  # without events bincount counts
 
 
 def risk_sets(of: Histories) -> RiskSets:
@@ -47,62 +50,97 @@ def _places(time: FloatArray, ages: FloatArray) -> IntArray:
     return place
 
 
+class Marks(NamedTuple):
+    """Changes of clusters' (C, m), one row each: whose, at which of the ages, and by how much."""
+
+    cluster: IntArray
+    place: IntArray
+    height: FloatArray
+    watched: FloatArray
+
+
 def robust_variance(sets: RiskSets, unit: IntArray, size: FloatArray, who: IntArray) -> FloatArray:
     """Give the variance at each of `sets.time` from how clusters differ, whatever the process.
 
     `who` is the cluster of each unit, `size` the weight of each event. With d the sum of sizes
     and n the units at risk at an age, cluster c's residual is R(t) = sum over the ages up to t of
     (sum of its sizes - its units at risk * d / n) / n, and the variance the sum of R². Lawless
-    and Nadeau, Technometrics 37 (1995), p. 158; of single units, Nelson's naive form.
+    and Nadeau, Technometrics 37 (1995), 158.
 
-    R is kept as C - m * H, where H is the sum of d / n², m the units at risk and C changes only
-    where an event, a start or an end of the cluster falls: sums of C², C m and m² are enough.
+    R is kept as C - m * H, where H is the sum of d / n², m the cluster's units at risk, and C
+    changes only where an event, a start or an end of the cluster falls: the sums over clusters of
+    C², C m and m² at each age are enough.
     """
-    if not len(sets.time):
-        return np.empty(0)
     steps = np.append(0.0, np.cumsum(sets.summed(size) / sets.at_risk**2))
-    cluster, place, height, watched = _marks(sets, unit, size, who, steps)
-    order = np.argsort(cluster * (len(sets.time) + 1) + place)
-    cluster, place = cluster[order], place[order]
-    before = np.append(True, cluster[1:] != cluster[:-1])
-    height, watched = (_running(column[order], before) for column in (height, watched))
-    pairs = ((height, height), (height, watched), (watched, watched))
-    squares = [_accumulated(one * two, before, place, len(sets.time)) for one, two in pairs]
+    is_quiet = (np.bincount(who)[who] == 1) & (np.bincount(unit, minlength=len(who)) == 0)
+    sums = _sums_of_quiet(sets, is_quiet, steps)
+    sums += _sums_of_others(_marks(sets, unit, size, who, is_quiet, steps), len(sets.time))
+    heights, mixed, watched = np.cumsum(sums, axis=1)
     step = steps[1:]
-    found = squares[0] - 2 * step * squares[1] + step**2 * squares[2]
-    noise = 1e-13 * (squares[0] + step**2 * squares[2])
+    found: FloatArray = heights - 2 * step * mixed + step**2 * watched
+    noise = 1e-13 * (heights + step**2 * watched)
     return np.where(found > noise, found, 0.0)
 
 
+def _sums_of_quiet(sets: RiskSets, is_quiet: BoolArray, steps: FloatArray) -> FloatArray:
+    """Give the changes of the sums (C², C m, m²) at each age by units without events."""
+    first, past = sets.first[is_quiet], sets.past[is_quiet]
+    begin, end = steps[first], steps[past]
+    ones = np.ones(len(first))
+    met = _at_places(first, (begin**2, begin, ones), len(sets.time))
+    left = _at_places(past, ((begin - end) ** 2 - begin**2, -begin, -ones), len(sets.time))
+    return met + left
+
+
+def _sums_of_others(marks: Marks, count: int) -> FloatArray:
+    """Give the changes of the sums (C², C m, m²) at each age by the marks of clusters."""
+    order = np.argsort(marks.cluster * (count + 1) + marks.place)
+    cluster, place = marks.cluster[order], marks.place[order]
+    is_first = np.append(True, cluster[1:] != cluster[:-1])[: len(cluster)]
+    height, watched = (_running(one[order], is_first) for one in (marks.height, marks.watched))
+    rises = [_rise(one, is_first) for one in (height**2, height * watched, watched**2)]
+    return _at_places(place, rises, count)
+
+
 def _marks(
-    sets: RiskSets, unit: IntArray, size: FloatArray, who: IntArray, steps: FloatArray
-) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
-    """Give all changes of (C, m): cluster, place in time, change of C, change of m."""
-    is_met = sets.first < len(sets.time)
-    is_left = sets.past < len(sets.time)
+    sets: RiskSets,
+    unit: IntArray,
+    size: FloatArray,
+    who: IntArray,
+    is_quiet: BoolArray,
+    steps: FloatArray,
+) -> Marks:
+    """Give the changes by events, starts and ends, quiet units left out."""
+    count = len(sets.time)
+    is_met, is_left = ~is_quiet & (sets.first < count), ~is_quiet & (sets.past < count)
     first, past = sets.first[is_met], sets.past[is_left]
     share = size / sets.at_risk[sets.bin]
-    cluster = np.concatenate([who[unit], who[is_met], who[is_left]])
-    place = np.concatenate([sets.bin, first, past])
-    height = np.concatenate([share, steps[first], -steps[past]])
-    watched = np.concatenate([np.zeros(len(unit)), np.ones(len(first)), -np.ones(len(past))])
-    return cluster, place, height, watched
+    return Marks(
+        np.concatenate([who[unit], who[is_met], who[is_left]]),
+        np.concatenate([sets.bin, first, past]),
+        np.concatenate([share, steps[first], -steps[past]]),
+        np.repeat([0.0, 1.0, -1.0], [len(unit), len(first), len(past)]),
+    )
 
 
-def _running(change: FloatArray, is_first: np.ndarray) -> FloatArray:
+def _running(change: FloatArray, is_first: BoolArray) -> FloatArray:
     """Add up within each run of rows that begins where marked."""
-    total = np.cumsum(change)
+    total: FloatArray = np.cumsum(change)
     begins = np.flatnonzero(is_first)
-    base = np.append(0.0, total[begins[1:] - 1])
-    return total - np.repeat(base, np.diff(np.append(begins, len(change))))
+    base = np.append(0.0, total[begins[1:] - 1])[: len(begins)]
+    within: FloatArray = total - np.repeat(base, np.diff(np.append(begins, len(change))))
+    return within
 
 
-def _accumulated(
-    value: FloatArray, is_first: np.ndarray, place: IntArray, count: int
-) -> FloatArray:
-    """Add over clusters the value each has from a place on."""
-    rise = np.where(is_first, value, value - np.append(0.0, value[:-1]))
-    return np.cumsum(np.bincount(place, weights=rise, minlength=count))
+def _rise(value: FloatArray, is_first: BoolArray) -> FloatArray:
+    """Give by how much each row is above the one before it in its run."""
+    return value - np.where(is_first, 0.0, np.append(0.0, value[:-1])[: len(value)])
+
+
+def _at_places(place: IntArray, figures: Sequence[FloatArray], count: int) -> FloatArray:
+    """Add figures up at their places, those past the last left out; a row a figure."""
+    sums = [np.bincount(place, weights=one, minlength=count + 1)[:count] for one in figures]
+    return np.array(sums, dtype=np.float64)
 
 
 def increment_variance(sets: RiskSets, unit: IntArray, size: FloatArray) -> FloatArray:
@@ -111,8 +149,6 @@ def increment_variance(sets: RiskSets, unit: IntArray, size: FloatArray) -> Floa
     Sum over ages of sum over units at risk of (its size - d / n)² / n²: common in reliability
     software, too narrow or too wide wherever units differ or take turns.
     """
-    if not len(sets.time):
-        return np.empty(0)
     pair, place = np.unique(unit * len(sets.time) + sets.bin, return_inverse=True)
     own = np.bincount(place, weights=size)
     squares = np.bincount(pair % len(sets.time), weights=own**2, minlength=len(sets.time))

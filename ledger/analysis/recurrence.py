@@ -26,7 +26,6 @@ from ledger.analysis.life_bounds import (
     share_between,
 )
 from ledger.analysis.mean_variance import (
-    RiskSets,
     increment_variance,
     poisson_variance,
     risk_sets,
