@@ -107,6 +107,13 @@ CASES: dict[str, Case] = {
         "data.lines[1].line",
         "line 1 is there already",
     ),
+    "unknown_answered_job": Case(
+        [BORN, OPEN, E("2024-02-20", "job_closed", {}, job())],
+        march("job_opened", {"come_back_of": "j9"}, **job("j2")),
+        march("job_opened", {"come_back_of": "j1"}, **job("j2")),
+        "data.come_back_of",
+        "job j9 was not opened on this bike before",
+    ),
     "unknown_quote": Case(
         [BORN, OPEN, QUOTED],
         march("quote_answered", answered("yes", "2"), **job()),

@@ -24,7 +24,11 @@ COLUMNS = tuple(name for name in EVENT_SCHEMA.names if name not in ("canonical",
 
 Row = Mapping[str, Any]
 
-_FILES = "select * from read_parquet($files, union_by_name = true)"
+_SHAPE = EVENT_SCHEMA.empty_table()
+# Where no file has a column yet, the empty table gives it as nulls.
+_FILES = """select * from read_parquet($files, union_by_name = true)
+union all by name
+select * from event_shape"""
 _JOINED = f"""select rows.* replace (coalesce(bike_alias.bike_as, rows.bike) as bike)
 from ({_FILES}) as rows
 left join bike_alias on rows.bike = bike_alias.bike"""
@@ -130,7 +134,7 @@ class DuckEngine:
 
     def _cursor(self, tables: Mapping[str, pa.Table]) -> duckdb.DuckDBPyConnection:
         cursor = self._connection.cursor()
-        for name, table in tables.items():
+        for name, table in {"event_shape": _SHAPE, **tables}.items():
             cursor.register(name, table)
         return cursor
 

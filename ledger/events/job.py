@@ -212,3 +212,21 @@ class JobClosed(Frozen):
         if self.lines and self.currency is None:
             raise ValueError("charged lines need a currency, such as 'EUR'")
         return self
+
+
+class ComeBackJudged(Frozen):
+    """Somebody says whether a visit answers for earlier work, whatever was matched or said."""
+
+    is_come_back: Flag
+    """False: nothing found in this visit counts as come back."""
+    answers: Ref | None = None
+    """The job of this bike whose work it answers for."""
+    why: FreeText | None = None
+
+    @model_validator(mode="after")
+    def _answers_a_job(self) -> ComeBackJudged:
+        if self.is_come_back and self.answers is None:
+            raise ValueError("a come-back needs answers: the job whose work it answers for")
+        if not self.is_come_back and self.answers is not None:
+            raise ValueError("what is no come-back has no answers")
+        return self

@@ -154,6 +154,14 @@ class JobClosed(Envelope):
     data: job.JobClosed
 
 
+class ComeBackJudged(Envelope):
+    """`come_back_judged`; see `ledger.events.job.ComeBackJudged`."""
+
+    kind: Literal["come_back_judged"] = "come_back_judged"
+    schema_version: Literal[1] = 1
+    data: job.ComeBackJudged
+
+
 class Inspected(Envelope):
     """`inspected`; see `ledger.events.bench.Inspected`."""
 
@@ -269,6 +277,7 @@ Event = Annotated[
     | AdviceAnswered
     | Released
     | JobClosed
+    | ComeBackJudged
     | Inspected
     | Diagnosed
     | Measured

@@ -36,6 +36,7 @@ NEEDS_A_JOB = frozenset(
     {
         *("job_opened", "job_held", "job_resumed", "quote_given", "quote_answered", "released"),
         *("labour_started", "labour_stopped", "labour_logged", "job_closed"),
+        "come_back_judged",
     }
 )
 

@@ -20,6 +20,7 @@ _NEEDS_JOB = (
     "labour_logged",
     "released",
     "job_closed",
+    "come_back_judged",
 )
 _ENDS_WITH_JOB = (
     "job_held",
@@ -295,6 +296,41 @@ def unknown_advice(
         yield Finding("data.advice", f"no advice {event.data.advice} then", right)
 
 
+@refuses(
+    "unknown_answered_job",
+    "a come-back of a job that this bike did not have before",
+    *("job_opened", "come_back_judged"),
+)
+def unknown_answered_job(
+    state: BikeState, event: kinds.JobOpened | kinds.ComeBackJudged, facts: BookFacts
+) -> Iterator[Finding]:
+    """Refuse to answer for the job itself, a later one, or one of another bike."""
+    is_said = event.kind == "job_opened"
+    field, answered = (
+        ("come_back_of", event.data.come_back_of) if is_said else ("answers", event.data.answers)
+    )
+    if answered is None:
+        return
+    own, earlier = state.jobs.get(event.job or ""), state.jobs.get(answered)
+    opened = event.occurred_at if is_said else own and own.opened_at
+    known = [
+        job.job
+        for job in state.jobs.values()
+        if job.job != event.job
+        and job.opened_at is not None
+        and (opened is None or job.opened_at <= opened)
+    ]
+    if answered in known:
+        return
+    wrong = f"job {answered} was not opened on this bike before"
+    if answered == event.job:
+        wrong = f"job {answered} cannot answer for itself"
+    elif earlier is not None and earlier.opened_at is not None:
+        wrong = f"job {answered} was opened after job {event.job}"
+    right = f"Its earlier jobs are {some(known)}" if known else "Leave it out: it has no earlier job"
+    yield Finding(f"data.{field}", wrong, right)
+
+
 RULES = (
     job_missing,
     unknown_job,
@@ -314,4 +350,5 @@ RULES = (
     over_ceiling,
     wrong_currency,
     unknown_advice,
+    unknown_answered_job,
 )

@@ -47,7 +47,13 @@ select
     events.promised_at,
     events.bike_kind,
     events.gauge,
-    events.speeds
+    events.speeds,
+    events.task,
+    events.minutes,
+    events.minutes_kind,
+    events.is_preventive,
+    events.come_back_of,
+    events.is_come_back
 from events
 left join struck on events.id = struck.id
 where

@@ -34,7 +34,9 @@ COLUMNS: Mapping[str, Mapping[str, str]] = {
     ),
     "photo_attached": _fields("position"),
     "bike_linked": {},
-    "job_opened": _fields("tier", "riding", "promised_at", "currency", money_minor="ceiling_minor"),
+    "job_opened": _fields(
+        *("tier", "riding", "promised_at", "currency", "come_back_of"), money_minor="ceiling_minor"
+    ),
     "job_held": _fields(outcome="waiting_for"),
     "job_resumed": {},
     "quote_given": _fields("quote", "currency", outcome="form"),
@@ -49,6 +51,7 @@ COLUMNS: Mapping[str, Mapping[str, str]] = {
     "advice_answered": _fields(target_id="advice", outcome="answer"),
     "released": {},
     "job_closed": _fields("currency"),
+    "come_back_judged": _fields("is_come_back", come_back_of="answers"),
     "inspected": _fields("position", "verdict", "fault", "cause"),
     "diagnosed": _fields("position", "cause", fault="symptom", outcome="why_stopped"),
     "measured": _fields(

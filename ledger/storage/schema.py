@@ -84,5 +84,7 @@ EVENT_SCHEMA = pa.schema(
         ("money_minor", pa.int64()),
         ("gauge_mark_pitches", pa.int16()),
         ("bike_kind", pa.string()),
+        ("come_back_of", pa.string()),
+        ("is_come_back", pa.bool_()),
     ]
 )

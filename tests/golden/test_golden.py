@@ -8,8 +8,9 @@ from pathlib import Path
 import pyarrow.parquet as pq
 import pytest
 
+from ledger import sql
 from ledger.book import Book
-from ledger.queries import bike_view
+from ledger.queries import bike_view, whole_table
 from ledger.view import view_json
 
 HERE = Path(__file__).parent
@@ -42,6 +43,15 @@ def test_states_are_what_they_were(golden):
     for answer in answers["states"]:
         view = bike_view(book, answers["bike"], LATEST, answer["known"])
         assert view_json(view) == answer["state"]
+
+
+def test_every_relation_reads_an_old_book(golden):
+    """A column that no file has yet is null, also where the whole book is read."""
+    book, answers = golden
+    tables = {name: whole_table(book, name) for name in sql.relations()}
+    assert answers["bike"] in tables["bike_summary"]["bike"].to_pylist()
+    assert set(tables["live_events"]["come_back_of"].to_pylist()) == {None}
+    assert set(tables["live_events"]["is_come_back"].to_pylist()) == {None}
 
 
 def test_old_text_still_opens(golden):

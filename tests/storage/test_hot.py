@@ -92,6 +92,7 @@ ROWS = {
             "promised_at": "2026-03-05T16:00:00Z",
             "ceiling_minor": 20000,
             "currency": "EUR",
+            "come_back_of": "j0",
         },
         {
             "tier": "full",
@@ -99,6 +100,7 @@ ROWS = {
             "promised_at": datetime(2026, 3, 5, 16, tzinfo=UTC),
             "money_minor": 20000,
             "currency": "EUR",
+            "come_back_of": "j0",
         },
     ),
     "job_held": ({"waiting_for": "part"}, {"outcome": "part"}),
@@ -161,6 +163,10 @@ ROWS = {
     "job_closed": (
         {"currency": "EUR", "lines": [LINE]},
         {"currency": "EUR", "lines": [LINE_COLUMNS]},
+    ),
+    "come_back_judged": (
+        {"is_come_back": True, "answers": "j0"},
+        {"is_come_back": True, "come_back_of": "j0"},
     ),
     "inspected": (
         {"position": "headset", "verdict": "watch", "fault": "play", "cause": "worn"},
