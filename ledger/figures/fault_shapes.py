@@ -36,7 +36,7 @@ class Unpaid:
     @property
     def minor(self) -> int | None:
         """Minutes and parts in money; None where there are minutes and no wage of any is told."""
-        if self.minutes and self.minutes == self.minutes_without_wage:
+        if self.minutes and not self.minutes_minor and self.minutes_without_wage:
             return None
         return self.minutes_minor + self.parts_minor
 
@@ -64,6 +64,8 @@ class FaultCounts:
     """Found again within their window, or said or judged so."""
     count_judged: int = 0
     """Put right, and came back, or followed until the window had run out."""
+    count_did_not_hold: int = 0
+    """Of those, the repairs that came back."""
     count_immature: int = 0
     """Put right, and not followed for so long: they count in no rate."""
     count_open: int = 0
@@ -73,8 +75,8 @@ class FaultCounts:
 
     @property
     def rate(self) -> float | None:
-        """Come-backs a repair that can be judged; None where there is none."""
-        return self.count_come_back / self.count_judged if self.count_judged else None
+        """Give the share of the repairs that can be judged that came back; None of none."""
+        return self.count_did_not_hold / self.count_judged if self.count_judged else None
 
 
 @dataclass(frozen=True, slots=True)
