@@ -135,6 +135,19 @@ def watched_units(
     return histories(unit_of_event, time, ends, unit=unit, start=start, may_end_by_event=True)
 
 
+def at_risk_at(of: Histories, ages: FloatArray) -> FloatArray:
+    """Give how many units are watched at each age."""
+    late = len(of.start) - len_at_least(np.sort(of.start), ages)
+    is_at_zero = (ages == 0) * float(np.count_nonzero(of.start == 0))
+    return late + is_at_zero - len(of.end) + len_at_least(np.sort(of.end), ages)
+
+
+def len_at_least(rising: FloatArray, ages: FloatArray) -> FloatArray:
+    """Give how many of the sorted figures are not below each age."""
+    below = np.searchsorted(rising, ages, side="left").astype(np.float64)
+    return len(rising) - below
+
+
 def ages(column: Column, field: str) -> FloatArray:
     """Give a column as ages; `BadLives` names the first row that is no finite figure from 0 on."""
     age = numbers(column, field)
@@ -194,11 +207,9 @@ def _places(unit_of_event: Column, unit: Column | None, count: int) -> IntArray:
     same_length(np.empty(count), {"unit": np.empty(len(names))})
     first = np.asarray(pc.index_in(names, value_set=names))
     refuse(first != np.arange(count), "unit", "it was named before", "Give one row a unit")
-    if not len(asked):
-        return np.empty(0, dtype=np.int64)
     try:
-        found = pc.index_in(asked, value_set=names)
-    except pa.ArrowInvalid:
+        found = pc.index_in(asked.cast(names.type), value_set=names)
+    except (pa.ArrowInvalid, pa.ArrowNotImplementedError):
         wrong = f"its names are {asked.type}, those of unit {names.type}"
         raise BadLives("column", "unit_of_event", wrong, "Name units alike") from None
     is_unknown = np.asarray(found.is_null())
@@ -227,5 +238,7 @@ def _names(column: Column, field: str) -> pa.Array:
         except (pa.ArrowInvalid, pa.ArrowTypeError):
             wrong = "its names are not all of one kind"
             raise BadLives("column", field, wrong, "Give all as text, or all as numbers") from None
-    refuse(np.asarray(names.is_null()), field, "it is missing", "Name the unit")
+    refuse(np.asarray(names.is_null()), field, "it is missing", "Give a name")
+    if pa.types.is_dictionary(names.type):
+        return names.cast(names.type.value_type)
     return names

@@ -83,13 +83,16 @@ def robust_variance(sets: RiskSets, unit: IntArray, size: FloatArray, who: IntAr
 
 
 def _sums_of_quiet(sets: RiskSets, is_quiet: BoolArray, steps: FloatArray) -> FloatArray:
-    """Give the changes of the sums (C², C m, m²) at each age by units without events."""
+    """Give the changes of the sums (C², C m, m²) at each age by units without events.
+
+    Such a unit brings C = the step at its start, m = 1, and leaves with C less the step at its
+    end, m = 0: all that count are how many come and go at each age, and from which steps.
+    """
     first, past = sets.first[is_quiet], sets.past[is_quiet]
-    begin, end = steps[first], steps[past]
-    ones = np.ones(len(first))
-    met = _at_places(first, (begin**2, begin, ones), len(sets.time))
-    left = _at_places(past, ((begin - end) ** 2 - begin**2, -begin, -ones), len(sets.time))
-    return met + left
+    met, left = (np.bincount(place, minlength=len(steps)) for place in (first, past))
+    begun = np.bincount(past, weights=steps[first], minlength=len(steps))
+    heights = met * steps**2 + left * steps**2 - 2 * steps * begun
+    return np.array([heights, met * steps - begun, met - left])[:, :-1]
 
 
 def _sums_of_others(marks: Marks, count: int) -> FloatArray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -11,9 +11,12 @@ from scipy.special import ndtri
 
 from ledger.analysis.histories import (
     Histories,
+    IntArray,
+    at_risk_at,
     codes,
     histories,
     histories_of,
+    len_at_least,
     numbers,
 )
 from ledger.analysis.life_bounds import (
@@ -26,6 +29,7 @@ from ledger.analysis.life_bounds import (
     share_between,
 )
 from ledger.analysis.mean_variance import (
+    RiskSets,
     increment_variance,
     poisson_variance,
     risk_sets,
@@ -63,29 +67,57 @@ class MeanCumulative:
     count_units: int
     count_events: int
     count_clusters: int
+    is_cost: bool
     level: float
     interval: Interval
     variance: Variance
+    watched: Histories = field(repr=False)
 
     def at(self, when: Column | float) -> MeanAt:
         """Give the curve at any ages, one row each; see `MeanAt`."""
-        ages = numbers(np.atleast_1d(np.asarray(when, dtype=np.float64)), "when")
+        ages = numbers([when] if np.isscalar(when) else when, "when")
         place = np.searchsorted(self.time, ages, side="right")
         is_known = (ages >= self.watched_from) & (ages <= self.watched_to)
         columns = (np.append(0.0, c)[place] for c in (self.mcf, self.se, self.low, self.high))
-        return MeanAt(ages, *(np.where(is_known, column, np.nan) for column in columns))
+        mcf, se, low, high = (np.where(is_known, column, np.nan) for column in columns)
+        high = np.where(is_known & (place == 0), self._limit_of_none(ages), high)
+        return MeanAt(ages, at_risk_at(self.watched, ages), mcf, se, low, high)
+
+    def _limit_of_none(self, ages: FloatArray) -> FloatArray:
+        """Give the mean up to which none at all in so many units is no wonder."""
+        is_whole = self.watched.start == self.watched_from
+        count = len_at_least(np.sort(self.watched.end[is_whole]), ages)
+        if self.is_cost:
+            return np.full(len(ages), np.inf)
+        limit = np.full(len(ages), np.inf)
+        np.divide(-np.log((1 - self.level) / 2), count, out=limit, where=count > 0)
+        return limit
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MeanAt:
-    """A mean cumulative function, or a difference of two, at the ages asked for, shape (n,).
+    """A mean cumulative function at the ages asked for, shape (n,); NaN where no unit was watched.
 
-    NaN where no unit was watched. Where nothing has happened yet all figures are 0: the interval
-    then says nothing, since it is drawn from how units differ.
+    Where nothing has happened yet `mcf`, `se` and `low` are 0. Units that do not differ give no
+    interval, so that `high` is then Poisson's exact limit for no event in the units watched all
+    the way from the first age on; infinite for costs, and where there is no such unit.
     """
 
     time: FloatArray
+    at_risk: FloatArray
     mcf: FloatArray
+    se: FloatArray
+    low: FloatArray
+    high: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MeanDifference:
+    """One mean cumulative function less another at the ages asked for, shape (n,)."""
+
+    time: FloatArray
+    difference: FloatArray
+    """NaN where either curve is not known."""
     se: FloatArray
     low: FloatArray
     high: FloatArray
@@ -156,34 +188,38 @@ def mean_cumulative_of(
     same_length(of.end, {"cluster": who.astype(np.float64)})
     sets = risk_sets(of)
     mcf = np.cumsum(sets.summed(size) / sets.at_risk)
-    if variance == "robust":
-        spread = robust_variance(sets, of.unit, size, who)
-    elif variance == "poisson":
-        spread = poisson_variance(sets, size)
-    else:
-        spread = increment_variance(sets, of.unit, size)
-    se = np.sqrt(spread)
+    se = np.sqrt(_spread(variance, sets, of, size, who))
     low, high = _limits(mcf, se, level, interval)
     count = sets.summed(np.ones(len(of.time)))
-    seen = _watched_between(of)
-    counts = (len(of.end), len(of.time), int(who.max()) + 1)
     curve = (sets.time, sets.at_risk, count, mcf, se, low, high)
-    return MeanCumulative(*curve, *seen, *counts, level, interval, variance)
+    counts = (len(of.end), len(of.time), int(who.max()) + 1)
+    seen, is_cost = _watched_between(of), cost is not None
+    return MeanCumulative(*curve, *seen, *counts, is_cost, level, interval, variance, of)
 
 
 def difference(
     first: MeanCumulative, second: MeanCumulative, when: Column | float, level: float = 0.95
-) -> MeanAt:
+) -> MeanDifference:
     """Give the first curve less the second at ages, with the normal interval of the difference.
 
     The two must be of different clusters: of the same bikes, they are not independent, and the
-    interval is wrong. NaN where either is not known. Source: Doganaksoy and Nelson, Lifetime Data
-    Analysis 4 (1998), 63.
+    interval is wrong. While nothing has happened in either, the interval says nothing. Source:
+    Doganaksoy and Nelson, Lifetime Data Analysis 4 (1998), 63.
     """
     share_between(level, "level")
     one, two = first.at(when), second.at(when)
-    mcf, se = one.mcf - two.mcf, np.hypot(one.se, two.se)
-    return MeanAt(one.time, mcf, se, *_limits(mcf, se, level, "normal"))
+    apart, se = one.mcf - two.mcf, np.hypot(one.se, two.se)
+    return MeanDifference(one.time, apart, se, *_limits(apart, se, level, "normal"))
+
+
+def _spread(
+    variance: Variance, sets: RiskSets, of: Histories, size: FloatArray, who: IntArray
+) -> FloatArray:
+    if variance == "robust":
+        return robust_variance(sets, of.unit, size, who)
+    if variance == "poisson":
+        return poisson_variance(sets, size)
+    return increment_variance(sets, of.unit, size)
 
 
 def _sizes(cost: Column | None, count: int) -> FloatArray:
