@@ -1,0 +1,28 @@
+-- How long each bike was watched: from the end of its first visit to its last event of any kind.
+-- grain: one bike with at least one live event
+-- keys: shop, bike
+-- uses: live_events
+-- gives: riding: the last that was not left empty; first_closed_at: null where no job was closed;
+-- observed_until: its last event, where observation ends
+with said as (
+    select
+        shop,
+        bike,
+        max(
+            case
+                when riding is not null
+                    then {'occurred_at': occurred_at, 'seq': seq, 'riding': riding}
+            end
+        ) as last_riding,
+        min(case when kind = 'job_closed' then occurred_at end) as first_closed_at,
+        max(occurred_at) as observed_until
+    from live_events
+    group by shop, bike
+)
+select
+    shop,
+    bike,
+    last_riding.riding as riding,
+    first_closed_at,
+    observed_until
+from said
