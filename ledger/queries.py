@@ -7,7 +7,7 @@ holds.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -146,7 +146,8 @@ def engine_of(book: Book) -> DuckEngine:
         return _engines[book]
 
 
-def _asked(book: Book, as_at: datetime | None, known_seq: int | None) -> Asked:
+def asked_of(book: Book, as_at: datetime | None, known_seq: int | None) -> Asked:
+    """Give the instant (now) and the seq (all the book holds) that are meant."""
     if as_at is None or known_seq is None:
         head = book.head
         latest = max(datetime.now(UTC), head.recorded_at or _START_OF_TIME)
@@ -181,7 +182,7 @@ def bike_view(
     book: Book, bike: str, as_at: datetime | None = None, known_seq: int | None = None
 ) -> BikeView:
     """Give a bike as at an instant, as the book knew it; raises UnknownBike."""
-    asked = _asked(book, as_at, known_seq)
+    asked = asked_of(book, as_at, known_seq)
     events = _events_of(book, bike, asked.known_seq, COLUMNS)
     tables = {"position_effects": _effects(book, events, asked.known_seq)}
     rows = engine_of(book).one_bike(RELATIONS, asked, events, tables)
@@ -198,7 +199,7 @@ def bike_views(
     book: Book, as_at: datetime | None = None, known_seq: int | None = None
 ) -> Iterator[BikeView]:
     """Give every bike that has a live event, by tag; joined tags are one, under the first."""
-    asked = _asked(book, as_at, known_seq)
+    asked = asked_of(book, as_at, known_seq)
     tables, engine = _tables(book, asked), engine_of(book)
     waiting: dict[str, Iterator[_Group]] = {
         relation: _groups(engine.all_bikes(relation, asked, tables, ending="order by shop, bike"))
@@ -236,7 +237,7 @@ def timeline(
     `system` keeps what concerns one system of the bike. Without struck events, strikes are left
     out too. Raises UnknownBike.
     """
-    asked = _asked(book, as_at or _END_OF_TIME, known_seq)
+    asked = asked_of(book, as_at or _END_OF_TIME, known_seq)
     events = _events_of(book, bike, asked.known_seq, (*COLUMNS, "canonical"))
     rows = engine_of(book).one_bike(["timeline"], asked, events, {})["timeline"]
     entries = (_entry(book, row) for row in sorted(rows, key=_order))
@@ -289,7 +290,7 @@ def bikes(
 
     A rider's id finds their bikes. Joined tags are one bike, under the first of them.
     """
-    asked = _asked(book, as_at, None)
+    asked = asked_of(book, as_at, None)
     rows = engine_of(book).all_bikes(
         "bike_summary",
         asked,
@@ -305,7 +306,7 @@ def part_distances(book: Book, bike: str | None = None) -> list[PartDistance]:
 
     A part's distance counts every bike it sat on. Raises UnknownBike.
     """
-    asked = _asked(book, None, None)
+    asked = asked_of(book, None, None)
     rows = engine_of(book).all_bikes(
         "part_distances", asked, _tables(book, asked), ending="order by part"
     )
@@ -319,7 +320,7 @@ def part_spells(
     book: Book, bike: str, as_at: datetime | None = None, known_seq: int | None = None
 ) -> list[PartSpell]:
     """Give every time a part sat somewhere on a bike, oldest first; raises UnknownBike."""
-    asked = _asked(book, as_at, known_seq)
+    asked = asked_of(book, as_at, known_seq)
     events = _events_of(book, bike, asked.known_seq, COLUMNS)
     rows = engine_of(book).one_bike(["part_spells"], asked, events, {})["part_spells"]
     ordered = sorted(rows, key=lambda row: (row["started_at"], row["fitted_seq"]))
@@ -340,14 +341,25 @@ def whole_table(
     Joined tags are one bike, under the first of them. `ending` is a condition in SQL, `values`
     its bound parameters.
     """
-    asked = _asked(book, as_at, known_seq)
+    return asking(book, relation, asked_of(book, as_at, known_seq), ending=ending, values=values)()
+
+
+def asking(
+    book: Book,
+    relation: str,
+    asked: Asked,
+    *,
+    ending: str = "",
+    values: Mapping[str, Any] | None = None,
+) -> Callable[[], pa.Table]:
+    """Give what asks for a `whole_table` when called, in any thread; the book is read now."""
     tables = _tables(book, asked)
-    return engine_of(book).whole_table(relation, asked, tables, ending=ending, values=values)
+    return engine_of(book).asking(relation, asked, tables, ending=ending, values=values)
 
 
 def shop_summary(book: Book) -> ShopSummary:
     """Give how much a book holds, as of now."""
-    asked = _asked(book, None, None)
+    asked = asked_of(book, None, None)
     rows = engine_of(book).all_bikes("shop_summary", asked, _tables(book, asked))
     return _made(ShopSummary, next(rows))
 

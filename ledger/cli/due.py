@@ -114,14 +114,17 @@ def _found(
     asked: Mapping[str, Any],
 ) -> tuple[DueList, DueWords]:
     from ledger.cli.bikes import tag_named
-    from ledger.figures.due import due_list
-    from ledger.figures.due_words import DueWords
+    from ledger.figures.ahead import OF_DUE, BookTables
 
     at, _ = when_asked(book, as_at)
+    ahead = BookTables(book, at).ask(*OF_DUE)
+    from ledger.figures.due import due_list  # while the engine is at it: much to load
+    from ledger.figures.due_words import DueWords
+
     tag = None if bike is None else tag_named(book, bike)
     who = None if rider is None else _rider(book, rider)
     with progress("Working out what is due"):
-        found = due_list(book, at, rider=who, bike=tag, **asked)
+        found = due_list(book, at, rider=who, bike=tag, ahead=ahead, **asked)
     return found, DueWords(book.settings)
 
 

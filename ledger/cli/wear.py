@@ -75,10 +75,14 @@ def _backtest(book: Book, *, as_json: bool) -> None:
 
 def _fleet(book: Book, as_at: str | None, as_known: str | None, *, as_json: bool) -> None:
     from ledger.cli import wear_fleet
-    from ledger.figures.wear import wear_of
+    from ledger.figures.ahead import OF_WEAR, BookTables
+
+    when = when_asked(book, as_at, as_known)
+    ahead = BookTables(book, *when).ask(*OF_WEAR)
+    from ledger.figures.wear import wear_of  # while the engine is at it: much to load
 
     with progress("Working out the wear"):
-        found = wear_of(book, *when_asked(book, as_at, as_known))
+        found = wear_of(book, *when, ahead=ahead)
         flagged = found.flagged
     if as_json:
         say_json(wear_fleet.fleet_json(book, found, flagged))
@@ -97,12 +101,15 @@ def _bike(
 ) -> None:
     from ledger.cli import wear_bike
     from ledger.cli.bikes import tag_named
-    from ledger.figures.bike_wear import bike_wear
-    from ledger.figures.wear import wear_of
+    from ledger.figures.ahead import OF_WEAR, BookTables
 
     bike, when = tag_named(book, tag), when_asked(book, as_at, as_known)
+    ahead = BookTables(book, *when).ask(*OF_WEAR)
+    from ledger.figures.bike_wear import bike_wear  # while the engine is at it: much to load
+    from ledger.figures.wear import wear_of
+
     with progress("Working out the wear"):
-        wear = wear_of(book, *when)
+        wear = wear_of(book, *when, ahead=ahead)
         found = bike_wear(book, bike, *when, part=part, wear=wear)
         choice = _choice(book, found, when, wear)
     if as_json:

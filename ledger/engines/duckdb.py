@@ -79,7 +79,7 @@ class DuckEngine:
             self._cursor(tables), text, {**_bound(asked), **(values or {}), "files": paths}
         )
 
-    def whole_table(
+    def asking(
         self,
         relation: str,
         asked: Asked,
@@ -87,15 +87,22 @@ class DuckEngine:
         *,
         ending: str = "",
         values: Mapping[str, Any] | None = None,
-    ) -> pa.Table:
-        """Give a relation over the whole book as one Arrow table; arguments as of `all_bikes`."""
+    ) -> Callable[[], pa.Table]:
+        """Give what asks for a relation over the whole book, as one Arrow table, when called.
+
+        The reading set is looked up now, so any thread may call it; arguments as of `all_bikes`.
+        """
         paths = [str(path) for path in self._files()]
         bound = {**_bound(asked), **(values or {}), "files": paths}
         source = _JOINED if "bike_alias" in tables else _FILES
         if not paths:
             tables, source = {**tables, "events": EVENT_SCHEMA.empty_table()}, ""
         text = sql.compose(relation, source=source, ending=ending)
-        return self._cursor(tables).sql(text, params=_used(text, bound)).to_arrow_table()
+
+        def ask() -> pa.Table:
+            return self._cursor(tables).sql(text, params=_used(text, bound)).to_arrow_table()
+
+        return ask
 
     def _over(
         self,

@@ -18,12 +18,11 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger.book import Book
-from ledger.queries import whole_table
+from ledger.figures.ahead import AGE_LIMITS, FITTINGS, BookTables
 from ledger.vocabulary import Vocabulary
 
 DAYS_A_YEAR = Decimal("365.25")
 DAYS_A_MONTH = DAYS_A_YEAR / 12
-_AGE = '"quantity":"age"'
 _OLD_WHEN_FITTED = ("second hand", "unknown")
 
 
@@ -49,17 +48,24 @@ class PartAge:
 
 
 def part_ages(
-    book: Book, parts: pa.Table, as_at: datetime, known_seq: int | None = None
+    book: Book,
+    parts: pa.Table,
+    as_at: datetime,
+    known_seq: int | None = None,
+    *,
+    ahead: BookTables | None = None,
 ) -> list[PartAge]:
     """Give the fitted parts that have a limit on their age, by bike, position and part.
 
-    `parts` as `ledger.analysis.readings.PARTS`, as at the same instant.
+    `parts` as `ledger.analysis.readings.PARTS`, as at the same instant; `ahead` are the book's
+    tables as at the same, where they were asked for before.
     """
     words = book.vocabulary if known_seq is None else book.vocabulary_known(known_seq)
-    makers = _makers_limits(book, as_at, known_seq)
+    tables = ahead or BookTables(book, as_at, known_seq)
+    makers = _makers_limits(tables)
     if not makers and not any(limit.quantity == "age" for limit in words.limits):
         return []
-    fittings = whole_table(book, "fitting_documents", as_at, known_seq)
+    fittings = tables.answer(FITTINGS)
     old = fittings.filter(pc.is_in(fittings["origin"], pa.array(_OLD_WHEN_FITTED)))["part"]
     today = book.settings.local(as_at).date().isoformat()
     told = _Told(words, today, makers, frozenset(old.to_pylist()))
@@ -69,12 +75,9 @@ def part_ages(
     return sorted(found, key=lambda age: (age.bike, age.position, age.part))
 
 
-def _makers_limits(book: Book, as_at: datetime, known_seq: int | None) -> dict[str, Decimal]:
+def _makers_limits(tables: BookTables) -> dict[str, Decimal]:
     """Give the maker's limit on the age of parts, in days, as the last fitting says."""
-    ending = "where contains(decode(canonical), $age)"
-    told = whole_table(
-        book, "fitting_documents", as_at, known_seq, ending=ending, values={"age": _AGE}
-    ).to_pylist()
+    told = tables.answer(AGE_LIMITS).to_pylist()
     return {
         row["part"]: Decimal(limit["limit"]["canonical"])
         for row in sorted(told, key=lambda row: (row["occurred_at"], row["seq"]))

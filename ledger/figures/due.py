@@ -9,11 +9,11 @@ from typing import Any
 
 from ledger.book import Book
 from ledger.figures.ages import part_ages
+from ledger.figures.ahead import OPEN_JOBS, SUMMARIES, BookTables
 from ledger.figures.calls import Call, DueBike, DueList, DuePart, OpenJob, Person
 from ledger.figures.due_parts import LIKELY, Asked, aged_parts, by_bike, worn_parts
 from ledger.figures.due_words import DueWords
 from ledger.figures.wear import BookWear, wear_of
-from ledger.queries import whole_table
 
 __all__ = ["LIKELY", "SEEN_WITHIN_DAYS", "WITHIN_DAYS", "due_list"]
 
@@ -33,6 +33,7 @@ def due_list(
     limit: int | None = None,
     seen_within_days: int | None = SEEN_WITHIN_DAYS,
     wear: BookWear | None = None,
+    ahead: BookTables | None = None,
 ) -> DueList:
     """Give whom to call about what is due within some days of an instant (None for now).
 
@@ -41,14 +42,16 @@ def due_list(
     estimate within the days. `rider` keeps the bikes that
     somebody of that id rides or keeps, `bike` one bike, `limit` the first so many calls; bikes not
     seen within `seen_within_days` (None: however long ago) are counted and not called about; `wear`
-    is the wear as at the same instant where it was worked out before.
+    is the wear as at the same instant where it was worked out before, `ahead` the book's tables
+    where they were asked for before.
     """
-    found = wear or wear_of(book, as_at, known_seq)
+    tables = ahead or BookTables(book, as_at, known_seq)
+    found = wear or wear_of(book, as_at, known_seq, ahead=tables)
     words = book.vocabulary if known_seq is None else book.vocabulary_known(known_seq)
     asked = Asked(found.as_at, found.today, within_days, words)
-    ages = part_ages(book, found.tables.parts, found.as_at, known_seq)
+    ages = part_ages(book, found.tables.parts, found.as_at, known_seq, ahead=tables)
     due = by_bike([*worn_parts(found, asked), *aged_parts(ages, asked)])
-    facts = _Facts.of(book, as_at, known_seq)
+    facts = _Facts.of(book, tables)
     tags = _tags(book, bike, known_seq)
     bikes = [
         facts.bike(tag, parts)
@@ -95,11 +98,11 @@ class _Facts:
     register: Mapping[str, Person]
 
     @classmethod
-    def of(cls, book: Book, as_at: datetime | None, known_seq: int | None) -> _Facts:
-        summaries = whole_table(book, "bike_summary", as_at, known_seq).to_pylist()
+    def of(cls, book: Book, tables: BookTables) -> _Facts:
+        summaries = tables.answer(SUMMARIES).to_pylist()
         return cls(
             summaries={row["bike"]: row for row in summaries},
-            jobs=_open_jobs(whole_table(book, "open_jobs", as_at, known_seq).to_pylist()),
+            jobs=_open_jobs(tables.answer(OPEN_JOBS).to_pylist()),
             register={row.rider: _person(row) for row in book.riders.all()},
         )
 

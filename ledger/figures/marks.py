@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
 from functools import cached_property
 
 import numpy as np
@@ -13,8 +12,7 @@ import pyarrow.compute as pc
 
 from ledger.analysis.distances import NONE, Floats, Integers, Places, Readings, place, with_lost
 from ledger.analysis.readings import DISTANCES, MOMENT, conforming
-from ledger.book import Book
-from ledger.queries import whole_table
+from ledger.figures.ahead import MARKS, BookTables
 
 Texts = npt.NDArray[np.object_]
 Flags = npt.NDArray[np.bool_]
@@ -163,8 +161,8 @@ def _id_of(digits: str) -> str:
     return "-".join((digits[:8], digits[8:12], digits[12:16], digits[16:20], digits[20:]))
 
 
-def marks_of(book: Book, as_at: datetime | None, known_seq: int | None) -> Marks:
-    """Give a book's marks as at an instant, as known to a seq."""
-    table = whole_table(book, "wear_marks", as_at, known_seq)
+def marks_of(tables: BookTables) -> Marks:
+    """Give a book's marks as at an instant, as known to a seq: those of the tables."""
+    table = tables.answer(MARKS)
     keys = [("occurred_at", "ascending"), ("seq", "ascending")]
     return Marks(table.sort_by(keys).combine_chunks())

@@ -15,18 +15,15 @@ from ledger.analysis.distances import SOURCES, Floats, Integers
 from ledger.analysis.readings import PARTS, READINGS, conforming
 from ledger.analysis.usage import Usage, fit_usage
 from ledger.book import Book
+from ledger.figures.ahead import TOLD_APART, BookTables
 from ledger.figures.marks import Marks, Texts, marks_of
 from ledger.figures.spells import PartLives, Spell, Sums, fitted_spells, parts_read
-from ledger.queries import whole_table
 from ledger.vocabulary import Vocabulary
 
 DOES_NOT_WEAR = frozenset({"runout", "age"})
 """Quantities with a limit that no distance brings nearer."""
 LENGTHS = {"roller_span": "elongation"}
 """Lengths that are read instead of a quantity with a limit: grown by so many per cent."""
-_WITH_PLATE = '"with_backing_plate":true'
-_WHEN_NEW = '"length_when_new":'
-_TOLD_APART = "where contains(decode(canonical), $plate) or contains(decode(canonical), $zero)"
 _SOURCES = np.array(SOURCES, dtype=object)
 
 
@@ -45,13 +42,19 @@ class BookReadings:
 
 
 def book_readings(
-    book: Book, as_at: datetime | None = None, known_seq: int | None = None
+    book: Book,
+    as_at: datetime | None = None,
+    known_seq: int | None = None,
+    *,
+    ahead: BookTables | None = None,
 ) -> BookReadings:
     """Give all live readings of what wears, all parts and all distance readings of a book.
 
-    As at an instant (None for now), as the book knew it to a seq (None for all it holds).
+    As at an instant (None for now), as the book knew it to a seq (None for all it holds);
+    `ahead` are its tables as at the same, where they were asked for before.
     """
-    marks = marks_of(book, as_at, known_seq)
+    tables = ahead or BookTables(book, as_at, known_seq)
+    marks = marks_of(tables)
     known = book.head.size if known_seq is None else known_seq
     words = book.vocabulary_known(known)
     rows, direction = _worn(marks, words)
@@ -61,7 +64,7 @@ def book_readings(
     usage = fit_usage(distances)
     rates = usage.of(marks.bike, marks.texts("riding"))
     lives = PartLives(marks, [*spells, *found], *rates)
-    facts = _facts_without_column(book, as_at, known_seq)
+    facts = _facts_without_column(tables)
     limits = _Limits(marks, words, book, facts)
     readings = _readings(marks, rows, parts, direction, lives, limits)
     return BookReadings(readings, _parts(marks, lives), distances, usage)
@@ -94,21 +97,11 @@ def _worn(marks: Marks, words: Vocabulary) -> tuple[Integers, Integers]:
     return measured[found != 0], found[found != 0]
 
 
-def _facts_without_column(
-    book: Book, as_at: datetime | None, known_seq: int | None
-) -> dict[int, dict[str, Any]]:
+def _facts_without_column(tables: BookTables) -> dict[int, dict[str, Any]]:
     """Give the payload of readings that tell a length when new or a backing plate, by seq."""
-    documents = whole_table(
-        book,
-        "measured_documents",
-        as_at,
-        known_seq,
-        ending=_TOLD_APART,
-        values={"plate": _WITH_PLATE, "zero": _WHEN_NEW},
-    )
     return {
         row["seq"]: json.loads(row["canonical"])["data"]
-        for row in documents.select(["seq", "canonical"]).to_pylist()
+        for row in tables.answer(TOLD_APART).select(["seq", "canonical"]).to_pylist()
     }
 
 

@@ -18,6 +18,7 @@ from ledger.analysis.wear_data import PER
 from ledger.analysis.wear_forecast import HIGH, LOW, MIDDLE
 from ledger.book import Book
 from ledger.events import kinds
+from ledger.figures.ahead import BookTables
 from ledger.figures.gauges import registered_errors
 from ledger.figures.readings import BookReadings, book_readings
 from ledger.figures.wear_parts import near_parts, parts_of
@@ -106,10 +107,19 @@ class BookWear:
         return []
 
 
-def wear_of(book: Book, as_at: datetime | None = None, known_seq: int | None = None) -> BookWear:
-    """Fit the wear of every part of a book, as at an instant (None for now)."""
+def wear_of(
+    book: Book,
+    as_at: datetime | None = None,
+    known_seq: int | None = None,
+    *,
+    ahead: BookTables | None = None,
+) -> BookWear:
+    """Fit the wear of every part of a book, as at an instant (None for now).
+
+    `ahead` are its tables as at the same, where they were asked for before.
+    """
     now = as_at or datetime.now(UTC)
-    tables = book_readings(book, as_at, known_seq)
+    tables = book_readings(book, as_at, known_seq, ahead=ahead)
     return BookWear(
         as_at=now,
         today=book.settings.local(now).date(),

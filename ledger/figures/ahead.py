@@ -1,0 +1,81 @@
+"""A book's whole tables, asked for before they are needed, in a thread beside other work.
+
+The engine works outside of Python's one lock: while it does, modules are loaded and figures
+worked out. All tables are as at one instant and as known to one seq, whenever they are asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+import pyarrow as pa
+
+from ledger.book import Book
+from ledger.queries import asked_of, asking
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A relation over the whole book, with a condition in SQL and its bound parameters."""
+
+    relation: str
+    ending: str = ""
+    values: Mapping[str, Any] = field(default_factory=dict, hash=False)
+
+
+MARKS = Question("wear_marks")
+TOLD_APART = Question(
+    "measured_documents",
+    "where contains(decode(canonical), $plate) or contains(decode(canonical), $zero)",
+    {"plate": '"with_backing_plate":true', "zero": '"length_when_new":'},
+)
+"""Readings that tell a backing plate or a length when new, which have no column."""
+SUMMARIES = Question("bike_summary")
+OPEN_JOBS = Question("open_jobs")
+FITTINGS = Question("fitting_documents")
+AGE_LIMITS = Question(
+    "fitting_documents", "where contains(decode(canonical), $age)", {"age": '"quantity":"age"'}
+)
+"""Fittings that tell a limit on the part's age."""
+OF_WEAR = (MARKS, TOLD_APART)
+OF_DUE = (MARKS, TOLD_APART, AGE_LIMITS, SUMMARIES, OPEN_JOBS)
+"""In the order they are needed."""
+
+
+class BookTables:
+    """Whole tables of one book, as at an instant (None for now), as known to a seq (None: all)."""
+
+    def __init__(
+        self, book: Book, as_at: datetime | None = None, known_seq: int | None = None
+    ) -> None:
+        self._book, self._asked = book, asked_of(book, as_at, known_seq)
+        self._coming: dict[Question, Future[pa.Table]] = {}
+
+    def ask(self, *questions: Question) -> BookTables:
+        """Begin to ask, one after the other, and go on; gives itself back.
+
+        The book is read here, by the thread that calls; only the engine runs beside it.
+        """
+        beside = ThreadPoolExecutor(max_workers=1)
+        for question in questions:
+            self._coming[question] = beside.submit(self._asking(question))
+        beside.shutdown(wait=False)
+        return self
+
+    def answer(self, question: Question) -> pa.Table:
+        """Give a table, with whatever error asking for it raised; asked for now if not before."""
+        coming = self._coming.get(question)
+        return self._asking(question)() if coming is None else coming.result()
+
+    def _asking(self, question: Question) -> Any:
+        return asking(
+            self._book,
+            question.relation,
+            self._asked,
+            ending=question.ending,
+            values=question.values,
+        )
