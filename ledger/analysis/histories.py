@@ -144,8 +144,8 @@ def at_risk_at(of: Histories, ages: FloatArray) -> FloatArray:
 
 def len_at_least(rising: FloatArray, ages: FloatArray) -> FloatArray:
     """Give how many of the sorted figures are not below each age."""
-    below = np.searchsorted(rising, ages, side="left").astype(np.float64)
-    return len(rising) - below
+    count: FloatArray = len(rising) - np.searchsorted(rising, ages).astype(np.float64)
+    return count
 
 
 def ages(column: Column, field: str) -> FloatArray:
