@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -77,15 +78,16 @@ def pairs(first: Integers, second: Integers) -> Integers:
     return np.where((first == NONE) | (second == NONE), NONE, first * width + second)
 
 
-def keys(group: Integers, at: Integers, start: int, end: int) -> Integers:
-    """Give a number that orders by group, then by time, for times from start to end.
+def keys(group: Integers, at: Integers) -> Integers:
+    """Give a number that orders by group (0 and up), then by time.
 
     Times are told apart to the microsecond where that fits, else as finely as does.
     """
-    span, count = end - start + 1, int(group.max(initial=0)) + 2
-    step = -(-span * count // np.iinfo(np.int64).max)
+    start, count = int(at.min()), int(group.max()) + 2
+    span = int(at.max()) - start + 1
+    step = -(-span * count // int(np.iinfo(np.int64).max))
     width = span // step + 1
-    return np.asarray(group * width + np.clip(at - start, 0, span) // step)
+    return np.asarray(group * width + (at - start) // step)
 
 
 def last_before(
@@ -95,17 +97,35 @@ def last_before(
 
     NONE where its group has none, or its group is NONE. With `or_at`, at the very time counts.
     """
-    if not len(at) or not len(of_at):
-        return np.full(len(of_at), NONE, dtype=np.int64)
-    span = (min(at.min(), of_at.min()), max(at.max(), of_at.max()))
-    both = keys(np.concatenate([group, of_group]), np.concatenate([at, of_at]), *span)
-    key, asked = both[: len(at)], both[len(at) :]
-    order = np.argsort(key, kind="stable")
-    side = "right" if or_at else "left"
-    place = np.searchsorted(key[order], asked, side=side) - 1  # type: ignore[call-overload]
-    row = order[np.maximum(place, 0)]
-    is_found = (place >= 0) & (group[row] == of_group) & (of_group != NONE)
-    return np.where(is_found, row, NONE)
+    rows, asked = np.flatnonzero(group != NONE), np.flatnonzero(of_group != NONE)
+    found = np.full(len(of_at), NONE, dtype=np.int64)
+    if not len(rows) or not len(asked):
+        return found
+    every = np.concatenate([at[rows], of_at[asked]])
+    key = keys(np.concatenate([group[rows], of_group[asked]]), every)
+    order = np.argsort(key[: len(rows)], kind="stable")
+    side: Literal["left", "right"] = "right" if or_at else "left"
+    place = np.searchsorted(key[: len(rows)][order], key[len(rows) :], side=side) - 1
+    row = rows[order[np.maximum(place, 0)]]
+    is_found = (place >= 0) & (group[row] == of_group[asked])
+    found[asked[is_found]] = row[is_found]
+    return found
+
+
+def rows_of_jobs(
+    facts: pa.Table, bike: pa.ChunkedArray | pa.Array, job: pa.ChunkedArray | pa.Array
+) -> Integers:
+    """Give the row in a table with `bike` and `job` of each pair of these; NONE where it is not."""
+    both = [
+        coded(_joined(facts[name], other)).code for name, other in (("bike", bike), ("job", job))
+    ]
+    key, count = pairs(*both), len(facts)
+    if not count:
+        return np.full(len(key), NONE, dtype=np.int64)
+    order = np.argsort(key[:count])
+    sorted_keys, asked = key[:count][order], key[count:]
+    place = np.minimum(np.searchsorted(sorted_keys, asked), count - 1)
+    return np.where((sorted_keys[place] == asked) & (asked != NONE), order[place], NONE)
 
 
 def first_of(code: Integers, count: int, value: Integers, is_asked: Flags) -> Integers:
@@ -115,6 +135,10 @@ def first_of(code: Integers, count: int, value: Integers, is_asked: Flags) -> In
     first = np.full(count, NONE, dtype=np.int64)
     first[code[rows]] = rows
     return first
+
+
+def _joined(first: pa.ChunkedArray, second: pa.ChunkedArray | pa.Array) -> pa.Array:
+    return pa.concat_arrays([_whole(first), _whole(second).cast(_whole(first).type)])
 
 
 def _whole(column: pa.ChunkedArray | pa.Array) -> pa.Array:

@@ -107,10 +107,8 @@ class PowerFit:
     """A power law of events by age: above 1, the shape says that they come ever faster."""
 
     shape: Span
-    per_year_now: float | None
-    """Events a year (or 1,000 km) at the end of watching, as the fit has it."""
-    is_plausible: bool | None
-    """Whether the events may follow such a law; None where that cannot be judged."""
+    rate_now: float | None
+    """Of one bike: events a year (or 1,000 km) at the end of watching, as the fit has it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,13 +121,14 @@ class Trend:
     """What time is counted in: days, or km the bikes rode."""
     count_units: int
     count_events: int
-    """Looks that found something new: faults found at one look are one."""
-    count_used: int
-    """Without those at the look that ended the watching."""
+    """Looks that found something new: faults found in one job are one look."""
     length: float
     """Days or km watched, of all units together."""
     tests: tuple[TrendTest, ...]
-    power: PowerFit | None
+    power_law: PowerFit | None
+    """None where the events settle none."""
+    chance_to_see_doubling: float
+    """How likely so many events would be judged to get worse, had their rate doubled half-way."""
     judgement: Judgement
     words: str
 
