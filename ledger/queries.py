@@ -7,7 +7,7 @@ holds.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -355,6 +355,23 @@ def asking(
     """Give what asks for a `whole_table` when called, in any thread; the book is read now."""
     tables = _tables(book, asked)
     return engine_of(book).asking(relation, asked, tables, ending=ending, values=values)
+
+
+def bike_tables(
+    book: Book,
+    bike: str,
+    relations: Sequence[str],
+    as_at: datetime | None = None,
+    known_seq: int | None = None,
+) -> dict[str, pa.Table]:
+    """Give relations of one bike as Arrow tables, by name, reading no other bike's events.
+
+    Joined tags are under the tag asked for. Raises UnknownBike.
+    """
+    asked = asked_of(book, as_at, known_seq)
+    events = _events_of(book, bike, asked.known_seq, (*COLUMNS, "lines"))
+    tables = {"position_effects": _effects(book, events, asked.known_seq)}
+    return engine_of(book).one_bike_tables(relations, asked, events, tables)
 
 
 def shop_summary(book: Book) -> ShopSummary:

@@ -128,16 +128,38 @@ class DuckEngine:
 
         `events` has at least COLUMNS. What several of the relations use is worked out once.
         """
-        cursor = self._cursor({**tables, "events": events})
+        cursor, made = self._with_shared(relations, asked, {**tables, "events": events})
+        return {
+            name: list(_rows(cursor, sql.compose(name, given=made), _bound(asked)))
+            for name in relations
+        }
+
+    def one_bike_tables(
+        self,
+        relations: Sequence[str],
+        asked: Asked,
+        events: pa.Table,
+        tables: Mapping[str, pa.Table],
+    ) -> dict[str, pa.Table]:
+        """Give several relations of one bike as Arrow tables; arguments as of `one_bike`."""
+        cursor, made = self._with_shared(relations, asked, {**tables, "events": events})
+        texts = {name: sql.compose(name, given=made) for name in relations}
+        return {
+            name: cursor.sql(text, params=_used(text, _bound(asked))).to_arrow_table()
+            for name, text in texts.items()
+        }
+
+    def _with_shared(
+        self, relations: Sequence[str], asked: Asked, tables: Mapping[str, pa.Table]
+    ) -> tuple[duckdb.DuckDBPyConnection, frozenset[str]]:
+        """Give a cursor that holds what several of the relations use, and the names of that."""
+        cursor = self._cursor(tables)
         made: frozenset[str] = frozenset()
         for name in _shared(tuple(relations)):
             text = f"create temp table {name} as {sql.compose(name, given=made)}"
             cursor.execute(text, _used(text, _bound(asked)))
             made |= {name}
-        return {
-            name: list(_rows(cursor, sql.compose(name, given=made), _bound(asked)))
-            for name in relations
-        }
+        return cursor, made
 
     def _cursor(self, tables: Mapping[str, pa.Table]) -> duckdb.DuckDBPyConnection:
         cursor = self._connection.cursor()
