@@ -139,7 +139,9 @@ def at_risk_at(of: Histories, ages: FloatArray) -> FloatArray:
     """Give how many units are watched at each age."""
     late = len(of.start) - len_at_least(np.sort(of.start), ages)
     is_at_zero = (ages == 0) * float(np.count_nonzero(of.start == 0))
-    return late + is_at_zero - len(of.end) + len_at_least(np.sort(of.end), ages)
+    gone = len(of.end) - len_at_least(np.sort(of.end), ages)
+    watched: FloatArray = late + is_at_zero - gone
+    return watched
 
 
 def len_at_least(rising: FloatArray, ages: FloatArray) -> FloatArray:

@@ -26,8 +26,8 @@ class PowerLawSearch:
         self._count = len(of.time)
         self._log_time = float(np.log(of.time / self.longest).sum())
         self._is_alike = bool(np.all(of.end == self.longest)) and not of.start.any()
-        self._ends, self._end_counts = _counted(of.end / self.longest)
-        self._starts, self._start_counts = _counted(of.start / self.longest)
+        self._ends = _Ages(of.end / self.longest)
+        self._starts = _Ages(of.start / self.longest)
 
     def most_likely(self) -> float:
         """Give the shape at the peak; `TooFewLives` where it lies at no figure above 0."""
@@ -58,25 +58,27 @@ class PowerLawSearch:
         watched = self._watched(shape)
         return float(self._count * np.log(shape / watched) + shape * self._log_time)
 
-    def _slope(self, shape: float) -> float:
-        gain = _weighted_logs(self._ends, shape, self._end_counts)
-        gain -= _weighted_logs(self._starts, shape, self._start_counts)
-        return self._count * (1 / shape - gain / self._watched(shape)) + self._log_time
-
     def _watched(self, shape: float) -> float:
-        ends = float(self._end_counts @ self._ends**shape)
-        return ends - float(self._start_counts @ self._starts**shape)
+        return self._ends.powers(shape)[0] - self._starts.powers(shape)[0]
+
+    def _slope(self, shape: float) -> float:
+        end, end_slope = self._ends.powers(shape)
+        start, start_slope = self._starts.powers(shape)
+        gain = (end_slope - start_slope) / (end - start)
+        return self._count * (1 / shape - gain) + self._log_time
 
 
-def _counted(share: FloatArray) -> tuple[FloatArray, FloatArray]:
-    values, counts = np.unique(share, return_counts=True)
-    return values, counts.astype(np.float64)
+class _Ages:
+    """Ages in shares of the longest, each once; 0 left out, since its powers are 0."""
 
+    def __init__(self, share: FloatArray) -> None:
+        values, counts = np.unique(share[share > 0], return_counts=True)
+        self._logs, self._counts = np.log(values), counts.astype(np.float64)
 
-def _weighted_logs(share: FloatArray, shape: float, counts: FloatArray) -> float:
-    """Give the sum of share^shape ln share, 0 at 0."""
-    logs = np.log(share, out=np.zeros_like(share), where=share > 0)
-    return float(counts @ (share**shape * logs))
+    def powers(self, shape: float) -> tuple[float, float]:
+        """Give the sum of the ages' powers, and its slope in the shape."""
+        powers = self._counts * np.exp(shape * self._logs)
+        return float(powers.sum()), float(powers @ self._logs)
 
 
 def _falling_root(slope: Callable[[float], float]) -> float:
@@ -89,4 +91,4 @@ def _falling_root(slope: Callable[[float], float]) -> float:
     if slope(low) < 0 or slope(high) > 0:
         wrong = "they crowd where watching began or ended: no shape is most likely"
         raise TooFewLives("events", "time_of_event", wrong, "Give events at other ages too")
-    return high if low == high else float(brentq(slope, low, high, xtol=1e-14, rtol=1e-14))
+    return high if low == high else float(brentq(slope, low, high, xtol=1e-13, rtol=1e-13))
