@@ -80,7 +80,8 @@ def _fault(row: Row) -> OpenFault:
     )
 
 
-def _advice(row: Row) -> OpenAdvice:
+def open_advice(row: Row) -> OpenAdvice:
+    """Give a row of the relation `open_advice` as people see it."""
     return OpenAdvice(
         position=row["position"],
         verdict=row["verdict"],
@@ -130,7 +131,7 @@ def make_view(
         settings=_sorted(settings, _setting, *place),
         faults_open=_sorted(rows.get("open_faults", []), _fault, "position", "fault"),
         advice_open=tuple(
-            sorted(map(_advice, rows.get("open_advice", [])), key=lambda one: one.event)
+            sorted(map(open_advice, rows.get("open_advice", [])), key=lambda one: one.event)
         ),
         jobs_open=_sorted(rows.get("open_jobs", []), _job, "job"),
         events_used=summary.get("events_used", 0),

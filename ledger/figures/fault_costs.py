@@ -20,14 +20,12 @@ from ledger.figures.fault_shapes import Unpaid
 from ledger.figures.fault_tables import FaultTables
 from ledger.figures.shared_out import shared_equally
 from ledger.figures.wages import NOT_TOLD, wages_of
-from ledger.queries import whole_table
 from ledger.vocabulary import Vocabulary
 
 UNPAID_KINDS = ("come-back", "goodwill")
 FIGURES = (
     "minutes", "minutes_minor", "minutes_without_wage", "parts_minor", "parts_without_cost",
 )  # fmt: skip
-_OF_JOBS = "where job in (select unnest($jobs))"
 _NEVER_PARTS = "labour"
 """The sort of line whose cost is minutes, which are counted as such."""
 
@@ -47,6 +45,10 @@ class UnpaidRows:
             }
         )
 
+    def taken(self, rows: Integers) -> UnpaidRows:
+        """Give some rows."""
+        return UnpaidRows({name: values[rows] for name, values in self.figures.items()})
+
     def summed(self, group: Integers, count: int) -> UnpaidRows:
         """Give sums by group: (count,) figures; a row of group NONE is in none."""
         kept = np.flatnonzero(group != NONE)
@@ -55,6 +57,18 @@ class UnpaidRows:
             summed[name] = np.zeros(count, dtype=np.int64)
             np.add.at(summed[name], group[kept], values[kept])
         return UnpaidRows(summed)
+
+    @property
+    def is_told(self) -> npt.NDArray[np.bool_]:
+        """Say of each row whether its money is told: see `Unpaid.minor`."""
+        figures = self.figures
+        is_worked = (figures["minutes"] > 0) & (figures["minutes_without_wage"] > 0)
+        return np.asarray(~(is_worked & (figures["minutes_minor"] == 0)))
+
+    @property
+    def minor(self) -> Integers:
+        """Minutes and parts of each row in money, what nobody told left out."""
+        return np.asarray(self.figures["minutes_minor"] + self.figures["parts_minor"])
 
     def at(self, row: int) -> Unpaid:
         """Give one row."""
@@ -202,16 +216,3 @@ def systems_of(positions: Sequence[str | None], words: Vocabulary) -> list[str |
     return [
         None if code is None else known.get(code) or code.partition(".")[0] for code in positions
     ]
-
-
-def bills_of(tables: FaultTables, jobs: Sequence[str]) -> pa.Table:
-    """Give the bills of some jobs over the whole book: the relation `job_bills`."""
-    found = whole_table(
-        tables.book,
-        "job_bills",
-        tables.as_at,
-        tables.known_seq,
-        ending=_OF_JOBS,
-        values={"jobs": list(jobs)},
-    )
-    return found.filter(pc.is_valid(found["lines"])).combine_chunks()

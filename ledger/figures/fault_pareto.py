@@ -6,21 +6,29 @@ count where the repair was made: to its tier, and to the part it left there.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
 
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from ledger.figures.fault_arrays import NONE, Flags, Integers, codes_in, flags
+from ledger.figures.fault_arrays import NONE, NULL_TIME, Flags, Integers, codes_in, flags, micros
 from ledger.figures.fault_costs import UnpaidRows
-from ledger.figures.fault_shapes import By, FaultCounts, Measure, Pareto, ParetoRow, Unpaid
-from ledger.figures.fault_words import FEWEST
+from ledger.figures.fault_shapes import (
+    BikeComeBacks,
+    By,
+    FaultCounts,
+    Measure,
+    Pareto,
+    ParetoRow,
+    Unpaid,
+)
+from ledger.figures.fault_tables import MOMENT
+from ledger.figures.fault_words import FEWEST, FaultWords
 
-Verdict = Callable[[FaultCounts, float | None, float | None], str]
-"""Words of a row's counts and the interval of its rate."""
 _LOW, _HIGH = 0.1, 0.9
 _JEFFREYS = 0.5
 
@@ -30,12 +38,13 @@ class Sides:
     """One row an episode, a repair and a come-back, and whatever came back without a fault."""
 
     episodes: pa.Table
-    """position, system, fault; found_tier, found_make, found_model; put_right_at, cleared_at,
-    count_jobs_carried."""
+    """bike, position, system, fault, found_at; found_tier, found_make, found_model; put_right_at,
+    cleared_at, count_jobs_carried."""
     repairs: pa.Table
     """REPAIRS of `ledger.figures.fault_tables`."""
     come_backs: pa.Table
-    """position, system, fault; tier, make, model of the repair that did not hold."""
+    """bike, position, system, fault; first_tier, first_make, first_model of the repair that did
+    not hold."""
     unpaid: UnpaidRows
     """Of each come-back."""
     count_faultless: int
@@ -68,28 +77,61 @@ def _made(make: pa.Array, model: pa.Array) -> pa.Array:
     return pc.coalesce(short, both, make)
 
 
-def pareto(
-    sides: Sides,
-    by: By,
-    measure: Measure,
-    label: Callable[[str | None], str],
-    verdict: Verdict,
-) -> Pareto:
-    """Give come-backs by one thing, those with most of a measure first.
-
-    `label` gives a key's words, `verdict` those of its counts and the interval of its rate.
-    """
-    keys, of_episode, of_repair, of_come_back = _codes(sides, by)
-    count = len(keys)
-    counted = _counts(sides, of_episode, of_repair, of_come_back, count)
-    unpaid = [sides.unpaid.summed(of_come_back, count).at(row) for row in range(count)]
-    rows = [
-        _Row(None if row == count - 1 else keys[row], FaultCounts(**one), unpaid[row])
-        for row, one in enumerate(counted)
-    ]
+def pareto(sides: Sides, by: By, measure: Measure, words: FaultWords) -> Pareto:
+    """Give come-backs by one thing, those with most of a measure first."""
+    keys, codes = _codes(sides, by)
+    counted = _counts(sides, codes, len(keys))
+    unpaid = sides.unpaid.summed(codes.come_back, len(keys))
+    rows = [_Row(key, counted[row], unpaid.at(row)) for row, key in enumerate(keys)]
     rows[-1] = _with_faultless(rows[-1], sides)
     kept = [row for row in rows if row.counts != FaultCounts()]
-    return _ranked(kept, by, measure, label, verdict)
+    return _ranked(kept, by, measure, words)
+
+
+def counts_of(sides: Sides) -> FaultCounts:
+    """Give the counts of everything together."""
+    codes = Codes(
+        *(np.zeros(len(one), np.int64) for one in (sides.episodes, sides.repairs, sides.come_backs))
+    )
+    (counted,) = _counts(sides, codes, 1)
+    return _with_faultless(_Row(None, counted, Unpaid()), sides).counts
+
+
+def bikes_behind(sides: Sides, by: By, key: str | None) -> tuple[BikeComeBacks, ...]:
+    """Give the bikes on which one row of a Pareto was found, most come-backs first.
+
+    Of the row without a key, jobs in which no fault was found again are not among them.
+    """
+    keys, codes = _codes(sides, by)
+    if key is not None and key not in keys:
+        return ()
+    row = len(keys) - 1 if key is None else keys.index(key)
+    tables = (sides.episodes, sides.repairs, sides.come_backs)
+    chosen = [np.flatnonzero(one == row) for one in (codes.episode, codes.repair, codes.come_back)]
+    bikes = [table["bike"].take(pa.array(rows)) for table, rows in zip(tables, chosen, strict=True)]
+    names = pc.unique(pa.chunked_array([c for one in bikes for c in one.chunks], pa.string()))
+    places = [codes_in(one, names.to_pylist()) for one in bikes]
+    found, right, back = (np.bincount(one, minlength=len(names)) for one in places)
+    unpaid = sides.unpaid.taken(chosen[2]).summed(places[2], len(names))
+    last = _last_found(sides.episodes.take(pa.array(chosen[0])), places[0], len(names))
+    made = [
+        BikeComeBacks(
+            bike=name,
+            count_found=int(found[place]),
+            count_put_right=int(right[place]),
+            count_come_back=int(back[place]),
+            unpaid=unpaid.at(place),
+            last_found_at=last[place],
+        )
+        for place, name in enumerate(names.to_pylist())
+    ]
+    return tuple(sorted(made, key=lambda one: (-one.count_come_back, -one.count_found, one.bike)))
+
+
+def _last_found(episodes: pa.Table, place: Integers, count: int) -> list[datetime | None]:
+    latest = np.full(count, NULL_TIME, dtype=np.int64)
+    np.maximum.at(latest, place, micros(episodes["found_at"]))
+    return list(pa.array(latest, mask=latest == NULL_TIME).cast(MOMENT).to_pylist())
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,45 +147,59 @@ class _Row:
         return self.unpaid.minutes if measure == "minutes" else self.unpaid.minor or 0
 
 
-def _codes(sides: Sides, by: By) -> tuple[list[str], Integers, Integers, Integers]:
-    """Give the keys, the last of which stands for none, and each row's place among them."""
+@dataclass(frozen=True, slots=True)
+class Codes:
+    """Each row's place among the keys of a Pareto, the last of which stands for none."""
+
+    episode: Integers
+    repair: Integers
+    come_back: Integers
+
+
+def _codes(sides: Sides, by: By) -> tuple[list[str | None], Codes]:
+    """Give the keys in order, None last, and each row's place among them."""
     columns = (
         keys_of(sides.episodes, by, "found_"),
         keys_of(sides.repairs, by),
-        keys_of(sides.come_backs, by),
+        keys_of(sides.come_backs, by, "first_"),
     )
     distinct = pc.unique(pa.concat_arrays([pc.unique(one) for one in columns])).drop_null()
     keys = sorted(distinct.to_pylist())
-    codes = [codes_in(one, keys) for one in columns]
-    episode, repair, come_back = (np.where(one == NONE, len(keys), one) for one in codes)
-    return [*keys, ""], episode, repair, come_back
+    codes = (codes_in(one, keys) for one in columns)
+    return [*keys, None], Codes(*(np.where(one == NONE, len(keys), one) for one in codes))
 
 
-def _counts(
-    sides: Sides, of_episode: Integers, of_repair: Integers, of_come_back: Integers, count: int
-) -> list[dict[str, int]]:
-    tables = sides.episodes, sides.repairs
-    is_right, is_cleared = (_told(tables[0][name]) for name in ("put_right_at", "cleared_at"))
-    is_judged = flags(tables[1]["is_mature"])
-    is_carried = flags(pc.greater(tables[0]["count_jobs_carried"], 0))
-    columns = {
-        "count_found": _count(of_episode, count),
-        "count_put_right": _count(of_repair, count),
-        "count_found_again": _count(of_repair, count, flags(tables[1]["is_found_again"])),
-        "count_come_back": _count(of_come_back, count),
-        "count_judged": _count(of_repair, count, is_judged),
-        "count_did_not_hold": _count(of_repair, count, flags(tables[1]["is_come_back"])),
-        "count_immature": _count(of_repair, count, ~is_judged),
-        "count_open": _count(of_episode, count, ~is_right & ~is_cleared),
-        "count_closed_without_work": _count(of_episode, count, is_cleared),
-        "count_carried": _count(of_episode, count, is_carried),
+def _counts(sides: Sides, codes: Codes, count: int) -> list[FaultCounts]:
+    """Give the counts of each key."""
+    episodes, repairs = sides.episodes, sides.repairs
+    is_right, is_cleared = (_told(episodes[name]) for name in ("put_right_at", "cleared_at"))
+    is_judged = flags(repairs["is_mature"])
+    of_episode = {
+        "count_found": np.ones(len(episodes), dtype=np.bool_),
+        "count_open": ~is_right & ~is_cleared,
+        "count_closed_without_work": is_cleared,
+        "count_carried": flags(pc.greater(episodes["count_jobs_carried"], 0)),
     }
-    return [{name: int(one[row]) for name, one in columns.items()} for row in range(count)]
+    of_repair = {
+        "count_put_right": np.ones(len(repairs), dtype=np.bool_),
+        "count_found_again": flags(repairs["is_found_again"]),
+        "count_judged": is_judged,
+        "count_did_not_hold": flags(repairs["is_come_back"]),
+        "count_immature": ~is_judged,
+    }
+    columns = {
+        **{name: _count(codes.episode[one], count) for name, one in of_episode.items()},
+        **{name: _count(codes.repair[one], count) for name, one in of_repair.items()},
+        "count_come_back": _count(codes.come_back, count),
+    }
+    return [
+        FaultCounts(**{name: int(one[row]) for name, one in columns.items()})
+        for row in range(count)
+    ]
 
 
-def _count(code: Integers, count: int, is_counted: Flags | None = None) -> Integers:
-    kept = code if is_counted is None else code[is_counted]
-    return np.bincount(kept, minlength=count)
+def _count(code: Integers, count: int) -> Integers:
+    return np.bincount(code, minlength=count)
 
 
 def _told(column: pa.ChunkedArray) -> Flags:
@@ -152,59 +208,44 @@ def _told(column: pa.ChunkedArray) -> Flags:
 
 def _with_faultless(row: _Row, sides: Sides) -> _Row:
     """Add to the row of no key the jobs that came back with no fault found again."""
-    counts = row.counts
-    names = FaultCounts.__dataclass_fields__
-    grown = {name: getattr(counts, name) for name in names}
-    grown["count_come_back"] += sides.count_faultless
-    return _Row(None, FaultCounts(**grown), row.unpaid + sides.unpaid_faultless)
+    back = row.counts.count_come_back + sides.count_faultless
+    counts = replace(row.counts, count_come_back=back)
+    return _Row(None, counts, row.unpaid + sides.unpaid_faultless)
 
 
-def _ranked(
-    rows: Sequence[_Row],
-    by: By,
-    measure: Measure,
-    label: Callable[[str | None], str],
-    verdict: Verdict,
-) -> Pareto:
-    named = [(label(row.key), row) for row in rows]
-    named.sort(
-        key=lambda one: (
-            -one[1].measured(measure),
-            -one[1].counts.count_come_back,
-            -one[1].counts.count_found,
-            one[0],
-        )
-    )
-    measured = np.array([row.measured(measure) for _, row in named], dtype=np.int64)
-    total = int(measured.sum())
-    share = measured / max(total, 1)
-    low, high = jeffreys(
-        np.array([row.counts.count_did_not_hold for _, row in named], dtype=np.float64),
-        np.array([row.counts.count_judged for _, row in named], dtype=np.float64),
-    )
-    found = []
-    for place, (name, row) in enumerate(named):
-        is_told = row.counts.count_judged > 0
-        found.append(
+def _ranked(rows: Sequence[_Row], by: By, measure: Measure, words: FaultWords) -> Pareto:
+    """Give rows in order, with their shares and the intervals of their rates."""
+    ordered = sorted(rows, key=lambda row: _order(row, measure, words.label(by, row.key)))
+    total = sum(row.measured(measure) for row in ordered)
+    judged = np.array([row.counts.count_judged for row in ordered], dtype=np.float64)
+    back = np.array([row.counts.count_did_not_hold for row in ordered], dtype=np.float64)
+    low, high = jeffreys(back, judged)
+    so_far, made = 0, []
+    for place, row in enumerate(ordered):
+        ends = (float(low[place]), float(high[place])) if judged[place] else (None, None)
+        so_far += row.measured(measure)
+        made.append(
             ParetoRow(
                 key=row.key,
-                label=name,
+                label=words.label(by, row.key),
                 counts=row.counts,
-                rate_low=float(low[place]) if is_told else None,
-                rate_high=float(high[place]) if is_told else None,
+                rate_low=ends[0],
+                rate_high=ends[1],
                 unpaid=row.unpaid,
-                measured=int(measured[place]),
-                share=float(share[place]),
-                cumulative_share=float(min(share[: place + 1].sum(), 1.0)),
+                measured=row.measured(measure),
+                share=row.measured(measure) / max(total, 1),
+                cumulative_share=so_far / max(total, 1),
                 is_too_few=row.counts.count_judged < FEWEST,
-                verdict=verdict(
-                    row.counts,
-                    float(low[place]) if is_told else None,
-                    float(high[place]) if is_told else None,
-                ),
+                verdict=words.verdict(row.counts, *ends),
             )
         )
-    return Pareto(by, measure, tuple(found), total)
+    return Pareto(by, measure, tuple(made), total)
+
+
+def _order(row: _Row, measure: Measure, label: str) -> tuple[int, int, int, str]:
+    """Give what rows are sorted by: most of the measure first, then by what came back, found."""
+    counts = row.counts
+    return -row.measured(measure), -counts.count_come_back, -counts.count_found, label
 
 
 def jeffreys(

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from ledger.figures.fault_estimates import Trend
 from ledger.view import OpenAdvice
 
 By = Literal["fault", "position", "system", "model", "tier"]
@@ -74,8 +75,20 @@ class FaultCounts:
     """Still there when a job after their finding was closed."""
 
     @property
-    def rate(self) -> float | None:
-        """Give the share of the repairs that can be judged that came back; None of none."""
+    def rate_so_far(self) -> float | None:
+        """Give the share of all repairs that are known to have come back; None of none.
+
+        The least it can be: what came back to nobody's knowledge is not in it.
+        """
+        return self.count_did_not_hold / self.count_put_right if self.count_put_right else None
+
+    @property
+    def rate_followed(self) -> float | None:
+        """Give the share of the repairs that can be judged that came back; None of none.
+
+        What it would be if the bikes not seen again had fared as those that were; but a bike
+        whose fault comes back is seen again, and one that runs well need not be.
+        """
         return self.count_did_not_hold / self.count_judged if self.count_judged else None
 
 
@@ -88,7 +101,7 @@ class ParetoRow:
     label: str
     counts: FaultCounts
     rate_low: float | None
-    """80 % interval of the rate (Jeffreys); None where none can be judged."""
+    """80 % interval of `counts.rate_followed` (Jeffreys); None where none can be judged."""
     rate_high: float | None
     unpaid: Unpaid
     measured: int
@@ -99,7 +112,7 @@ class ParetoRow:
     is_too_few: bool
     """Too few repairs of it can be judged to speak of a rate."""
     verdict: str
-    """Its rate in words, or that there are too few to judge."""
+    """Both rates in words, or that there are too few to judge."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +157,8 @@ class BikeComeBacks:
     count_put_right: int
     count_come_back: int
     unpaid: Unpaid
-    last_found_at: datetime
+    last_found_at: datetime | None
+    """None where the row's faults were only put right, not found, on it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,8 +219,10 @@ class BikeFaults:
     counts: FaultCounts
     unpaid: Unpaid
     summary: str
+    trends: tuple[Trend, ...]
+    """Whether faults are found more and more often on it: by days, and by km where known."""
     getting_worse: str
-    """Whether faults are found more and more often on it, in words, with how sure that is."""
+    """The same in words, with how sure that is."""
     cautions: tuple[str, ...]
 
 

@@ -6,18 +6,21 @@ kilometres; null is "not known", never zero. Joined tags are one bike, under the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cached_property
-from typing import Protocol
+from typing import Any, Protocol
 
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from ledger.book import Book
-from ledger.queries import whole_table
+from ledger.queries import bike_tables, whole_table
 from ledger.vocabulary import Vocabulary
 from ledger.vocabulary.words import Window
 
+_OF_JOBS = "where job in (select unnest($jobs))"
 MOMENT = pa.timestamp("us", tz="UTC")
 
 REPAIRS = pa.schema(
@@ -124,6 +127,10 @@ class FaultTables:
     window: Window | None
     """The one asked for in place of the shop's own; None for the shop's own."""
     matching: Matched
+    bike: str | None = None
+    """The one bike whose events alone were read; None for the whole book."""
+    given: Mapping[str, pa.Table] = field(default_factory=dict)
+    """Relations read already, by name."""
 
     @cached_property
     def words(self) -> Vocabulary:
@@ -183,5 +190,21 @@ class FaultTables:
         return self.read("preventive_work")
 
     def read(self, relation: str) -> pa.Table:
-        """Give any relation over the whole book, as at the same instant and seq."""
+        """Give any relation, as at the same instant and seq: of the one bike where one is."""
+        if relation in self.given:
+            return self.given[relation]
+        if self.bike is not None:
+            return bike_tables(self.book, self.bike, [relation], self.as_at, self.known_seq)[
+                relation
+            ]
         return whole_table(self.book, relation, self.as_at, self.known_seq)
+
+    def bills_of(self, jobs: Sequence[str]) -> pa.Table:
+        """Give the bills of some jobs: rows of the relation `job_bills` that have lines."""
+        if self.bike is not None:
+            bills = self.read("job_bills")
+            found = bills.filter(pc.is_in(bills["job"], pa.array(jobs, pa.string())))
+        else:
+            asked: dict[str, Any] = {"ending": _OF_JOBS, "values": {"jobs": list(jobs)}}
+            found = whole_table(self.book, "job_bills", self.as_at, self.known_seq, **asked)
+        return found.filter(pc.is_valid(found["lines"])).combine_chunks()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from decimal import Decimal
 
 from babel.numbers import format_currency
@@ -10,6 +11,7 @@ from ledger.figures.fault_shapes import By, FaultCounts, Measure, Source, Unpaid
 from ledger.figures.written import Written, percent
 from ledger.settings import BookSettings
 from ledger.vocabulary import Vocabulary, Window
+from ledger.vocabulary.caution import CAUTION, needs_caution
 
 FEWEST = 20
 """Repairs that can be judged below which one more come-back moves the rate by over 5 points: too
@@ -83,8 +85,9 @@ class FaultWords(Written):
         """Give what a row of a Pareto is called."""
         if key is None:
             return NO_KEY.get(by, NO_FAULT)
-        names = {"fault": self.fault, "position": self.place, "system": self.system,
-                 "tier": self.tier}  # fmt: skip
+        names: dict[str, Callable[[str], str]] = {
+            "fault": self.fault, "position": self.place, "system": self.system, "tier": self.tier
+        }  # fmt: skip
         return names[by](key) if by in names else key
 
     # -- figures ------------------------------------------------------------------------------
@@ -109,13 +112,13 @@ class FaultWords(Written):
         return f"{days} days or {km} km, whichever ends later"
 
     def verdict(self, counts: FaultCounts, low: float | None, high: float | None) -> str:
-        """Give a rate with its 80 % interval, or that there are too few to judge."""
-        if counts.count_judged < FEWEST or counts.rate is None:
-            followed = self.count(counts.count_judged, "repair")
-            return f"{TOO_FEW}: {followed} followed" if counts.count_judged else TOO_FEW
-        if low is None or high is None:
-            return percent(counts.rate)
-        return f"{percent(counts.rate)} (80 %: {_ends(low, high)})"
+        """Give both rates, the second with its 80 % interval, or that there are too few."""
+        followed = counts.rate_followed
+        if counts.count_judged < FEWEST or followed is None or counts.rate_so_far is None:
+            judged = self.count(counts.count_judged, "repair")
+            return f"{TOO_FEW}: {judged} followed" if counts.count_judged else TOO_FEW
+        ends = "" if low is None or high is None else f" (80 %: {_ends(low, high)})"
+        return f"{percent(counts.rate_so_far)} so far, {percent(followed)} of those followed{ends}"
 
     # -- sentences ----------------------------------------------------------------------------
 
@@ -163,7 +166,10 @@ class FaultWords(Written):
             said.append(
                 f"{self.count(counts.count_immature, 'repair')} cannot be judged yet: "
                 f"{'its bike was' if one else 'their bikes were'} last seen before the window "
-                f"ran out. {'It counts' if one else 'They count'} in no rate."
+                f"ran out. So far {percent(counts.rate_so_far or 0.0)} of all repairs came back, "
+                f"{percent(counts.rate_followed or 0.0)} of the {self.figure(counts.count_judged)} "
+                "that were followed. The truth lies between: whose fault comes back is seen again, "
+                "whose bike runs well need not be."
             )
         if counts.count_open or counts.count_closed_without_work or counts.count_carried:
             said.append(
@@ -173,6 +179,15 @@ class FaultWords(Written):
                 f"{'was' if counts.count_carried == 1 else 'were'} carried over a job's end."
             )
         return said
+
+    def windows(self, window: Window | None) -> str:
+        """Say what window counts."""
+        if window is None:
+            return (
+                "Come back is what was found again within its fault's window, as the terms had it "
+                f"on the day it was put right, else {self.window(self.words.windows['default'])}."
+            )
+        return f"Come back is what was found again within {self.window(window)}, as asked for."
 
     def linked(self, source: Source, answers: str | None, *, is_come_back: bool) -> str:
         """Say how a job is linked to the one it answers."""
@@ -186,6 +201,11 @@ def say_otherwise(bike: str, job: str, *, is_come_back: bool) -> tuple[str, ...]
     start = f"lockring record come_back_judged --bike {bike} --job {job} --set is_come_back="
     other = f"{start}true --set answers=JOB"
     return (f"{start}false", other) if is_come_back else (other,)
+
+
+def cautions(positions: Iterable[str], words: Vocabulary) -> tuple[str, ...]:
+    """Give the caution, where any position is one that may decide whether somebody gets hurt."""
+    return (CAUTION,) if any(needs_caution(words, one) for one in positions) else ()
 
 
 def _ends(low: float, high: float) -> str:

@@ -1,0 +1,153 @@
+"""`faults`: what comes back after it was put right, what that takes, and how sure it is."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from ledger.cli.options import DEFAULT_BOOK, AsAt, AsJson, AsKnown, BookPath, open_book, when_asked
+from ledger.cli.output import progress, say_json
+from ledger.errors import WrongUse
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from ledger.book import Book
+    from ledger.vocabulary import Window
+
+LONGEST_DAYS, LONGEST_KM = 3650, 100_000
+FEW = 15
+"""Rows of a table that are listed for people who did not say how many."""
+
+By = Annotated[
+    Literal["fault", "position", "system", "model", "tier"] | None,
+    typer.Option(help="What the come-backs are counted by.", show_default="fault"),
+]
+Measure = Annotated[
+    Literal["count", "minutes", "cost"] | None,
+    typer.Option(
+        help="What comes first: come-backs, minutes nobody paid for, or their cost.",
+        show_default="count",
+    ),
+]
+WindowDays = Annotated[
+    int | None,
+    typer.Option(
+        help="Found again within so many days counts as come back, for every fault.",
+        min=0,
+        max=LONGEST_DAYS,
+        show_default="the shop's own",
+    ),
+]
+WindowKm = Annotated[
+    int | None,
+    typer.Option(
+        help="Within so many km likewise; of both, what ends later.",
+        min=0,
+        max=LONGEST_KM,
+        show_default="the shop's own",
+    ),
+]
+
+
+Limit = Annotated[
+    int | None,
+    typer.Option(
+        help="At most so many rows of a table; 0 for all.",
+        min=0,
+        show_default=f"{FEW}; all with --json",
+    ),
+]
+
+
+def faults(
+    tag: Annotated[
+        str | None, typer.Argument(help="A bike tag; all bikes if none.", metavar="[TAG]")
+    ] = None,
+    by: By = None,
+    measure: Measure = None,
+    limit: Limit = None,
+    window_days: WindowDays = None,
+    window_km: WindowKm = None,
+    how_sure: Annotated[
+        bool,
+        typer.Option("--how-sure", help="Also curves, trends, rates, funnels and prevention."),
+    ] = False,
+    for_owner: Annotated[
+        bool, typer.Option("--for-owner", help="Also what concerns single mechanics.")
+    ] = False,
+    as_at: AsAt = None,
+    as_known: AsKnown = None,
+    as_json: AsJson = False,
+    book_path: BookPath = DEFAULT_BOOK,
+) -> None:
+    """Show what came back after it was put right; with TAG, a bike's faults.
+
+    A fault found again at the same place of the same bike, with the same
+    cause as far as causes are told, came back if that was within its
+    window after it was put right.
+
+    Examples:
+    $ lockring faults
+    $ lockring faults 7K3M9QXA
+    $ lockring faults --by system --measure minutes --how-sure
+    $ lockring faults --window-days 30 --window-km 300 --json
+    """
+    window = _window(window_days, window_km)
+    book = open_book(book_path)
+    when = when_asked(book, as_at, as_known)
+    if tag is not None:
+        _refuse_of_all(by=by, measure=measure, how_sure=how_sure or None)
+        _bike(book, tag, when, window, for_owner=for_owner, as_json=as_json)
+        return
+    from ledger.cli import faults_forms, faults_page
+    from ledger.figures.faults import faults_of
+
+    with progress("Matching what was found again"):
+        found = faults_of(book, *when, window=window)
+        told = found.pareto(by or "fault", measure or "count")
+    most = FEW if limit is None and not as_json else limit or None
+    asked = faults_forms.Asked(most, how_sure, for_owner)
+    if as_json:
+        say_json(faults_forms.faults_json(found, told, asked))
+    else:
+        faults_page.say_faults(found, told, asked)
+
+
+def _refuse_of_all(**asked: object) -> None:
+    """Raise WrongUse where something was asked that one bike alone does not tell."""
+    given = [f"--{name.replace('_', '-')}" for name, value in asked.items() if value is not None]
+    if given:
+        raise WrongUse(f"{', '.join(given)}: of all bikes; leave out the tag.")
+
+
+def _window(days: int | None, km: int | None) -> Window | None:
+    """Give the window asked for; one end alone is all of it. Raises WrongUse."""
+    if days is None and km is None:
+        return None
+    if not days and not km:
+        raise WrongUse("A window of 0 days and 0 km holds nothing: give --window-days or -km.")
+    from ledger.vocabulary import Window
+
+    return Window(days or 0, km or 0)
+
+
+def _bike(
+    book: Book,
+    tag: str,
+    when: tuple[datetime | None, int | None],
+    window: Window | None,
+    *,
+    for_owner: bool,
+    as_json: bool,
+) -> None:
+    from ledger.cli import faults_forms, faults_page
+    from ledger.cli.bikes import tag_named
+    from ledger.figures.fault_bike import bike_faults
+
+    found = bike_faults(book, tag_named(book, tag), *when, window=window)
+    if as_json:
+        say_json(faults_forms.bike_json(found, for_owner=for_owner))
+    else:
+        faults_page.say_bike(book, found, for_owner=for_owner)

@@ -1,0 +1,121 @@
+"""Repairs and how they held, the parts that sat on the bikes, and how long bikes were watched."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from ledger.figures.fault_arrays import (
+    NONE,
+    NULL_TIME,
+    Flags,
+    Floats,
+    Integers,
+    days,
+    first_of,
+    flags,
+    floats,
+    micros,
+)
+
+if TYPE_CHECKING:
+    from ledger.figures.fault_tables import FaultTables
+
+_SAME = ("bike", "position", "system", "fault", "cause", "found_seq", "put_right_at",
+         "observed_until", "window_days", "window_km")  # fmt: skip
+_OF_REPAIR = ("seq", "kind", "treatment", "job", "actor", "tier", "riding", "make", "model")
+_BY_TIME = [("put_right_at", "ascending"), ("seq", "ascending")]
+_KEY = ("bike", "position", "fault")
+
+
+def repairs_of(tables: FaultTables) -> pa.Table:
+    """Give REPAIRS of `ledger.figures.fault_tables`."""
+    from ledger.figures.fault_tables import REPAIRS
+
+    episodes = tables.episodes
+    right = episodes.filter(pc.is_valid(episodes["put_right_at"])).combine_chunks()
+    repeats = tables.repeats
+    again = _first_again(right, repeats)
+    is_again = again != NONE
+    is_back = _any_come_back(right, repeats)
+    put_right, until = micros(right["put_right_at"]), micros(right["observed_until"])
+    # NONE is the last place: what is appended stands for no repeat.
+    again_us = np.append(micros(repeats["again_found_at"]), NULL_TIME)[again]
+    again_km = np.append(floats(repeats["km"]), np.nan)[again]
+    km_watched = floats(right["latest_km"]) - floats(right["put_right_km"])
+    is_over = _is_over(right, days(until - put_right), km_watched)
+    columns = {
+        **{name: right[name] for name in _SAME},
+        **{name: right[f"put_right_{name}"] for name in _OF_REPAIR},
+        "again_at": pa.array(again_us, mask=~is_again).cast(pa.timestamp("us", tz="UTC")),
+        "days_followed": pa.array(days(np.where(is_again, again_us, until) - put_right)),
+        "km_followed": pa.array(np.where(is_again, again_km, km_watched), from_pandas=True),
+        "is_found_again": pa.array(is_again),
+        "is_come_back": pa.array(is_back),
+        "is_mature": pa.array(is_back | is_over),
+    }
+    return _conforming(columns, REPAIRS).sort_by(_BY_TIME)
+
+
+def _is_over(right: pa.Table, days_watched: Floats, km_watched: Floats) -> Flags:
+    """Say of each repair whether its window had run out, whichever end is later, when last seen."""
+    is_past_days = days_watched > floats(right["window_days"])
+    with np.errstate(invalid="ignore"):
+        is_short_of_km = km_watched <= floats(right["window_km"])
+    return np.asarray(is_past_days & ~is_short_of_km)
+
+
+def _places(right: pa.Table, repeats: pa.Table) -> Integers:
+    """Give for each repeat the row of the repair it answers."""
+    names = [*_KEY, "found_seq"]
+    known = right.select(names).append_column("row", pa.array(np.arange(len(right))))
+    asked = repeats.select([*_KEY, "answers_seq"]).rename_columns(names)
+    asked = asked.append_column("place", pa.array(np.arange(len(repeats))))
+    joined = asked.join(known, keys=names, join_type="left outer").sort_by("place")
+    return np.asarray(joined["row"].fill_null(NONE).to_numpy(), dtype=np.int64)
+
+
+def _first_again(right: pa.Table, repeats: pa.Table) -> Integers:
+    """Give for each repair the repeat that came first after it; NONE for none."""
+    answered = _places(right, repeats)
+    every = np.ones(len(repeats), dtype=np.bool_)
+    return first_of(answered, len(right), micros(repeats["again_found_at"]), every)
+
+
+def _any_come_back(right: pa.Table, repeats: pa.Table) -> Flags:
+    answered = _places(right, repeats)
+    is_back = np.zeros(len(right), dtype=np.bool_)
+    is_back[answered[flags(repeats["is_come_back"]) & (answered != NONE)]] = True
+    return is_back
+
+
+def spells_of(tables: FaultTables) -> pa.Table:
+    """Give SPELLS of `ledger.figures.fault_tables`."""
+    from ledger.figures.fault_tables import SPELLS
+
+    spells = tables.read("part_spells")
+    place = pc.index_in(spells["bike"], value_set=tables.bikes["bike"].combine_chunks())
+    until = tables.bikes["observed_until"].combine_chunks().take(place.combine_chunks())
+    ended = spells["ended_at"]
+    columns = {
+        **{name: spells[name] for name in SPELLS.names if name in spells.column_names},
+        "ended_at": pc.coalesce(ended.combine_chunks(), until),
+        "is_ended": pc.is_valid(ended),
+    }
+    return _conforming(columns, SPELLS)
+
+
+def bikes_of(tables: FaultTables) -> pa.Table:
+    """Give BIKES of `ledger.figures.fault_tables`."""
+    from ledger.figures.fault_tables import BIKES
+
+    bikes = tables.read("observed_bikes")
+    return _conforming({name: bikes[name] for name in BIKES.names}, BIKES)
+
+
+def _conforming(columns: dict[str, pa.ChunkedArray | pa.Array], schema: pa.Schema) -> pa.Table:
+    arrays = [columns[field.name].cast(field.type) for field in schema]
+    return pa.table(arrays, schema=schema).combine_chunks()
