@@ -159,8 +159,12 @@ def ages(column: Column, field: str) -> FloatArray:
 
 def numbers(column: Column, field: str) -> FloatArray:
     """Give a column as floats; errors as in `figures`, which reads anything but arrays slowly."""
-    is_array = isinstance(column, np.ndarray) and column.ndim == 1
-    if not is_array or column.dtype.kind not in "iuf":
+    if not hasattr(column, "__len__") or isinstance(column, str):
+        raise BadLives("column", field, f"it is {column!r}, no column", "Give one figure a row")
+    kind = getattr(getattr(column, "dtype", None), "kind", None)
+    if kind is not None and kind in "Mm":
+        raise BadLives("column", field, "it has dates or times", "Give ages, as numbers")
+    if not isinstance(column, np.ndarray) or column.ndim != 1 or kind not in ("i", "u", "f"):
         return figures(column, field)
     floats: FloatArray = column.astype(np.float64, copy=False)
     refuse(np.isnan(floats), field, "it is not a number", "Give a number, or leave the row out")
@@ -175,18 +179,17 @@ def codes(column: Column, field: str) -> IntArray:
 
 def _ends(end: Column, may_end_by_event: bool) -> FloatArray:
     """Give the ends as ages, infinite where left open."""
-    if not may_end_by_event:
+    if not may_end_by_event or not hasattr(end, "__len__"):
         return ages(end, "end")
-    if isinstance(end, np.ndarray) and end.dtype.kind == "f":
+    if isinstance(end, pa.Array | pa.ChunkedArray):
+        end = np.asarray(end)  # null is NaN then
+    if isinstance(end, np.ndarray) and end.ndim == 1 and end.dtype.kind in "iuf":
         filled = np.where(np.isnan(end), np.inf, end)
     else:
-        filled = figures([None if _is_nan(one) else one for one in end], "end", missing=np.inf)
+        values = [None if one != one else one for one in end]
+        filled = figures(values, "end", missing=np.inf)
     refuse(filled < 0, "end", "it is no age", "Give 0 or a length, or None")
     return filled
-
-
-def _is_nan(value: object) -> bool:
-    return value != value or (isinstance(value, pa.Scalar) and value.as_py() is None)
 
 
 def _close(ends: FloatArray, unit: IntArray, time: FloatArray) -> tuple[FloatArray, BoolArray]:
@@ -220,9 +223,12 @@ def _places(unit_of_event: Column, unit: Column | None, count: int) -> IntArray:
 
 
 def _rows(unit_of_event: Column, count: int) -> IntArray:
-    row = numbers(unit_of_event, "unit_of_event")
+    right = f"Give a row of the {count} of end, from 0, or all units' names in unit"
+    try:
+        row = numbers(unit_of_event, "unit_of_event")
+    except BadLives as reason:
+        raise BadLives(reason.where, "unit_of_event", reason.wrong, right) from None
     is_row = (row >= 0) & (row < count) & (row == np.floor(row))
-    right = f"Give a row from 0 to {count - 1}, or the names in unit"
     refuse(~is_row, "unit_of_event", "it is no row of end", right)
     return row.astype(np.int64)
 

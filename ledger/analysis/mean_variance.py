@@ -152,11 +152,51 @@ def increment_variance(sets: RiskSets, unit: IntArray, size: FloatArray) -> Floa
     Sum over ages of sum over units at risk of (its size - d / n)² / n²: common in reliability
     software, too narrow or too wide wherever units differ or take turns.
     """
+    _, place, own = _own_sizes(sets, unit, size)
+    variance: FloatArray = np.cumsum(_spread(sets, place, own) / sets.at_risk**2)
+    return variance
+
+
+def unbiased_variance(sets: RiskSets, unit: IntArray, size: FloatArray) -> FloatArray:
+    """Give Nelson's variance: sample variances and covariances of the units at risk, by n - 1.
+
+    At each age it grows by the sample variance there over n, and twice the sample covariance, over
+    the units at risk there, of the sizes there and of every age before, over that age's n. All
+    units must be watched from the first on. It may fall, below 0 even: it is then held at 0; an
+    age with one unit at risk adds nothing. Nelson, Technometrics 37 (1995), 147.
+    """
+    who, place, own = _own_sizes(sets, unit, size)
+    spread, share = _spread(sets, place, own), own / sets.at_risk[place]
+    is_first = np.append(True, who[1:] != who[:-1])[: len(who)]
+    before = _running(share, is_first) - share
+    count = len(sets.time)
+    both = np.bincount(place, weights=own * before, minlength=count)
+    shares = np.bincount(place, weights=share, minlength=count)
+    gone = np.bincount(sets.past, weights=np.bincount(who, share, len(sets.past)), minlength=count)
+    known = np.cumsum(shares) - shares - np.cumsum(gone[:count])
+    covered = both - sets.summed(size) / sets.at_risk * known
+    grown = (spread / sets.at_risk + 2 * covered) / np.maximum(sets.at_risk - 1, 1)
+    variance: FloatArray = np.cumsum(np.where(sets.at_risk > 1, grown, 0.0))
+    return np.maximum(variance, 0.0)
+
+
+def _own_sizes(
+    sets: RiskSets, unit: IntArray, size: FloatArray
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Give each unit's whole size at each age at which it had events, by unit and age."""
     pair, place = np.unique(unit * len(sets.time) + sets.bin, return_inverse=True)
-    own = np.bincount(place, weights=size)
-    squares = np.bincount(pair % len(sets.time), weights=own**2, minlength=len(sets.time))
-    spread = squares - sets.summed(size) ** 2 / sets.at_risk
-    return np.cumsum(np.maximum(spread, 0.0) / sets.at_risk**2)
+    own = np.bincount(place, weights=size, minlength=len(pair)).astype(np.float64, copy=False)
+    width = max(len(sets.time), 1)
+    return pair // width, pair % width, own
+
+
+def _spread(sets: RiskSets, place: IntArray, own: FloatArray) -> FloatArray:
+    """Give, at each age, the sum over units at risk of (its size - the mean)²."""
+    count = len(sets.time)
+    squares = np.bincount(place, weights=own**2, minlength=count)
+    total = np.bincount(place, weights=own, minlength=count)
+    spread: FloatArray = np.maximum(squares - total**2 / sets.at_risk, 0.0)
+    return spread
 
 
 def poisson_variance(sets: RiskSets, size: FloatArray) -> FloatArray:

@@ -34,12 +34,14 @@ from ledger.analysis.mean_variance import (
     poisson_variance,
     risk_sets,
     robust_variance,
+    unbiased_variance,
 )
 
 Interval = Literal["normal", "log"]
-Variance = Literal["robust", "independent increments", "poisson"]
+Variance = Literal["robust", "unbiased", "independent increments", "poisson"]
 INTERVALS = ("normal", "log")
-VARIANCES = ("robust", "independent increments", "poisson")
+_ROBUST = "Take the robust variance where units come at unlike ages"
+VARIANCES = ("robust", "unbiased", "independent increments", "poisson")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -149,9 +151,13 @@ def mean_cumulative(
 
     - "robust": Lawless and Nadeau, Technometrics 37 (1995), 158; right whatever the process, as
       long as clusters are independent and watching does not end because of what happened;
+    - "unbiased": Nelson, Technometrics 37 (1995), 147, with n - 1 for n: the same of many units,
+      larger of few, and now and then below 0 (given as 0); only for units watched from one age;
     - "independent increments": what several programs and web pages print; on the same curve it
       differs (0.032, 0.064, 0.096 where the robust one is 0.032, 0.048, 0.128);
     - "poisson": the naive one of equal Poisson processes.
+
+    Only the robust one heeds clusters.
 
     The interval is mcf -/+ z se ("normal", Nelson's, may fall below 0) or mcf exp(-/+ z se / mcf)
     ("log", Meeker and Escobar 1998, section 16.3.3).
@@ -217,6 +223,9 @@ def _spread(
 ) -> FloatArray:
     if variance == "robust":
         return robust_variance(sets, of.unit, size, who)
+    if variance == "unbiased":
+        refuse(of.start != of.start.min(), "start", "it is not that of the others", _ROBUST)
+        return unbiased_variance(sets, of.unit, size)
     if variance == "poisson":
         return poisson_variance(sets, size)
     return increment_variance(sets, of.unit, size)

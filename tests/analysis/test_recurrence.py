@@ -80,7 +80,7 @@ def test_costs_take_the_place_of_counts():
     """With costs the curve is the mean cost, and all costs alike only scale curve and error."""
     plain = mean_cumulative(UNIT, TIME, END)
     assert mean_cumulative(UNIT, TIME, END, cost=[3, 6, 9]).mcf == pytest.approx([1, 4, 6])
-    for variance in ("robust", "independent increments", "poisson"):
+    for variance in ("robust", "unbiased", "independent increments", "poisson"):
         plain = mean_cumulative(UNIT, TIME, END, variance=variance)
         scaled = mean_cumulative(UNIT, TIME, END, cost=[5, 5, 5], variance=variance)
         assert scaled.se == pytest.approx(5 * plain.se)
@@ -169,6 +169,18 @@ REFUSED = {
         {"unit_of_event": [0, 1], "time_of_event": [1, 2], "end": [5]},
         "row 1: unit_of_event: it is no row of end",
     ),
+    "names without the units' names": (
+        {"unit_of_event": ["a"], "time_of_event": [1], "end": [5]},
+        "column: unit_of_event: some of it is not a number. Give a row of the 1 of end",
+    ),
+    "one figure for a column": (
+        {"unit_of_event": [0], "time_of_event": [1], "end": 5},
+        "column: end: it is 5, no column",
+    ),
+    "dates for ages": (
+        {"unit_of_event": [0], "time_of_event": np.array(["2020-01-01"], "M8[D]"), "end": [5]},
+        "column: time_of_event: it has dates or times",
+    ),
     "a negative age": (
         {"unit_of_event": [0, 0], "time_of_event": [1, -2], "end": [5]},
         "row 1: time_of_event: it is no age",
@@ -224,6 +236,16 @@ REFUSED = {
     "an interval not known": (
         {"unit_of_event": [0], "time_of_event": [1], "end": [5], "interval": "exact"},
         "argument: interval: 'exact' is not known. Give one of normal, log",
+    ),
+    "units that came late, for Nelson's variance": (
+        {
+            "unit_of_event": [],
+            "time_of_event": [],
+            "end": [5, 5],
+            "start": [0, 2],
+            "variance": "unbiased",
+        },
+        "row 1: start: it is not that of the others. Take the robust variance",
     ),
     "a variance not known": (
         {"unit_of_event": [0], "time_of_event": [1], "end": [5], "variance": "best"},
@@ -285,6 +307,39 @@ def test_the_robust_variance_is_its_definition(rows):
     unit, time, ends, starts, cluster, cost = rows
     curve = mean_cumulative(unit, time, ends, start=starts, cluster=cluster, cost=cost)
     assert curve.se**2 == pytest.approx(defined_variances(*rows), abs=1e-10)
+
+
+def nelsons_variances(unit, time, ends, cost):
+    """Give Nelson's variance at each age from sample variances and covariances of all pairs."""
+    ages = sorted(set(time))
+    sizes = np.zeros((len(ends), len(ages)))
+    np.add.at(sizes, (unit, [ages.index(age) for age in time]), cost)
+    at_risk = [np.array(ends) >= age for age in ages]
+    total, variances = 0.0, []
+    for later, is_watched in enumerate(at_risk):
+        count = is_watched.sum()
+        for earlier in range(later + 1 if count > 1 else 0):
+            pair = np.cov(sizes[is_watched, earlier], sizes[is_watched, later])[0, 1]
+            total += pair / at_risk[earlier].sum() * (1 if earlier == later else 2)
+        variances.append(max(total, 0.0))
+    return variances
+
+
+@given(recurrences())
+def test_the_unbiased_variance_is_its_definition(rows):
+    """Worked out by sums, Nelson's variance is that of sample covariances of all pairs of ages."""
+    unit, time, ends, _, _, cost = rows
+    curve = mean_cumulative(unit, time, ends, cost=cost, variance="unbiased")
+    assert curve.se**2 == pytest.approx(nelsons_variances(unit, time, ends, cost), abs=1e-9)
+
+
+def test_of_units_watched_alike_the_unbiased_variance_has_n_less_1():
+    """Where no unit leaves, Nelson's variance is the robust one times n / (n - 1)."""
+    robust, other = (
+        mean_cumulative([0, 0, 1, 3], [2, 4, 3, 3], [9] * 5, variance=variance)
+        for variance in ("robust", "unbiased")
+    )
+    assert other.se**2 == pytest.approx(robust.se**2 * 5 / 4)
 
 
 @given(recurrences())

@@ -69,6 +69,27 @@ def test_chances_of_rising_pairs_are_those_of_all_orders(lengths):
     assert chances_of_rising_pairs(np.array(lengths)) == pytest.approx(shares, abs=1e-12)
 
 
+def test_reverse_arrangements_are_kendalls_test():
+    """Of one unit's gaps the two-sided chance is scipy's exact one of Kendall's tau."""
+    random = np.random.default_rng(20260819)
+    for count in (4, 7, 15, 30):
+        gaps = random.exponential(1, count)
+        found = reverse_arrangements(gaps.cumsum(), gaps.sum() + 1)
+        theirs = stats.kendalltau(np.arange(count), gaps, method="exact")
+        assert found.chance == pytest.approx(theirs.pvalue, rel=1e-9)
+        pairs = count * (count - 1) / 2
+        assert found.statistic == pytest.approx((theirs.statistic + 1) * pairs / 2)
+
+
+def test_many_gaps_take_the_normal_chances():
+    """Past a thousand pairs the chance is within a hundredth of scipy's exact one."""
+    gaps = np.random.default_rng(20260820).exponential(1, 60)
+    found = reverse_arrangements(gaps.cumsum(), gaps.sum())
+    theirs = stats.kendalltau(np.arange(60), gaps, method="exact")
+    assert found.method == "normal, half a pair off"
+    assert found.chance == pytest.approx(theirs.pvalue, rel=0.01)
+
+
 def test_fewer_events_than_the_rule_asks_for_are_too_few():
     """With so few events even the two most telling orders are no evidence; the words say it."""
     assert [least_to_judge(level) for level in (0.8, 0.9, 0.95, 0.99)] == [4, 4, 5, 6]
