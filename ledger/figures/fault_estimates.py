@@ -151,7 +151,8 @@ class ModelRate:
     count_events: int
     rate: Span
     """Events per exposure of this model, shrunk towards its sort's; interval of 95 %. Of
-    come-backs: the share of repairs that come back within their window."""
+    come-backs: the share of repairs that come back within their window, of those of which that
+    can be told."""
     rest_rate: float | None
     """The same of all other models of the sort; None where there is none."""
     ratio: Span | None

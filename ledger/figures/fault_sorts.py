@@ -8,7 +8,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from ledger.figures.fault_arrays import NONE, Integers, coded, pairs
+from ledger.figures.fault_arrays import NONE, Integers, coded, codes_in, pairs
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,6 +57,18 @@ def models_of(table: pa.Table) -> ModelsOf:
         makes=tuple(makes),
         models=tuple(model.names[code] for code in model.code[first].tolist()),
     )
+
+
+def models_by_name(models: ModelsOf, table: pa.Table) -> Integers:
+    """Give which of some models each row's `make` and `model` name; NONE where none.
+
+    Of one name in several sorts it is the first.
+    """
+    names = [
+        f"{make or ''}\n{model}" for make, model in zip(models.makes, models.models, strict=True)
+    ]
+    asked = pc.binary_join_element_wise(pc.fill_null(table["make"], ""), table["model"], "\n")
+    return codes_in(asked, names)
 
 
 def sorts_of(position: pa.ChunkedArray) -> pa.ChunkedArray:
