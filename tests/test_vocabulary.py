@@ -74,6 +74,19 @@ def test_windows_are_for_known_faults() -> None:
     assert words.window_for("creak").distance_km == 1000
 
 
+def test_a_window_holds_from_its_day_on() -> None:
+    """What was put right before a shop set its window keeps the one in force then."""
+    own = {"fault": "creak", "distance_km": 500}
+    words = standard()
+    for on, days in (("2026-01-01", 60), ("2025-01-01", 30), ("2026-01-01", 45)):
+        words = words.extended(terms(from_on=on, windows=[{**own, "days": days}]))
+    asked = ("2024-12-31", "2025-01-01", "2025-12-31", "2026-01-01")
+    on = {day: words.window_for("creak", day).days for day in asked}
+    assert on == {"2024-12-31": 90, "2025-01-01": 30, "2025-12-31": 30, "2026-01-01": 45}
+    assert words.window_for("creak").days == 45
+    assert words.window_for("squeal", "2026-01-01").days == 90
+
+
 def test_standard_is_read_once_and_cannot_be_changed() -> None:
     """The vocabulary is one frozen thing."""
     assert standard() is standard()

@@ -21,6 +21,7 @@ from ledger.vocabulary.units import UnitProblem, canonical
 from ledger.vocabulary.words import (
     PositionWord,
     QuantityWord,
+    ShopWindow,
     TaskWord,
     TierWord,
     Window,
@@ -31,6 +32,7 @@ __all__ = [
     "Limit",
     "PositionWord",
     "QuantityWord",
+    "ShopWindow",
     "TaskWord",
     "TierWord",
     "UnitProblem",
@@ -60,6 +62,9 @@ class Vocabulary:
     limits: tuple[Limit, ...]
     """The shop's own first, the newest of them foremost."""
     windows: Mapping[str, Window]
+    """By fault, `default` for the rest: what holds where the shop has set nothing."""
+    shop_windows: tuple[ShopWindow, ...] = ()
+    """The shop's own, in order of the day they hold from."""
 
     def extended(self, terms: TermsSet) -> Vocabulary:
         """Give the vocabulary with what a shop's terms add to it.
@@ -72,6 +77,8 @@ class Vocabulary:
             for name, added in extend.words(self.positions, self.systems, terms).items()
             if added
         }
+        if terms.windows:
+            grown["shop_windows"] = extend.windows(self.shop_windows, terms)
         wider = replace(self, **grown) if grown else self
         if not terms.limits:
             return wider
@@ -121,9 +128,23 @@ class Vocabulary:
         """Give the torqued positions whose code begins with a position and a dot."""
         return self._torqued_under.get(position, ())
 
-    def window_for(self, fault: str) -> Window:
-        """Give the window in which a fault found again counts as come back."""
-        return self.windows.get(fault, self.windows["default"])
+    def window_for(self, fault: str, on: str | None = None) -> Window:
+        """Give the window in which a fault found again counts as come back.
+
+        `on` is the day (`2026-03-01`) it was put right, so that a shop's window does not reach
+        back before it was set; None for today's.
+        """
+        holds = [window for since, window in self.windows_of(fault) if on is None or since <= on]
+        return holds[-1]
+
+    def windows_of(self, fault: str) -> tuple[tuple[str, Window], ...]:
+        """Give every window a fault has had: the day it holds from ("" for ever), and the window.
+
+        In order of those days; the last of one day holds.
+        """
+        first = self.windows.get(fault, self.windows["default"])
+        shop = [(one.from_on, one.window) for one in self.shop_windows if one.fault == fault]
+        return (("", first), *shop)
 
     @cached_property
     def _has_shop_limits(self) -> bool:

@@ -15,6 +15,7 @@ from ledger.vocabulary.units import UnitProblem, canonical
 from ledger.vocabulary.words import (
     PositionWord,
     QuantityWord,
+    ShopWindow,
     TaskWord,
     TierWord,
     Window,
@@ -59,8 +60,16 @@ def words(
             new.code: TierWord(new.code, new.label, new.price_minor, new.minutes)
             for new in terms.tiers
         },
-        "windows": {new.fault: Window(new.days, new.distance_km) for new in terms.windows},
     }
+
+
+def windows(known: tuple[ShopWindow, ...], terms: TermsSet) -> tuple[ShopWindow, ...]:
+    """Give the shop's windows with those of its terms, in order of the day they hold from."""
+    added = [
+        ShopWindow(new.fault, terms.from_on, Window(new.days, new.distance_km))
+        for new in terms.windows
+    ]
+    return tuple(sorted([*known, *added], key=lambda one: one.from_on))
 
 
 def _figure(quantity: QuantityWord, amount: Amount | None) -> Decimal | None:

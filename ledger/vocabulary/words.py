@@ -56,3 +56,13 @@ class Window:
 
     days: int
     distance_km: int
+
+
+@dataclass(frozen=True, slots=True)
+class ShopWindow:
+    """The window a shop set for a fault, from a day on."""
+
+    fault: str
+    from_on: str
+    """`2026-03-01`."""
+    window: Window
