@@ -7,13 +7,15 @@ from typing import Literal
 import numpy as np
 import pyarrow as pa
 
-from ledger.analysis.funnel import Funnel, FunnelRow, funnel_of_times, guide
+from ledger.analysis import funnel as analysis
 from ledger.figures.fault_arrays import NONE, Coded, Integers, coded, flags, pairs
 from ledger.figures.fault_estimates import LEVEL, FaultFunnel, FunnelUnit, GuidePoint
 from ledger.figures.fault_following import followed_days
 from ledger.figures.fault_tables import FaultTables
 
-__all__ = ["mechanic_funnel", "tier_funnel"]
+__all__ = ["FOR_OWNER", "funnel"]
+
+FOR_OWNER = "shown to the owner only"
 
 _COUNT_GUIDE = 40
 _STRATA = {
@@ -22,39 +24,39 @@ _STRATA = {
 }
 
 
-def tier_funnel(tables: FaultTables) -> FaultFunnel:
-    """Give how the repairs of each tier held, beside the other tiers' repairs of the same faults.
+def funnel(
+    tables: FaultTables, by: Literal["tier", "mechanic"], *, for_owner: bool = False
+) -> FaultFunnel:
+    """Give how the repairs of each tier, or each mechanic, held beside those of all others.
 
-    Repairs of jobs without a tier (come-backs, as a rule) are a unit of their own, of key None.
-    A repair counts for as long as it was followed: recent ones are not held for good. Limits are
-    such that no tier of a shop where they do not differ is marked but once in twenty.
+    Tiers are compared fault by fault; repairs of jobs without a tier (come-backs, as a rule) are
+    a unit of their own, of key None. Mechanics are compared within tier and system, so that
+    nobody is judged by having the jobs that come back anyhow; without `for_owner` their funnel
+    has no units. A repair counts for as long as it was followed: recent ones are not held for
+    good. Limits are such that a shop where nobody differs has anybody marked but once in twenty.
     """
-    fault = coded(tables.repairs["fault"])
-    return _funnel("tier", tables.repairs, "tier", fault.code)
-
-
-def mechanic_funnel(tables: FaultTables, *, for_owner: bool = False) -> FaultFunnel | None:
-    """Give how each mechanic's repairs held, beside the others' of the same tier and system.
-
-    None unless it is for the owner's eyes. Strata take the mix of work out, so that nobody is
-    judged by having the jobs that come back anyhow; else as `tier_funnel`.
-    """
+    repairs = tables.repairs
+    if by == "tier":
+        return _funnel(by, repairs, "tier", coded(repairs["fault"]).code)
     if not for_owner:
-        return None
-    tier, system = coded(tables.repairs["tier"]), coded(tables.repairs["system"])
-    return _funnel("mechanic", tables.repairs, "actor", pairs(tier.code + 1, system.code))
+        return _none(by, FOR_OWNER)
+    tier, system = coded(repairs["tier"]), coded(repairs["system"])
+    return _funnel(by, repairs, "actor", pairs(tier.code + 1, system.code))
+
+
+def _none(by: Literal["tier", "mechanic"], words: str) -> FaultFunnel:
+    return FaultFunnel(by, _STRATA[by], (), (), 0.0, LEVEL, 2.0, 1.0, words)
 
 
 def _funnel(
     by: Literal["tier", "mechanic"], repairs: pa.Table, column: str, stratum: Integers
 ) -> FaultFunnel:
-    unit, time_and_event = coded(repairs[column]), followed_days(repairs)
     if not len(repairs):
-        return FaultFunnel(by, _STRATA[by], (), (), 0.0, LEVEL, 2.0, 1.0, "no repairs to judge")
-    time, is_event = time_and_event
+        return _none(by, "no repairs to judge")
+    unit, (time, is_event) = coded(repairs[column]), followed_days(repairs)
     # Numbers in the order of the names, null last, come back as they went in.
     number = np.where(unit.code == NONE, len(unit.names), unit.code)
-    found = funnel_of_times(
+    found = analysis.funnel_of_times(
         number,
         np.floor(time),
         is_event,
@@ -78,7 +80,7 @@ def _funnel(
     )
 
 
-def _unit(row: FunnelRow, names: Coded, immature: Integers) -> FunnelUnit:
+def _unit(row: analysis.FunnelRow, names: Coded, immature: Integers) -> FunnelUnit:
     number = int(str(row.unit))
     return FunnelUnit(
         key=names.names[number] if number < len(names.names) else None,
@@ -100,7 +102,7 @@ def _unit(row: FunnelRow, names: Coded, immature: Integers) -> FunnelUnit:
     )
 
 
-def _guide(found: Funnel) -> tuple[GuidePoint, ...]:
+def _guide(found: analysis.Funnel) -> tuple[GuidePoint, ...]:
     """Give the curve behind the units, as wide as limits that hold for the whole shop.
 
     Each unit's own limits are exact and need not lie on it.
@@ -113,7 +115,7 @@ def _guide(found: Funnel) -> tuple[GuidePoint, ...]:
     at = at[at < sizes.sum()]
     # Two units are mirror images: what is far out for one is for the other.
     each = 1 - (1 - found.level) / (1 if count == 2 else count)
-    drawn = guide(
+    drawn = analysis.guide(
         at / found.inflation, found.pooled_rate, level=each, of_total=sizes.sum() / found.inflation
     )
     rows = zip(at.tolist(), drawn.low_rate.tolist(), drawn.high_rate.tolist(), strict=True)

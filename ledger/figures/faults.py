@@ -200,7 +200,7 @@ class BookFaults:
         """The same of mechanics: for the owner's eyes alone."""
         from ledger.figures.fault_funnels import funnel
 
-        return funnel(self.tables, "mechanic")
+        return funnel(self.tables, "mechanic", for_owner=True)
 
     @cached_property
     def prevention(self) -> Prevention:
