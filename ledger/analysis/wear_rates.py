@@ -11,9 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
 
 from ledger.analysis.wear_data import FACTORS, Family, Flags, Floats, Ints
+from ledger.analysis.wear_effects import Effects
 from ledger.analysis.wear_lines import Lines
 
 USUAL_SPREAD = 0.35
@@ -97,24 +97,6 @@ def _mode(lines: Lines, mean: Floats, variance: Floats) -> Floats:
     return centre
 
 
-def _columns(family: Family) -> tuple[sparse.csr_matrix, list[tuple[str, str]]]:
-    """Give the one-hot design (S, 1 + levels): the mean, then every level of every factor."""
-    size = len(family.series)
-    rows, columns = [np.arange(size)], [np.zeros(size, dtype=np.int64)]
-    names: list[tuple[str, str]] = []
-    for factor in FACTORS:
-        code, levels = family.factors[factor], family.levels[factor]
-        if len(levels) < 2:
-            continue
-        has = np.flatnonzero(code >= 0)
-        rows.append(has)
-        columns.append(1 + len(names) + code[has])
-        names += [(factor, level) for level in levels]
-    row, column = np.concatenate(rows), np.concatenate(columns)
-    shape = (size, 1 + len(names))
-    return sparse.csr_matrix((np.ones(len(row)), (row, column)), shape=shape), names
-
-
 def rates(
     family: Family,
     lines: Lines,
@@ -126,7 +108,8 @@ def rates(
 
     It ends where no effect moves by more than `enough`.
     """
-    design, names = _columns(family)
+    effects = Effects.of(family)
+    names = effects.names
     factor_of = np.array([FACTORS.index(factor) for factor, _ in names], dtype=np.int64)
     theta = np.concatenate([[np.log(first_rate)], np.zeros(len(names))])
     levels = np.full(len(FACTORS), LEVEL_SPREAD**2)
@@ -138,20 +121,21 @@ def rates(
         levels = _level_spreads(before.effects, variances, factor_of)
     covariance = np.eye(len(theta))
     tells = lines.precision > 0
+    head = _one_of_each_bike(family, tells)
     for _ in range(ROUNDS):
-        shared = design @ theta
+        shared = effects.foretold(theta)
         found = _two_stage(family, lines, shared, within, between, tells)
         theta, covariance, step = _shared_effects(
-            design, found, theta, np.log(first_rate), levels, factor_of, tells
+            effects, found, theta, np.log(first_rate), levels, factor_of, tells
         )
         moved = (within, between)
-        within, between = _spreads(family, found, within, between, tells)
+        within, between = _spreads(found, within, tells, head)
         levels = _level_spreads(theta[1:], np.diag(covariance)[1:], factor_of)
         if step < enough and abs(moved[0] - within) + abs(moved[1] - between) < enough / 5:
             break
-    shared = design @ theta
+    shared = effects.foretold(theta)
     found = _two_stage(family, lines, shared, within, between, tells)
-    unsure = _variance_of_cells(design, covariance)
+    unsure = effects.variances(covariance)
     mean = shared + found.bike_mean
     variance = within + found.bike_variance + unsure
     own, left = posterior(lines, mean, variance)
@@ -210,7 +194,7 @@ def _two_stage(
 
 
 def _shared_effects(
-    design: sparse.csr_matrix,
+    effects: Effects,
     found: _Found,
     theta: Floats,
     first: float,
@@ -222,18 +206,19 @@ def _shared_effects(
     # A series counts less where its bike's others say the same already.
     weight = np.where(tells, 1 / found.spread, 0.0)
     ridge = np.concatenate([[1 / FIRST_SPREAD**2], 1 / levels[factor_of]])
-    normal = (design.T @ design.multiply(weight[:, None])).toarray() + np.diag(ridge)
-    right = design.T @ (weight * (found.figure - found.bike_mean))
+    normal = effects.squares(weight) + np.diag(ridge)
+    right = effects.sums(weight * (found.figure - found.bike_mean))
     right[0] += first / FIRST_SPREAD**2
     covariance = np.linalg.inv(normal)
-    new = covariance @ right
-    return new, covariance, float(np.abs(new - theta).max())
+    new = np.asarray(covariance @ right)
+    return new, np.asarray(covariance), float(np.abs(new - theta).max())
 
 
-def _spreads(
-    family: Family, found: _Found, within: float, between: float, tells: Flags
-) -> tuple[float, float]:
-    """Give the variances within and between bikes after one scoring step."""
+def _spreads(found: _Found, within: float, tells: Flags, head: Ints) -> tuple[float, float]:
+    """Give the variances within and between bikes after one scoring step.
+
+    `head` is one series of each bike of which any tells a rate.
+    """
     off, spread = found.off - found.bike_mean, found.spread
     gain = np.where(tells, (off**2 - spread) / spread**2, 0.0).sum() / 2
     bend = np.where(tells, 1 / spread**2, 0.0).sum() / 2
@@ -241,12 +226,15 @@ def _spreads(
     gain += PRIOR_PARTS / 2 * (USUAL_SPREAD**2 / within**2 - 1 / within)
     bend += PRIOR_PARTS / (2 * within**2)
     new_within = float(np.clip(within + gain / bend, within / 3, within * 3))
-    head = np.unique(np.where(tells, family.bike, -1), return_index=True)[1]
-    head = head[tells[head] & (family.bike[head] >= 0)]
     seen = found.all_mean[head] ** 2 + found.all_variance[head]
     count = len(head)
     new_between = (PRIOR_PARTS * BIKE_SPREAD**2 + seen.sum()) / (PRIOR_PARTS + count)
     return float(np.clip(new_within, 0.02**2, 2.0)), float(np.clip(new_between, 1e-5, 2.0))
+
+
+def _one_of_each_bike(family: Family, tells: Flags) -> Ints:
+    head = np.unique(np.where(tells, family.bike, -1), return_index=True)[1]
+    return np.asarray(head[tells[head] & (family.bike[head] >= 0)])
 
 
 def _level_spreads(effects: Floats, variance: Floats, factor_of: Ints) -> Floats:
@@ -258,17 +246,8 @@ def _level_spreads(effects: Floats, variance: Floats, factor_of: Ints) -> Floats
     return found
 
 
-def _variance_of_cells(design: sparse.csr_matrix, covariance: Floats) -> Floats:
-    """Give the variance (S,) of what riding, model, position and point foretell."""
-    dense = design @ covariance
-    found: Floats = np.asarray(design.multiply(dense).sum(axis=1)).ravel()
-    return found
-
-
 def _bikes(family: Family, found: _Found) -> Mapping[int, tuple[float, float]]:
     codes, head = np.unique(family.bike, return_index=True)
-    return {
-        int(code): (float(found.all_mean[each]), float(found.all_variance[each]))
-        for code, each in zip(codes, head, strict=True)
-        if code >= 0
-    }
+    known = head[codes >= 0]
+    off, variance = found.all_mean[known].tolist(), found.all_variance[known].tolist()
+    return dict(zip(family.bike[known].tolist(), zip(off, variance, strict=True), strict=True))
