@@ -108,6 +108,18 @@ CASES: dict[str, Case] = {
         "line 1 is there already",
     ),
     "unknown_answered_job": Case(
+        [
+            BORN,
+            OPEN,
+            E("2024-02-20", "job_opened", {}, job("j2")),
+            E("2024-02-21", "job_closed", {}, job("j2")),
+        ],
+        march("come_back_judged", {"is_come_back": True, "answers": "j2"}, **job("j1")),
+        march("come_back_judged", {"is_come_back": True, "answers": "j1"}, **job("j2")),
+        "data.answers",
+        "job j2 was not opened on this bike before",
+    ),
+    "come_back_of_unknown_job": Case(
         [BORN, OPEN, E("2024-02-20", "job_closed", {}, job())],
         march("job_opened", {"come_back_of": "j9"}, **job("j2")),
         march("job_opened", {"come_back_of": "j1"}, **job("j2")),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import datetime
 
 from ledger.events import Event, kinds
 from ledger.rules.facts import BookFacts
@@ -296,23 +297,10 @@ def unknown_advice(
         yield Finding("data.advice", f"no advice {event.data.advice} then", right)
 
 
-@refuses(
-    "unknown_answered_job",
-    "a come-back of a job that this bike did not have before",
-    *("job_opened", "come_back_judged"),
-)
-def unknown_answered_job(
-    state: BikeState, event: kinds.JobOpened | kinds.ComeBackJudged, facts: BookFacts
+def _not_answered(
+    state: BikeState, event: Event, answered: str, opened: datetime | None, field: str
 ) -> Iterator[Finding]:
-    """Refuse to answer for the job itself, a later one, or one of another bike."""
-    is_said = event.kind == "job_opened"
-    field, answered = (
-        ("come_back_of", event.data.come_back_of) if is_said else ("answers", event.data.answers)
-    )
-    if answered is None:
-        return
-    own, earlier = state.jobs.get(event.job or ""), state.jobs.get(answered)
-    opened = event.occurred_at if is_said else own and own.opened_at
+    """Find fault with a job that is not one of this bike's, opened before another of them."""
     known = [
         job.job
         for job in state.jobs.values()
@@ -325,10 +313,39 @@ def unknown_answered_job(
     wrong = f"job {answered} was not opened on this bike before"
     if answered == event.job:
         wrong = f"job {answered} cannot answer for itself"
-    elif earlier is not None and earlier.opened_at is not None:
-        wrong = f"job {answered} was opened after job {event.job}"
-    right = f"Its earlier jobs are {some(known)}" if known else "Leave it out: it has no earlier job"
+    right = (
+        f"Its earlier jobs are {some(known)}" if known else "Leave it out: it has no earlier job"
+    )
     yield Finding(f"data.{field}", wrong, right)
+
+
+@refuses(
+    "unknown_answered_job",
+    "a visit judged to answer for a job that this bike did not have before it",
+    "come_back_judged",
+)
+def unknown_answered_job(
+    state: BikeState, event: kinds.ComeBackJudged, facts: BookFacts
+) -> Iterator[Finding]:
+    """Refuse to answer for the job itself, a later one, or one of another bike."""
+    own = state.jobs.get(event.job or "")
+    if event.data.answers is not None:
+        opened = None if own is None else own.opened_at
+        yield from _not_answered(state, event, event.data.answers, opened, "answers")
+
+
+@warns(
+    "come_back_of_unknown_job",
+    "a visit said to come back from a job that this bike did not have before",
+    "job_opened",
+)
+def come_back_of_unknown_job(
+    state: BikeState, event: kinds.JobOpened, facts: BookFacts
+) -> Iterator[Finding]:
+    """Warn only: it may be a job under another tag that is not joined to this one yet."""
+    if event.data.come_back_of is not None:
+        said = event.data.come_back_of
+        yield from _not_answered(state, event, said, event.occurred_at, "come_back_of")
 
 
 RULES = (
@@ -351,4 +368,5 @@ RULES = (
     wrong_currency,
     unknown_advice,
     unknown_answered_job,
+    come_back_of_unknown_job,
 )

@@ -1,0 +1,90 @@
+"""Windows in force by day, and which job answers which: matched, said at booking-in, judged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from ledger.figures.fault_arrays import Integers, coded
+from ledger.settings import BookSettings
+from ledger.vocabulary import Vocabulary, Window
+
+MATCHED, SAID, JUDGED = "matched", "said at booking-in", "judged"
+"""How a job is known to answer an earlier one; a judgement goes before what was said, and that
+before what was matched."""
+_EPOCH = datetime(1970, 1, 1)
+
+
+@dataclass(frozen=True)
+class WindowsInForce:
+    """The windows a shop had, or the one asked for in place of them all."""
+
+    words: Vocabulary
+    settings: BookSettings
+    asked: Window | None = None
+
+    def of(self, fault: pa.ChunkedArray, put_right_us: Integers) -> tuple[Integers, Integers]:
+        """Give the days and km of each fault's window in force when it was put right.
+
+        `put_right_us` are microseconds since 1970.
+        """
+        if self.asked is not None:
+            count = len(fault)
+            return np.full(count, self.asked.days), np.full(count, self.asked.distance_km)
+        faults = coded(fault)
+        days, km = (np.zeros(len(fault), dtype=np.int64) for _ in range(2))
+        for code, name in enumerate(faults.names):
+            for since, window in self.words.windows_of(name):
+                holds = (faults.code == code) & (put_right_us >= self._start_us(since))
+                days[holds], km[holds] = window.days, window.distance_km
+        return days, km
+
+    def _start_us(self, day: str) -> int:
+        """Give the first microsecond of a day in the book's zone; of "", before all time."""
+        if not day:
+            return int(np.iinfo(np.int64).min)
+        midnight = datetime.combine(date.fromisoformat(day), time(), self.settings.zone)
+        offset = midnight.utcoffset() or timedelta(0)
+        return (midnight.replace(tzinfo=None) - _EPOCH - offset) // timedelta(microseconds=1)
+
+
+def matched_links(repeats: pa.Table) -> pa.Table:
+    """Give (bike, job, answers) for each job in which something came back within its window.
+
+    `repeats` are rows with bike, again_job, first_job, first_put_right_at, first_seq,
+    is_in_window. Of several repairs a job answers the latest.
+    """
+    found = repeats.filter(pc.and_(repeats["is_in_window"], pc.is_valid(repeats["again_job"])))
+    order = [("first_put_right_at", "descending"), ("first_seq", "descending")]
+    found = found.sort_by(order)
+    _, first = np.unique(coded(found["again_job"]).code, return_index=True)
+    chosen = found.take(pa.array(first))
+    names = ["bike", "again_job", "first_job"]
+    return chosen.select(names).rename_columns(["bike", "job", "answers"]).combine_chunks()
+
+
+def linked_jobs(matched: pa.Table, said: pa.Table) -> pa.Table:
+    """Give one row a job that answers an earlier one, or was judged not to, by job.
+
+    Columns bike, job, answers (null where judged no come-back, or where the repair was of no
+    job), source (MATCHED, SAID or JUDGED), is_come_back. `matched` are `matched_links`, `said`
+    rows of the relation `said_come_backs`.
+    """
+    found = matched.join(said, keys=["bike", "job"], join_type="full outer").combine_chunks()
+    is_judged = pc.is_valid(found["judged_is_come_back"])
+    is_said = pc.is_valid(found["said_answers"])
+    answers = pc.if_else(is_judged, found["judged_answers"],
+                         pc.coalesce(found["said_answers"], found["answers"]))  # fmt: skip
+    source = pc.if_else(is_judged, JUDGED, pc.if_else(is_said, SAID, MATCHED))
+    columns = {
+        "bike": found["bike"],
+        "job": found["job"],
+        "answers": answers,
+        "source": source,
+        "is_come_back": pc.fill_null(found["judged_is_come_back"], True),
+    }
+    return pa.table(columns).sort_by("job").combine_chunks()
