@@ -8,12 +8,13 @@ and turned into None by whoever shows it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.polynomial.hermite_e import hermegauss
 from scipy.special import ndtr, ndtri
 
-from ledger.analysis.wear_data import Family, Floats, Ints
+from ledger.analysis.wear_data import Family, Flags, Floats, Ints
 from ledger.analysis.wear_lines import Lines, process
 from ledger.analysis.wear_rates import Rates
 from ledger.analysis.wear_scale import Scales
@@ -28,7 +29,7 @@ LOW, MIDDLE, HIGH = 0.1, 0.5, 0.9
 HALVINGS = 24
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class State:
     """Where series (S,) stand at their last reading, and how fast each wears from there."""
 
@@ -47,7 +48,7 @@ class State:
         """Give the state of some of the series."""
         return State(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
 
-    @property
+    @cached_property
     def rates(self) -> Floats:
         """The nodes (S, K) of each rate."""
         found: Floats = np.exp(self.log_rate[:, None] + np.sqrt(self.log_variance)[:, None] * NODES)
@@ -179,6 +180,22 @@ def due_days(
     use = Use(use.a_day[some], use.log_deviation[some], use.season, use.season_of[some])
     found[some] = _due_days(state.of(some), limit[some], now[some], variance[some], use, share)
     return found
+
+
+def is_due_by(
+    state: State,
+    limit: Floats,
+    now: Floats,
+    now_variance: Floats,
+    use: Use,
+    day: int,
+    share: float,
+) -> Flags:
+    """Say of each series (S,) whether `due_days` are no more than `day`, or the season's last."""
+    limit = np.where(np.isnan(limit), np.inf, limit)
+    is_past = at(state, now, now_variance).chance_above(limit) >= share
+    days = np.full(len(now), min(day, use.season.shape[1] - 1))
+    return np.asarray(is_past | (_chance_by(state, limit, now, now_variance, use, days) >= share))
 
 
 def _due_days(

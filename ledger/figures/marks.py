@@ -13,6 +13,7 @@ import pyarrow.compute as pc
 from ledger.analysis.distances import NONE, Floats, Integers, Places, Readings, place, with_lost
 from ledger.analysis.readings import DISTANCES, MOMENT, conforming
 from ledger.figures.ahead import MARKS, BookTables
+from ledger.state import made_up_part
 
 Texts = npt.NDArray[np.object_]
 Flags = npt.NDArray[np.bool_]
@@ -31,7 +32,7 @@ class Marks:
 
     def texts(self, name: str) -> Texts:
         """Give a text column, with None for null."""
-        return np.array(self.table[name].to_pylist(), dtype=object)
+        return np.asarray(self.table[name].to_numpy(), dtype=object)
 
     def floats(self, name: str) -> Floats:
         """Give a column of figures, with NaN for null."""
@@ -122,10 +123,21 @@ class Marks:
             return index
         return np.where(index == NONE, NONE, self.distance_rows[index])
 
+    def event(self, row: int) -> str:
+        """Give the id of a row's event, as text."""
+        return _id_of(self._ids[row].hex())
+
     @cached_property
-    def events(self) -> Texts:
-        """The id of each row's event, as text."""
-        return np.array([_id_of(raw.hex()) for raw in self.table["id"].to_pylist()], object)
+    def _ids(self) -> list[bytes]:
+        return list(self.table["id"].to_pylist())
+
+    @cached_property
+    def fitted_parts(self) -> Texts:
+        """Each row's part; a fitting that names none has one made up from its event."""
+        parts = self.texts("part").copy()
+        for row in np.flatnonzero(self.kind == "part_fitted").tolist():
+            parts[row] = parts[row] or made_up_part(self.event(row))
+        return parts
 
     @cached_property
     def last_row_of_bike(self) -> Integers:

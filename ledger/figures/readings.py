@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -106,42 +107,49 @@ def _facts_without_column(tables: BookTables) -> dict[int, dict[str, Any]]:
 
 
 class _Limits:
-    """What a reading began at and where its limit is, as far as anybody knows."""
+    """What readings began at and where their limits are, as far as anybody knows."""
 
     def __init__(
         self, marks: Marks, words: Vocabulary, book: Book, facts: dict[int, dict[str, Any]]
     ) -> None:
-        self._marks, self._words, self._book, self._facts = marks, words, book, facts
-        self._seq, self._quantity = marks.seqs("seq"), marks.texts("quantity")
-        self._speeds, self._stored = marks.seqs("speeds"), marks.floats("limit_value")
+        self._marks, self._words, self._book = marks, words, book
+        self._quantity, self._speeds = marks.texts("quantity"), marks.seqs("speeds")
+        seqs = marks.seqs("seq")
+        told = np.flatnonzero(np.isin(seqs, np.fromiter(facts, np.int64, len(facts)))).tolist()
+        self._told = {row: facts[int(seqs[row])] for row in told}
 
-    def has_plate(self, row: int) -> bool:
-        """Say whether a pad was read with its backing plate."""
-        return bool(self._facts.get(int(self._seq[row]), {}).get("with_backing_plate"))
+    def plated(self) -> frozenset[int]:
+        """Give the rows of pads that were read with their backing plate."""
+        return frozenset(row for row, data in self._told.items() if data.get("with_backing_plate"))
 
-    def start(self, row: int) -> float | None:
-        """Give the figure when new, if the reading tells it."""
-        new = self._facts.get(int(self._seq[row]), {}).get("length_when_new")
-        if new is None or new.get("canonical") is None:
-            return None
-        return 0.0 if self._quantity[row] in LENGTHS.values() else float(new["canonical"])
+    def starts(self) -> Floats:
+        """Give each row's figure when new, if the reading tells it; NaN where it does not."""
+        found = np.full(len(self._quantity), np.nan)
+        for row, data in self._told.items():
+            new = data.get("length_when_new")
+            if new is not None and new.get("canonical") is not None:
+                is_share = self._quantity[row] in LENGTHS.values()
+                found[row] = 0.0 if is_share else float(new["canonical"])
+        return found
 
-    def limit(self, row: int) -> float | None:
-        """Give the limit stored with the reading, else that of a length of known zero."""
-        start, quantity = self.start(row), self._quantity[row]
-        if not np.isnan(self._stored[row]):
-            return float(self._stored[row])
-        if start is None or quantity not in LENGTHS:
-            return None
+    def limits(self) -> Floats:
+        """Give the limit stored with each reading, else that of a length of known zero, or NaN."""
+        found, starts = self._marks.floats("limit_value").copy(), self.starts()
+        for row in np.flatnonzero(np.isnan(found) & ~np.isnan(starts)).tolist():
+            if self._quantity[row] in LENGTHS:
+                found[row] = self._grown(row, starts[row])
+        return found
+
+    def _grown(self, row: int, start: float) -> float:
         day = self._book.settings.local(self._marks.table["occurred_at"][row].as_py())
         speeds = int(self._speeds[row])
         found = self._words.limit_for(
             self._marks.position[row],
-            LENGTHS[quantity],
+            LENGTHS[self._quantity[row]],
             speeds if speeds >= 0 else None,
             day.date().isoformat(),
         )
-        return None if found is None else start * float(1 + found.due / Decimal(100))
+        return math.nan if found is None else start * float(1 + found.due / Decimal(100))
 
 
 def _series(part: str, quantity: str, point: str | None, has_plate: bool) -> str:
@@ -188,27 +196,27 @@ def _readings(
         name: marks.texts(name)[rows]
         for name in ("bike", "rider", "position", "quantity", "point", "riding", "gauge", "unit")
     }
-    listed = rows.tolist()
+    plated = limits.plated()
     columns |= {
         "series": [
-            _series(part, quantity, point, limits.has_plate(row))
+            _series(part, quantity, point, row in plated)
             for part, quantity, point, row in zip(
-                parts, columns["quantity"], columns["point"], listed, strict=True
+                parts, columns["quantity"], columns["point"], rows.tolist(), strict=True
             )
         ],
         "part": parts,
         "make": _named(marks, lives, "make")[spell],
         "model": _named(marks, lives, "model")[spell],
-        "event": marks.events[rows],
+        "event": [marks.event(row) for row in rows.tolist()],
         "seq": marks.seqs("seq")[rows],
         "recorded_at": marks.moments("recorded_at", rows),
         "measured_at": marks.moments("occurred_at", rows),
         "value": _nullable(marks.floats("value")[rows]),
         "low": _nullable(marks.floats("value_low")[rows]),
         "high": _nullable(marks.floats("value_high")[rows]),
-        "limit": [limits.limit(row) for row in listed],
+        "limit": _nullable(limits.limits()[rows]),
         "direction": direction,
-        "start": [limits.start(row) for row in listed],
+        "start": _nullable(limits.starts()[rows]),
     }
     return conforming({**columns, **_gone(lives.at_rows(parts, rows))}, READINGS)
 

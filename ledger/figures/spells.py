@@ -50,7 +50,7 @@ def _ends(marks: Marks, moves: Integers) -> dict[int, int]:
 def fitted_spells(marks: Marks) -> list[Spell]:
     """Give every spell that a fitting began, in order of time."""
     moves = moves_of(marks)
-    ends, parts, origins = _ends(marks, moves), parts_fitted(marks), marks.texts("outcome")
+    ends, parts, origins = _ends(marks, moves), marks.fitted_parts, marks.texts("outcome")
     is_found = marks.table["is_found"].to_pylist()
     return [
         Spell(parts[row], row, ends[row], is_found[row], origins[row] in NEW and not is_found[row])
@@ -59,21 +59,13 @@ def fitted_spells(marks: Marks) -> list[Spell]:
     ]
 
 
-def parts_fitted(marks: Marks) -> Texts:
-    """Give each row's part; a fitting that names none has one made up from its event."""
-    parts = marks.texts("part")
-    for row in np.flatnonzero(marks.kind == "part_fitted").tolist():
-        parts[row] = parts[row] or made_up_part(marks.events[row])
-    return parts
-
-
 def parts_read(marks: Marks, rows: Integers, spells: list[Spell]) -> tuple[Texts, list[Spell]]:
     """Give the part of each reading, and the spells of parts found by reading them.
 
     That is the part the reading names, else the one fitted there, else one made up, found there
     when it was first read; it is another after every move there.
     """
-    named, there = parts_fitted(marks), _there(marks)
+    named, there = marks.fitted_parts, _there(marks)
     first_seen: dict[str, int] = {}
     for spell in spells:
         first_seen[spell.part] = min(spell.start, first_seen.get(spell.part, spell.start))
@@ -84,7 +76,7 @@ def parts_read(marks: Marks, rows: Integers, spells: list[Spell]) -> tuple[Texts
         part = named[row] or there[row]
         if part is None or first_seen.get(part, len(marks.at)) > row:
             key = (marks.bike[row], marks.position[row], int(left_seq[row]), named[row])
-            part, seen = found.setdefault(key, (part or made_up_part(marks.events[row]), []))
+            part, seen = found.setdefault(key, (part or made_up_part(marks.event(row)), []))
             seen.append(row)
         parts[index] = part
     return parts, _found_spells(marks, list(found.values()), spells)
@@ -93,7 +85,7 @@ def parts_read(marks: Marks, rows: Integers, spells: list[Spell]) -> tuple[Texts
 def _there(marks: Marks) -> Texts:
     """Give the part that the last move left where something was measured; None for none."""
     row_of = {seq: row for row, seq in enumerate(marks.seqs("seq").tolist())}
-    parts, kinds = parts_fitted(marks), marks.texts("there_kind")
+    parts, kinds = marks.fitted_parts, marks.texts("there_kind")
     seqs = marks.seqs("there_seq").tolist()
     return np.array(
         [

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 HORIZON_DAYS = 3 * 365
 """No due date is foretold beyond this."""
+_OF_LAST = ["part", "measured_at", "distance_km", "distance_error_km"]
+_OF_PART = ["bike", "riding", "is_fitted", "fitted_at", "distance_km", "days"]
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECONDS_A_DAY = 86_400e6
 
@@ -31,7 +33,8 @@ class Now:
     x: Floats
     error: Floats
     is_fitted: Flags
-    fitted_at: list[datetime]
+    fitted_at: pa.ChunkedArray
+    """Instants: when each was first fitted, or first seen."""
     bikes: list[str]
     ridings: list[str | None]
 
@@ -56,9 +59,9 @@ def _last(each: FamilyFit) -> Ints:
 def now_of(wear: BookWear, each: FamilyFit) -> Now:
     """Give how far each series of a family has gone by the instant asked."""
     family, per, tables = each.family, PER[each.family.unit], wear.tables
-    readings = tables.readings.take(pa.array(last_rows(each)))
+    readings = tables.readings.select(_OF_LAST).take(pa.array(last_rows(each)))
     rows = pc.index_in(readings["part"], value_set=tables.parts["part"].combine_chunks())
-    parts = tables.parts.take(rows)
+    parts = tables.parts.select(_OF_PART).take(rows)
     is_fitted = np.asarray(parts["is_fitted"].to_numpy(), dtype=bool)
     if family.unit == "km":
         x, error = _km_now(wear, parts, readings)
@@ -69,7 +72,7 @@ def now_of(wear: BookWear, each: FamilyFit) -> Now:
         x=np.maximum(x / per, family.x[_last(each)]),
         error=error / per,
         is_fitted=is_fitted,
-        fitted_at=parts["fitted_at"].to_pylist(),
+        fitted_at=parts["fitted_at"],
         bikes=parts["bike"].to_pylist(),
         ridings=parts["riding"].to_pylist(),
     )

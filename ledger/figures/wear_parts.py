@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pyarrow as pa
 
 from ledger.analysis import wear_forecast
 from ledger.analysis.wear import FamilyFit
@@ -66,11 +67,9 @@ def _is_read_past(wear: BookWear, each: FamilyFit) -> Flags:
 def _is_soon(wear: BookWear, each: FamilyFit, now: Now, which: Ints, within_days: int) -> Flags:
     assert each.state is not None
     use = use_of(wear, each, now, which)
-    use = replace(use, season=use.season[:, : within_days + 1])
     limit, x, variance = each.family.limit[which], now.x[which], now.error[which] ** 2
-    return np.isfinite(
-        wear_forecast.due_days(each.state.of(which), limit, x, variance, use, MIDDLE)
-    )
+    state = each.state.of(which)
+    return wear_forecast.is_due_by(state, limit, x, variance, use, within_days, MIDDLE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +138,7 @@ def _parts(wear: BookWear, each: FamilyFit, now: Now, which: Ints) -> Iterator[P
         return
     family, foretold = each.family, _foretold(wear, each, now, which)
     facts = columns(wear.tables.readings, last_rows(each)[which], _FACTS)
-    per = PER[family.unit]
+    per, begun = PER[family.unit], now.fitted_at.take(pa.array(which)).to_pylist()
     for row, (place, readings) in enumerate(zip(which, _readings(wear, each, which), strict=True)):
         fact = {name: facts[name][row] for name in _FACTS}
         yield PartWear(
@@ -147,7 +146,7 @@ def _parts(wear: BookWear, each: FamilyFit, now: Now, which: Ints) -> Iterator[P
             bike=now.bikes[place],
             exposure_unit=family.unit,
             is_fitted=bool(now.is_fitted[place]),
-            fitted_at=now.fitted_at[place],
+            fitted_at=begun[row],
             readings=readings,
             rate=foretold.rates[row],
             now=foretold.now[row],

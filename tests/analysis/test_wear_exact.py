@@ -240,7 +240,10 @@ def test_days_until_due_are_those_of_sampling(share: float) -> None:
     fair = np.concatenate([[0.0], np.cumsum(1 + 0.5 * np.sin(np.arange(1200) / 58))])
     use = Use(np.array([0.006]), np.array([0.25]), fair[None, :], np.array([0]))
     limit, now = np.array([0.75]), np.array([1.5])
-    (day,) = wear_forecast.due_days(STATE, limit, now, np.zeros(1), use, share)
+    asked = (STATE, limit, now, np.zeros(1), use)
+    (day,) = wear_forecast.due_days(*asked, share)
+    by = [bool(wear_forecast.is_due_by(*asked, int(day) + off, share)[0]) for off in (-1, 0, 1)]
+    assert by == [False, True, True]
     rng = np.random.default_rng(11)
     size = 400_000
     rate = np.exp(np.log(0.2) + 0.3 * rng.normal(size=size))
@@ -263,6 +266,9 @@ def test_what_is_past_is_due_now_and_what_never_comes_is_infinite() -> None:
     slow = replace(STATE, log_rate=np.array([-20.0]), wander=np.zeros(1))
     use = Use(np.array([0.006]), np.zeros(1), np.arange(1000.0)[None, :], np.array([0]))
     assert np.isinf(wear_forecast.due_days(slow, np.array([0.75]), one, nought, use, 0.5)[0])
+    assert not wear_forecast.is_due_by(slow, np.array([0.75]), one, nought, use, 999, 0.5)[0]
+    assert wear_forecast.is_due_by(slow, np.array([0.05]), one, nought, use, 0, 0.5)[0]
+    assert not wear_forecast.is_due_by(STATE, np.array([np.nan]), one, nought, use, 999, 0.5)[0]
 
 
 @pytest.mark.parametrize("share", [0.001, 0.1, 0.5, 0.9, 0.999])
