@@ -11,6 +11,7 @@ from ledger.cli.chains import chains
 from ledger.cli.dashboard import dashboard
 from ledger.cli.demo import demo
 from ledger.cli.due import due
+from ledger.cli.faults import faults
 from ledger.cli.guard import Guarded
 from ledger.cli.look import bikes, history, state
 from ledger.cli.record import record, strike
@@ -35,7 +36,7 @@ GROUPS: dict[str, tuple[Callable[..., None], ...]] = {
     "Start": (init, demo),
     "At the bench": (record, strike),
     "Look": (state, history, bikes, dashboard),
-    "Figures": (wear, due, chains),
+    "Figures": (wear, due, chains, faults),
     "Check": (verify,),
     "Other programs": (import_file, export, schema),
 }

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from ledger.cli.output import say, say_table
-from ledger.figures.fault_words import LINKED, MEASURES, FaultWords
+from ledger.figures.fault_words import MEASURES, FaultWords
 
 if TYPE_CHECKING:
     from ledger.book import Book
@@ -104,7 +104,7 @@ def _job_row(job: ComeBackJob, words: FaultWords) -> tuple[str, ...]:
         job.bike,
         words.day(job.opened_at) if job.opened_at else "",
         (job.answers or "") if job.is_come_back else "nothing",
-        LINKED[job.source],
+        job.source,
         what or "no fault found again",
         words.figure(job.unpaid.minutes),
         words.cost(job.unpaid),

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from ledger.cli.booking import say_bookings
 from ledger.cli.output import say, say_json, warn
 from ledger.cli.words import CAUTION, event_needs_caution
 from ledger.errors import ClockJumped, LedgerError
@@ -14,6 +15,7 @@ from ledger.events.types import format_moment
 if TYPE_CHECKING:
     from ledger.book import Book
     from ledger.events import Event
+    from ledger.figures.fault_shapes import BookingIn
     from ledger.receipts import Receipt
 
 LISTED = 8
@@ -37,12 +39,18 @@ def confirming(act: Callable[[bool], Receipt], *, confirm_clock: bool) -> Receip
         return act(True)
 
 
-def say_receipt(book: Book, receipt: Receipt, *, as_json: bool) -> None:
-    """Print what was recorded, what was there already, warnings, and verdicts."""
+def say_receipt(
+    book: Book, receipt: Receipt, *, as_json: bool, bookings: Sequence[BookingIn] = ()
+) -> None:
+    """Print what was recorded, what was there already, warnings, and verdicts.
+
+    `bookings` are of the bikes whose jobs were opened.
+    """
     for problem in receipt.warnings:
         warn(f"Warning: {problem}")
+    say_bookings(bookings)
     if as_json:
-        say_json(receipt_json(receipt))
+        say_json(receipt_json(receipt, bookings))
         return
     new = [event for event in receipt.events if event.is_new]
     if new:
@@ -58,8 +66,13 @@ def say_receipt(book: Book, receipt: Receipt, *, as_json: bool) -> None:
             say(f"Already recorded: {event.id}, event {event.seq} in commit {event.commit}.")
 
 
-def receipt_json(receipt: Receipt) -> dict[str, Any]:
-    """Give a receipt as plain JSON types."""
+def receipt_json(receipt: Receipt, bookings: Sequence[BookingIn] = ()) -> dict[str, Any]:
+    """Give a receipt as plain JSON types, with what to know of the bikes booked in."""
+    told: dict[str, Any] = {}
+    if bookings:
+        from ledger.cli.faults_forms import booking_json
+
+        told = {"booking_in": [booking_json(one) for one in bookings]}
     return {
         "commit": receipt.commit,
         "root": receipt.root,
@@ -70,6 +83,7 @@ def receipt_json(receipt: Receipt) -> dict[str, Any]:
             for item in receipt.events
         ],
         "warnings": [str(problem) for problem in receipt.warnings],
+        **told,
     }
 
 

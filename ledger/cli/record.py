@@ -112,13 +112,15 @@ def _record(
     confirm_clock: bool,
     as_json: bool,
 ) -> None:
+    from ledger.cli.booking import told_at_opening
     from ledger.cli.receipt import confirming, say_receipt
 
     receipt = confirming(
         lambda right: book.append(drafts, confirm_clock=right, labels=labels),
         confirm_clock=confirm_clock,
     )
-    say_receipt(book, receipt, as_json=as_json)
+    bookings = told_at_opening(book, drafts, receipt)
+    say_receipt(book, receipt, as_json=as_json, bookings=bookings)
 
 
 def _is_lines(what: str) -> bool:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from ledger.cli import walk, words
 from ledger.cli.bike_page import person
+from ledger.cli.booking import booking_of, say_bookings
 from ledger.cli.output import say
 from ledger.cli.prompts import Back, Skip, Undo, read_line
 from ledger.cli.service import Service, short_code
@@ -77,11 +78,13 @@ def booking(service: Service, step: Step, is_forward: bool) -> bool:
         return False
     service.job = short_code("J")
     try:
-        service.save_form(step.asks, lambda data: [_job_draft(service, data)], defaults={})
+        opened = service.save_form(step.asks, lambda data: [_job_draft(service, data)], defaults={})
     except (Back, Undo):
         service.job = None
         raise
     say(f"  Job {service.job}.")
+    told = [found for event in opened if (found := booking_of(service.book, event)) is not None]
+    say_bookings(told, indent="  ")
     return True
 
 

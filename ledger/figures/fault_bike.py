@@ -24,7 +24,6 @@ from ledger.figures.fault_stories import (
     summary,
 )
 from ledger.figures.fault_tables import FaultTables
-from ledger.figures.fault_trends import trend_of_bikes
 from ledger.figures.fault_words import FaultWords
 from ledger.figures.faults import BookFaults
 from ledger.vocabulary import Window
@@ -45,6 +44,8 @@ def bike_faults(
 
     Joined tags are one bike. `window` takes the place of each fault's own.
     """
+    from ledger.figures.fault_trends import trend_of_bikes  # much to load, and not for booking in
+
     found = BookFaults(bike_fault_tables(book, bike, as_at, known_seq, window=window))
     tables, words = found.tables, found.words
     trends = trend_of_bikes(
@@ -150,11 +151,15 @@ def _episode(row: Row, follows: Row, words: FaultWords) -> FaultEpisode:
 
 
 def found_again(episodes: Iterable[FaultEpisode], words: FaultWords) -> tuple[CameBack, ...]:
-    """Give each fault at a place that was found again after it was put right, the last first."""
+    """Give each fault at a place that was found again after it was put right.
+
+    Those that came back within their window first, then the last found.
+    """
     again = [one for one in episodes if one.answers_seq is not None]
     again.sort(key=lambda one: (one.position, one.fault, one.found_at, one.found_seq))
     made = [
         came_back(list(some), words)
         for _, some in groupby(again, lambda one: (one.position, one.fault))
     ]
-    return tuple(sorted(made, key=lambda one: one.last_found_at, reverse=True))
+    made.sort(key=lambda one: (one.times_in_window > 0, one.last_found_at), reverse=True)
+    return tuple(made)

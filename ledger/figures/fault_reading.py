@@ -6,12 +6,11 @@ from datetime import datetime
 
 from ledger.book import Book
 from ledger.figures.fault_tables import FaultTables
-from ledger.figures.matching import matched
+from ledger.figures.matching import USES, matched
 from ledger.queries import asked_of, bike_tables
 from ledger.vocabulary import Window
 
-OF_BIKE = ("fault_episodes", "fault_repeats", "job_facts", "labour_spells", "job_bills",
-           "distance_readings", "observed_bikes", "open_advice")  # fmt: skip
+OF_BIKE = (*USES, "job_facts", "labour_spells", "job_bills", "observed_bikes", "open_advice")
 """What a bike's faults are told from."""
 
 

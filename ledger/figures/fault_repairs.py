@@ -28,7 +28,6 @@ _SAME = ("bike", "position", "system", "fault", "cause", "found_seq", "put_right
          "observed_until", "window_days", "window_km")  # fmt: skip
 _OF_REPAIR = ("seq", "kind", "treatment", "job", "actor", "tier", "riding", "make", "model")
 _BY_TIME = [("put_right_at", "ascending"), ("seq", "ascending")]
-_KEY = ("bike", "position", "fault")
 
 
 def repairs_of(tables: FaultTables) -> pa.Table:
@@ -38,14 +37,21 @@ def repairs_of(tables: FaultTables) -> pa.Table:
     episodes = tables.episodes
     right = episodes.filter(pc.is_valid(episodes["put_right_at"])).combine_chunks()
     repeats = tables.repeats
-    again = _first_again(right, repeats)
+    # seqs are one run for the whole book, so that they alone name an episode.
+    answered = _rows_of(repeats["answers_seq"], right["found_seq"])
+    again = _first_again(repeats, answered, len(right))
     is_again = again != NONE
-    is_back = _any_come_back(right, repeats)
+    is_back = np.zeros(len(right), dtype=np.bool_)
+    is_back[answered[flags(repeats["is_come_back"])]] = True
     put_right, until = micros(right["put_right_at"]), micros(right["observed_until"])
     # NONE is the last place: what is appended stands for no repeat.
     again_us = np.append(micros(repeats["again_found_at"]), NULL_TIME)[again]
     again_km = np.append(floats(repeats["km"]), np.nan)[again]
-    km_watched = floats(right["latest_km"]) - floats(right["put_right_km"])
+    km_watched = np.where(
+        micros(right["latest_at"]) > put_right,
+        floats(right["latest_km"]) - floats(right["put_right_km"]),
+        np.nan,
+    )
     is_over = _is_over(right, days(until - put_right), km_watched)
     columns = {
         **{name: right[name] for name in _SAME},
@@ -68,28 +74,16 @@ def _is_over(right: pa.Table, days_watched: Floats, km_watched: Floats) -> Flags
     return np.asarray(is_past_days & ~is_short_of_km)
 
 
-def _places(right: pa.Table, repeats: pa.Table) -> Integers:
-    """Give for each repeat the row of the repair it answers."""
-    names = [*_KEY, "found_seq"]
-    known = right.select(names).append_column("row", pa.array(np.arange(len(right))))
-    asked = repeats.select([*_KEY, "answers_seq"]).rename_columns(names)
-    asked = asked.append_column("place", pa.array(np.arange(len(repeats))))
-    joined = asked.join(known, keys=names, join_type="left outer").sort_by("place")
-    return np.asarray(joined["row"].fill_null(NONE).to_numpy(), dtype=np.int64)
+def _rows_of(seqs: pa.ChunkedArray, known: pa.ChunkedArray) -> Integers:
+    """Give the row of each seq among those known, which hold it."""
+    found = pc.index_in(seqs, value_set=known.combine_chunks())
+    return np.asarray(found.to_numpy(), dtype=np.int64)
 
 
-def _first_again(right: pa.Table, repeats: pa.Table) -> Integers:
+def _first_again(repeats: pa.Table, answered: Integers, count: int) -> Integers:
     """Give for each repair the repeat that came first after it; NONE for none."""
-    answered = _places(right, repeats)
     every = np.ones(len(repeats), dtype=np.bool_)
-    return first_of(answered, len(right), micros(repeats["again_found_at"]), every)
-
-
-def _any_come_back(right: pa.Table, repeats: pa.Table) -> Flags:
-    answered = _places(right, repeats)
-    is_back = np.zeros(len(right), dtype=np.bool_)
-    is_back[answered[flags(repeats["is_come_back"]) & (answered != NONE)]] = True
-    return is_back
+    return first_of(answered, count, micros(repeats["again_found_at"]), every)
 
 
 def spells_of(tables: FaultTables) -> pa.Table:
