@@ -43,9 +43,9 @@ def coded(column: pa.ChunkedArray | pa.Array) -> Coded:
     return Coded(tuple(names.take(pa.array(order)).to_pylist()), code)
 
 
-def codes_in(column: pa.ChunkedArray | pa.Array, names: Sequence[str]) -> Integers:
+def codes_in(column: pa.ChunkedArray | pa.Array, names: Sequence[str] | pa.Array) -> Integers:
     """Give each row's place in some names; NONE where it is null or none of them."""
-    known = pa.array(names, pa.string())
+    known = names if isinstance(names, pa.Array) else pa.array(names, pa.string())
     found = pc.index_in(_whole(column), value_set=known).fill_null(NONE)
     return np.asarray(found, dtype=np.int64)
 
@@ -113,19 +113,22 @@ def last_before(
 
 
 def rows_of_jobs(
-    facts: pa.Table, bike: pa.ChunkedArray | pa.Array, job: pa.ChunkedArray | pa.Array
+    job: pa.ChunkedArray, bike: Integers, asked_job: pa.ChunkedArray, asked_bike: Integers
 ) -> Integers:
-    """Give the row in a table with `bike` and `job` of each pair of these; NONE where it is not."""
-    both = [
-        coded(_joined(facts[name], other)).code for name, other in (("bike", bike), ("job", job))
-    ]
-    key, count = pairs(*both), len(facts)
-    if not count:
-        return np.full(len(key), NONE, dtype=np.int64)
-    order = np.argsort(key[:count])
-    sorted_keys, asked = key[:count][order], key[count:]
-    place = np.minimum(np.searchsorted(sorted_keys, asked), count - 1)
-    return np.where((sorted_keys[place] == asked) & (asked != NONE), order[place], NONE)
+    """Give the row of (bike, job), both a row a job, that each asked pair is; NONE where none."""
+    encoded = _whole(job).dictionary_encode()
+    of_job = np.asarray(encoded.indices, dtype=np.int64)
+    asked = codes_in(asked_job, encoded.dictionary)
+    if not len(of_job):
+        return asked
+    if len(encoded.dictionary) == len(of_job):
+        return np.where((asked != NONE) & (bike[asked] == asked_bike), asked, NONE)
+    # One job's name on several bikes: joined tags, or names counted anew for each bike.
+    key = pairs(np.concatenate([bike, asked_bike]), np.concatenate([of_job, asked]))
+    order = np.argsort(key[: len(job)])
+    known, wanted = key[: len(job)][order], key[len(job) :]
+    place = np.minimum(np.searchsorted(known, wanted), len(known) - 1)
+    return np.where((known[place] == wanted) & (wanted != NONE), order[place], NONE)
 
 
 def first_of(code: Integers, count: int, value: Integers, is_asked: Flags) -> Integers:
@@ -135,10 +138,6 @@ def first_of(code: Integers, count: int, value: Integers, is_asked: Flags) -> In
     first = np.full(count, NONE, dtype=np.int64)
     first[code[rows]] = rows
     return first
-
-
-def _joined(first: pa.ChunkedArray, second: pa.ChunkedArray | pa.Array) -> pa.Array:
-    return pa.concat_arrays([_whole(first), _whole(second).cast(_whole(first).type)])
 
 
 def _whole(column: pa.ChunkedArray | pa.Array) -> pa.Array:

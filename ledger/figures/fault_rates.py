@@ -9,11 +9,10 @@ import pyarrow.compute as pc
 from scipy import special
 
 from ledger.analysis.counted_rates import counted_rates
-from ledger.figures.fault_arrays import NONE, Floats, Integers, days, flags, floats, micros
+from ledger.figures.fault_arrays import NONE, Floats, Integers, days, flags, floats
 from ledger.figures.fault_estimates import LEVEL, ModelRate, ModelRates, Span
 from ledger.figures.fault_following import expected_come_backs, followed_days
-from ledger.figures.fault_recurrence import faults_of_parts
-from ledger.figures.fault_sorts import ModelsOf, models_by_name, models_of
+from ledger.figures.fault_sorts import ModelsOf, models_by_name
 from ledger.figures.fault_tables import FaultTables
 
 __all__ = ["SURE", "model_rates"]
@@ -47,13 +46,11 @@ def model_rates(tables: FaultTables) -> ModelRates:
     since how far models differ is much the same for all sorts (gamma-Poisson, see
     `ledger.analysis.counted_rates`). Repairs count for as long as they were followed.
     """
-    spells = tables.spells
-    models = models_of(spells)
-    start, end = micros(spells["started_at"]), micros(spells["ended_at"])
-    _, part = faults_of_parts(tables, spells, start, end)
+    spells, codes = tables.spells, tables.codes
+    models, part = codes.models, codes.part_of_episode
     found = np.bincount(part[part != NONE], minlength=len(spells))
     km = floats(spells["distance_km"])
-    years = days(np.maximum(end - start, 0)) / _YEAR_DAYS
+    years = days(np.maximum(codes.ended - codes.fitted, 0)) / _YEAR_DAYS
     return ModelRates(
         by_years=_rates(models, _of_parts(models, years, found)),
         by_distance=_rates(models, _of_parts(models, np.nan_to_num(km) / 1000, found)),

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cached_property
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -19,6 +19,9 @@ from ledger.book import Book
 from ledger.queries import bike_tables, whole_table
 from ledger.vocabulary import Vocabulary
 from ledger.vocabulary.words import Window
+
+if TYPE_CHECKING:
+    from ledger.figures.fault_codes import FaultCodes
 
 _OF_JOBS = "where job in (select unnest($jobs))"
 MOMENT = pa.timestamp("us", tz="UTC")
@@ -173,6 +176,13 @@ class FaultTables:
         from ledger.figures.fault_repairs import bikes_of
 
         return bikes_of(self)
+
+    @cached_property
+    def codes(self) -> FaultCodes:
+        """The same tables as numbers."""
+        from ledger.figures.fault_codes import FaultCodes
+
+        return FaultCodes(self)
 
     @cached_property
     def job_facts(self) -> pa.Table:

@@ -8,7 +8,6 @@ import numpy as np
 import pyarrow as pa
 
 from ledger.analysis import trends as analysis
-from ledger.analysis.distances import Readings, km_at, place
 from ledger.analysis.histories import Histories
 from ledger.analysis.life_bounds import TooFewLives
 from ledger.figures.fault_arrays import (
@@ -17,36 +16,18 @@ from ledger.figures.fault_arrays import (
     Flags,
     Floats,
     Integers,
-    coded,
     codes_in,
     days,
-    floats,
-    last_before,
     micros,
     rows_of_jobs,
 )
 from ledger.figures.fault_estimates import LEVEL, Clock, Judgement, PowerFit, Span, Trend, TrendTest
+from ledger.figures.fault_looks import Finds, Looks, kms_at, looks_of
 from ledger.figures.fault_tables import FaultTables
 
 __all__ = ["trend_of_bikes", "trends"]
 
-_SAME_DAY_US = 86_400_000_000
-_SAME_VISIT_DAYS = 30.0
-"""How long after the last distance reading a bike is taken not to have been ridden."""
 _YEAR_DAYS = 365.25
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Looks:
-    """Looks that found something new after the bike's first job was closed."""
-
-    bike: Integers
-    since_us: Integers
-    """When the bike was last looked at before: its last job's closing."""
-    at_us: Integers
-    start_us: Integers
-    """Of each bike: when watching began and ended; NULL_TIME where it never began."""
-    end_us: Integers
 
 
 def trends(tables: FaultTables) -> tuple[Trend, ...]:
@@ -55,12 +36,16 @@ def trends(tables: FaultTables) -> tuple[Trend, ...]:
     Groups of which no bike was watched for any time, or no distance is known, are left out. How
     a bike is watched stands at `trend_of_bikes`.
     """
-    riding = coded(tables.bikes["riding"])
+    codes = tables.codes
+    riding = codes.riding
     chosen: list[tuple[str | None, Flags]] = [(None, np.ones(len(riding.code), dtype=np.bool_))]
     chosen += [(name, riding.code == code) for code, name in enumerate(riding.names)]
-    looks = _looks(tables.episodes, tables.bikes, tables.job_facts)
+    finds = Finds(
+        codes.bike_of_episode, codes.found, codes.job_of_episode,
+        codes.bike_of_job, codes.closed, codes.watched_from,
+    )  # fmt: skip
     found = []
-    for watched in _watched(looks, tables.bikes, tables.read("distance_readings")):
+    for watched in _watched(looks_of(finds), codes.bike_names, tables.read("distance_readings")):
         found += [_trend(key, watched, is_in) for key, is_in in chosen]
     return tuple(one for one in found if one.length > 0)
 
@@ -85,37 +70,19 @@ def trend_of_bikes(
     the mean of the logarithm (MIL-HDBK-189 and power law). Taken as at the look itself, faults
     would pass for late ones. Faults found in one job are one look: several at once are no crowd.
     """
-    looks = _looks(episodes, bikes, job_facts)
+    names = bikes["bike"].combine_chunks()
+    of_job, bike = codes_in(job_facts["bike"], names), codes_in(episodes["bike"], names)
+    finds = Finds(
+        bike=bike,
+        at=micros(episodes["found_at"]),
+        job=rows_of_jobs(job_facts["job"], of_job, episodes["found_job"], bike),
+        bike_of_job=of_job,
+        closed=micros(job_facts["closed_at"]),
+        start=micros(bikes["first_closed_at"]),
+    )
     every = np.ones(len(bikes), dtype=np.bool_)
-    return tuple(_trend(key, watched, every) for watched in _watched(looks, bikes, distances))
-
-
-# -- looks ---------------------------------------------------------------------------------------
-
-
-def _looks(episodes: pa.Table, bikes: pa.Table, job_facts: pa.Table) -> _Looks:
-    start = micros(bikes["first_closed_at"])
-    bike, at = codes_in(episodes["bike"], bikes["bike"]), micros(episodes["found_at"])
-    job = rows_of_jobs(job_facts, episodes["bike"], episodes["found_job"])
-    is_asked = (bike != NONE) & (start[bike] != NULL_TIME) & (at > start[bike])
-    kept = np.flatnonzero(is_asked)
-    kept = kept[np.lexsort((at[kept], job[kept], bike[kept]))]
-    bike, at, job = bike[kept], at[kept], job[kept]
-    is_first = np.ones(len(kept), dtype=np.bool_)
-    is_first[1:] = (bike[1:] != bike[:-1]) | (job[1:] != job[:-1]) | _is_other_day(job, at)
-    bike, at = bike[is_first], at[is_first]
-    of_job, closed = codes_in(job_facts["bike"], bikes["bike"]), micros(job_facts["closed_at"])
-    of_job = np.where(closed == NULL_TIME, NONE, of_job)
-    before = last_before(of_job, closed, bike, at)
-    end = start.copy()
-    np.maximum.at(end, of_job[of_job != NONE], closed[of_job != NONE])
-    np.maximum.at(end, bike, at)
-    return _Looks(bike, closed[before] if len(closed) else at, at, start, end)
-
-
-def _is_other_day(job: Integers, at: Integers) -> Flags:
-    """Tell which finds of no job are a look of their own: a day or more after the one before."""
-    return np.asarray((job[1:] == NONE) & (at[1:] - at[:-1] >= _SAME_DAY_US))
+    watched = _watched(looks_of(finds), names, distances)
+    return tuple(_trend(key, one, every) for one in watched)
 
 
 # -- watched by days and by km -------------------------------------------------------------------
@@ -158,47 +125,26 @@ class _Watched:
         return np.where(is_wide, np.exp(rise / np.where(is_wide, width, 1.0) - 1), self.at)
 
 
-def _watched(looks: _Looks, bikes: pa.Table, distances: pa.Table | None) -> list[_Watched]:
-    start = looks.start_us[looks.bike]
-    length = np.where(looks.start_us == NULL_TIME, 0.0, days(looks.end_us - looks.start_us))
-    gaps = (days(looks.since_us - start), days(looks.at_us - start))
+def _watched(looks: Looks, bikes: pa.Array, distances: pa.Table | None) -> list[_Watched]:
+    start = looks.start[looks.bike]
+    length = np.where(looks.start == NULL_TIME, 0.0, days(looks.end - looks.start))
+    gaps = (days(looks.since - start), days(looks.at - start))
     found = [_Watched("days", looks.bike, *gaps, length)]
     if distances is not None and len(distances):
         found.append(_by_distance(looks, bikes, distances))
     return found
 
 
-def _by_distance(looks: _Looks, bikes: pa.Table, distances: pa.Table) -> _Watched:
+def _by_distance(looks: Looks, bikes: pa.Array, distances: pa.Table) -> _Watched:
     """Put looks on their bikes' km since the start, those of no known distance left out."""
-    bike, at = codes_in(distances["bike"], bikes["bike"]), micros(distances["occurred_at"])
-    order = np.lexsort((floats(distances["seq"]), at, bike))
-    order = order[bike[order] != NONE]
-    read = (bike[order], at[order], floats(distances["distance_total_km"])[order])
-    every = np.where(looks.start_us == NULL_TIME, NONE, np.arange(len(looks.start_us)))
-    start, end = (_km_at(every, when, *read) for when in (looks.start_us, looks.end_us))
-    gaps = [_km_at(looks.bike, when, *read) for when in (looks.since_us, looks.at_us)]
-    since, until = (km - start[looks.bike] for km in gaps)
+    every = np.where(looks.start == NULL_TIME, NONE, np.arange(len(looks.start)))
+    asked = [(every, looks.start), (every, looks.end)]
+    asked += [(looks.bike, looks.since), (looks.bike, looks.at)]
+    start, end, since, at = kms_at(distances, bikes, asked)
     length = np.nan_to_num(np.maximum(end - start, 0.0))
-    is_known = (until > 0) & (since >= 0) & (until <= length[looks.bike])
-    return _Watched("km", looks.bike[is_known], since[is_known], until[is_known], length)
-
-
-def _km_at(of: Integers, when: Integers, bike: Integers, at: Integers, km: Floats) -> Floats:
-    """Give bikes' km at instants from readings in order of bike and time.
-
-    NaN before the first, and long after the last; soon after it, the bike is in the shop still.
-    """
-    before = last_before(bike, at, of, when, or_at=True)
-    first = np.searchsorted(bike, of)
-    after = np.where(before == NONE, first, before + 1)
-    is_there = (after < len(bike)) & (of != NONE)
-    after = np.where(is_there & (bike[np.minimum(after, len(bike) - 1)] == of), after, NONE)
-    nothing = np.zeros(len(km))
-    readings = Readings(days(at), km, nothing, nothing)
-    found = place(days(when), before, after, readings)
-    known = km_at(found, readings, np.zeros(len(of)))
-    is_near = (found.offset_days >= 0) & (found.offset_days <= _SAME_VISIT_DAYS)
-    return np.where(is_near, known, np.nan)
+    since, at = since - start[looks.bike], at - start[looks.bike]
+    is_known = (at > 0) & (since >= 0) & (at <= length[looks.bike])
+    return _Watched("km", looks.bike[is_known], since[is_known], at[is_known], length)
 
 
 # -- what is said --------------------------------------------------------------------------------
