@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections import defaultdict
 from pathlib import Path
 
@@ -102,10 +101,3 @@ def test_riders_add_up_to_the_shop(report: ChainsReport) -> None:
     assert sum(differences) == pytest.approx(shop.difference_minor)
     assert sum(row.seen for row in report.riders) == shop.seen
     assert sum(row.past for row in report.riders) == shop.past
-
-
-def test_the_report_of_three_years_is_quick(book: Book, tables: BookReadings) -> None:
-    """Worked out in under three seconds of processor time, the tables apart."""
-    began = time.process_time()
-    chains(book, tables=tables)
-    assert time.process_time() - began < 3
