@@ -12,7 +12,6 @@ from ledger.analysis.chains import Shares, overrun_shares
 from ledger.analysis.costs import Differences
 from ledger.analysis.unfit import CannotFit
 from ledger.book import Book
-from ledger.events import kinds
 from ledger.figures.chain_book import ChainBook
 from ledger.figures.chain_curves import curves_of
 from ledger.figures.chain_gears import gears_of
@@ -47,11 +46,10 @@ def chain_book(
     tables: BookReadings | None = None,
 ) -> ChainBook:
     """Give what a book tells of chains and sprockets, as `chains` is worked out from."""
-    gauges = [one.data for one in book.book_events() if isinstance(one, kinds.GaugeRegistered)]
     return ChainBook(
         tables or book_readings(book, as_at, known_seq),
         bill_lines(book, as_at, known_seq),
-        registered_errors(gauges, book.vocabulary),
+        registered_errors(book.gauges.values(), book.vocabulary),
     )
 
 

@@ -17,7 +17,6 @@ from ledger.analysis.wear import FamilyFit, WearFit, fit_wear
 from ledger.analysis.wear_data import PER
 from ledger.analysis.wear_forecast import HIGH, LOW, MIDDLE
 from ledger.book import Book
-from ledger.events import kinds
 from ledger.figures.ahead import BookTables
 from ledger.figures.gauges import registered_errors
 from ledger.figures.readings import BookReadings, book_readings
@@ -144,8 +143,7 @@ def _with_starts(book: Book, readings: pa.Table) -> pa.Table:
         NEW_FIGURES.get(quantity) if start is None else start
         for quantity, start in zip(quantities, readings["start"].to_pylist(), strict=True)
     ]
-    gauges = [each.data for each in book.book_events() if isinstance(each, kinds.GaugeRegistered)]
-    errors = registered_errors(gauges, book.vocabulary)
+    errors = registered_errors(book.gauges.values(), book.vocabulary)
     known = [
         errors.get((gauge, quantity))
         for gauge, quantity in zip(readings["gauge"].to_pylist(), quantities, strict=True)
