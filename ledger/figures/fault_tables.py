@@ -94,12 +94,14 @@ BIKES = pa.schema(
     [
         pa.field("bike", pa.string(), nullable=False),
         ("riding", pa.string()),
+        ("bike_kind", pa.string()),
+        ("speeds", pa.int64()),
         ("first_closed_at", MOMENT),
         pa.field("observed_until", MOMENT, nullable=False),
     ]
 )
-"""One bike with a live event: its kind of riding, when its first job was closed (null: none was),
-and its last live event, where observation ends."""
+"""One bike with a live event: its kind of riding, what it is, when its first job was closed (null:
+none was), and its last live event, where observation ends."""
 
 
 class Matched(Protocol):

@@ -2,8 +2,9 @@
 -- grain: one bike with at least one live event
 -- keys: shop, bike
 -- uses: live_events
--- gives: riding: the last that was not left empty; first_closed_at: null where no job was closed;
--- observed_until: its last event, where observation ends
+-- gives: riding: the last that was not left empty; bike_kind and speeds as last registered;
+-- first_closed_at: null where no job was closed; observed_until: its last event, where
+-- observation ends
 with said as (
     select
         shop,
@@ -14,6 +15,17 @@ with said as (
                     then {'occurred_at': occurred_at, 'seq': seq, 'riding': riding}
             end
         ) as last_riding,
+        max(
+            case
+                when kind = 'bike_registered'
+                    then {
+                        'occurred_at': occurred_at,
+                        'seq': seq,
+                        'bike_kind': bike_kind,
+                        'speeds': speeds
+                    }
+            end
+        ) as bicycle,
         min(case when kind = 'job_closed' then occurred_at end) as first_closed_at,
         max(occurred_at) as observed_until
     from live_events
@@ -23,6 +35,8 @@ select
     shop,
     bike,
     last_riding.riding as riding,
+    bicycle.bike_kind as bike_kind,
+    bicycle.speeds as speeds,
     first_closed_at,
     observed_until
 from said
