@@ -9,7 +9,15 @@
 -- distance_total_km and its computer; before_ and after_ (at, seq, km summed over computers) of
 -- the distance readings around it, latest_ of the last of all; observed_until of the bike's last
 -- event; there_kind, there_seq, there_part: what the last move left where it was measured
-with marked as (
+with observed as (
+    select
+        shop,
+        bike,
+        max(occurred_at) as observed_until
+    from live_events
+    group by shop, bike
+),
+marked as (
     select
         live_events.shop,
         live_events.bike,
@@ -53,6 +61,11 @@ with marked as (
             live_events.shop = distance_readings.shop
             and live_events.bike = distance_readings.bike
             and live_events.seq = distance_readings.seq
+    where
+        live_events.kind in ('measured', 'part_fitted', 'part_removed', 'rider_changed')
+        or distance_readings.distance_total_km is not null
+        or live_events.riding is not null
+        or live_events.speeds is not null
 ),
 known as (
     select
@@ -86,8 +99,7 @@ known as (
             partition by shop, bike
             order by occurred_at, seq
             rows between unbounded preceding and unbounded following
-        ) as latest,
-        max(occurred_at) over (partition by shop, bike) as observed_until
+        ) as latest
     from marked
 ),
 marks as (
@@ -127,8 +139,7 @@ marks as (
         after.km as after_km,
         latest.at as latest_at,
         latest.seq as latest_seq,
-        latest.km as latest_km,
-        observed_until
+        latest.km as latest_km
     from known
     where
         kind in ('measured', 'part_fitted', 'part_removed')
@@ -182,10 +193,15 @@ left_there as (
 )
 select
     marks.*,
+    observed.observed_until,
     left_there.there.kind as there_kind,
     left_there.there.seq as there_seq,
     left_there.there.part as there_part
 from marks
+inner join observed
+    on
+        marks.shop = observed.shop
+        and marks.bike = observed.bike
 inner join left_there
     on
         marks.shop = left_there.shop
