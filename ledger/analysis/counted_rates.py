@@ -58,7 +58,7 @@ class CountedRates:
     """Interval that includes the uncertainty of alpha and beta."""
     high: FloatArray
     chance_above: FloatArray
-    """How likely the unit's rate is above the pooled one; about a half where there is nothing to say."""
+    """How likely the unit's rate is above the pooled one; about a half where nothing tells."""
     full_alpha: float
     """Posterior means of alpha and beta; infinite or huge where units do not differ."""
     full_beta: float
