@@ -118,14 +118,16 @@ def _found(
 
     at, _ = when_asked(book, as_at)
     ahead = BookTables(book, at).ask(*OF_DUE)
-    from ledger.figures.due import due_list  # while the engine is at it: much to load
+    # While the engine is at it: much to load, the locale too.
+    from ledger.figures.due import due_list
     from ledger.figures.due_words import DueWords
 
+    words = DueWords(book.settings)
     tag = None if bike is None else tag_named(book, bike)
     who = None if rider is None else _rider(book, rider)
     with progress("Working out what is due"):
         found = due_list(book, at, rider=who, bike=tag, ahead=ahead, **asked)
-    return found, DueWords(book.settings)
+    return found, words
 
 
 def _rider(book: Book, text: str) -> str:

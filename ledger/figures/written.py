@@ -6,7 +6,7 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from babel import Locale
-from babel.dates import format_date
+from babel.dates import format_date, get_date_format
 from babel.numbers import format_decimal
 
 from ledger.settings import BookSettings
@@ -18,11 +18,12 @@ class Written:
     def __init__(self, settings: BookSettings) -> None:
         self.settings = settings
         self._locale = Locale.parse(settings.locale, sep="-" if "-" in settings.locale else "_")
+        self._day_form = get_date_format("medium", self._locale).pattern
 
     def day(self, when: datetime | date) -> str:
         """Give a day as the book's people write it."""
         day = self.settings.local(when).date() if isinstance(when, datetime) else when
-        return format_date(day, "medium", locale=self._locale)
+        return format_date(day, self._day_form, locale=self._locale)
 
     def figure(self, value: float, unit: str = "") -> str:
         """Give a figure of three digits after the point at most, with its unit."""
