@@ -19,6 +19,7 @@ POSITIONS = (
     "stem",
 )
 FAULTS = ("squeal", "play", "worn")
+CAUSES = (None, "wear", None, "glazed_pad")
 VERDICTS = ("within limit", "watch", "due", "unsafe", "not checked")
 TEXT = "written at the bench"
 
@@ -48,11 +49,22 @@ def open_job(state: BikeState, move: Move, *, is_needed: bool = False) -> str | 
     return names[move.pick % len(names)]
 
 
+def _cause(move: Move) -> dict[str, Any]:
+    """Give a cause, now and then none; what is told of one fault may contradict."""
+    cause = CAUSES[move.other // 5 % 4]
+    return {} if cause is None else {"cause": cause}
+
+
 def _puts_right(state: BikeState, move: Move) -> dict[str, Any]:
-    if move.other % 2 or not state.faults:
+    """Give the fault that work puts right: one that is open, or one nobody found before."""
+    if move.other % 2:
         return {}
-    position, fault = sorted(state.faults)[move.pick % len(state.faults)]
-    return {"puts_right": {"fault": fault, "position": position}}
+    if state.faults and move.other % 8:
+        position, fault = sorted(state.faults)[move.pick % len(state.faults)]
+        return {"puts_right": {"fault": fault, "position": position, **_cause(move)}}
+    if move.other % 4:
+        return {}
+    return {"puts_right": {"fault": FAULTS[move.pick % 3], **_cause(move)}}
 
 
 def _position(move: Move) -> str:
@@ -74,7 +86,32 @@ def _distance_read(state: BikeState, move: Move) -> dict[str, Any]:
 
 def _job_opened(state: BikeState, move: Move) -> dict[str, Any]:
     tiers: list[dict[str, Any]] = [{}, {"tier": "quick_check"}, {"tier": "full_service"}]
-    return {**tiers[move.pick % 3], **({"riding": "courier"} if move.other % 3 == 0 else {})}
+    data = {**tiers[move.pick % 3], **({"riding": "courier"} if move.other % 3 == 0 else {})}
+    known = _opened_before(state, None)
+    if known and move.other % 4 == 1:
+        data["come_back_of"] = known[-1 - move.pick // 9 % min(len(known), 2)]
+    return data
+
+
+def _opened_before(state: BikeState, job: str | None) -> list[str]:
+    """Give the jobs opened before another, or all, in order of time."""
+    opened = {job.job: job.opened_at for job in state.jobs.values() if job.opened_at is not None}
+    until = opened.get(job or "")
+    known = sorted(opened, key=lambda name: (opened[name], name))
+    return [name for name in known if until is None or opened[name] < until]
+
+
+def judged_job(state: BikeState, move: Move) -> str | None:
+    """Give the job that is judged a come-back or none: any there ever was, closed ones too."""
+    known = _opened_before(state, None)
+    return known[-1 - move.pick // 9 % len(known)] if known else None
+
+
+def _come_back_judged(state: BikeState, move: Move) -> dict[str, Any]:
+    earlier = _opened_before(state, judged_job(state, move))
+    if not earlier or move.other % 3 == 0:
+        return {"is_come_back": False, "why": TEXT}
+    return {"is_come_back": True, "answers": earlier[-1 - move.pick // 9 % min(len(earlier), 2)]}
 
 
 def _quote_given(state: BikeState, move: Move) -> dict[str, Any]:
@@ -96,7 +133,7 @@ def _inspected(state: BikeState, move: Move) -> dict[str, Any]:
         data["why_not_checked"] = TEXT
     if move.pick % 4:
         data["fault"] = FAULTS[move.pick % 3]
-    return data | ({"cause": "wear"} if move.pick % 5 == 0 else {})
+    return data | _cause(move)
 
 
 def _diagnosed(state: BikeState, move: Move) -> dict[str, Any]:
@@ -198,6 +235,7 @@ MAKERS: dict[str, Callable[[BikeState, Move], dict[str, Any]]] = {
     "advice_answered": _advice_answered,
     "released": lambda state, move: {"is_test_ridden": True},
     "job_closed": _job_closed,
+    "come_back_judged": _come_back_judged,
     "inspected": _inspected,
     "diagnosed": _diagnosed,
     "measured": _measured,

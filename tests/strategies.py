@@ -24,7 +24,17 @@ from ledger.prepare import prepare
 from ledger.rules import BookFacts, check_timeline
 from ledger.state import BikeState, live, state_after
 from ledger.vocabulary import standard
-from tests.bike_moves import IN_A_JOB, MAKERS, TEXT, Move, open_job
+from tests.bike_moves import (
+    CAUSES,
+    FAULTS,
+    IN_A_JOB,
+    MAKERS,
+    POSITIONS,
+    TEXT,
+    Move,
+    judged_job,
+    open_job,
+)
 
 SHOP = "quayside"
 BIKES = ("7K3M9QXA", "2B4D6F8H")
@@ -178,7 +188,33 @@ def _swap(diary: _Diary, move: Move) -> None:
         diary.record({"kind": "part_fitted", "bike": taker, "data": moved, **raw})
 
 
-_OTHERS = {"event_struck": _strike, "restored": _restore, "swapped": _swap}
+def _visit(diary: _Diary, move: Move) -> None:
+    """Bring a bike in for one fault, which is found, and put right, found gone, or left."""
+    bike, job = BIKES[move.bike], f"v{move.bike}-{len(diary.events)}"
+    at = _happens_at(diary, move)
+    before = [name for name in diary.state(bike, at).jobs if name != job]
+    place = {"position": POSITIONS[move.pick % 9]}
+    fault, cause = FAULTS[move.pick % 3], CAUSES[move.other // 5 % 4]
+    told = {} if cause is None else {"cause": cause}
+    back = {"come_back_of": before[-1]} if before and move.other % 3 == 1 else {}
+    look = {**place, "fault": fault, **told}
+    right = {"puts_right": {"fault": fault, **(told if move.other % 2 else {})}}
+    answer = {"is_come_back": True, "answers": before[-1]} if before else {"is_come_back": False}
+    work: dict[int, tuple[str, dict[str, Any]]] = {
+        0: ("treated", {**place, "treatment": "cleaned", **right}),
+        1: ("adjusted", {**place, **right}),
+        2: ("inspected", {**look, "verdict": "within limit"}),
+    }
+    done = [("job_opened", back), ("inspected", {**look, "verdict": "due"})]
+    done += [work[move.other % 4]] if move.other % 4 in work else []
+    done += [("job_closed", {})] if move.pick % 3 else []
+    done += [("come_back_judged", answer)] if move.other % 5 == 1 else []
+    raw = {"bike": bike, "actor": MECHANICS[move.pick % 2], "job": job, "occurred_at": at}
+    for kind, data in done:
+        diary.record({**raw, "kind": kind, "data": data})
+
+
+_OTHERS = {"event_struck": _strike, "restored": _restore, "swapped": _swap, "visited": _visit}
 
 
 def _told(diary: _Diary, kind: str, move: Move) -> tuple[str, BikeState, dict[str, Any]]:
@@ -192,6 +228,7 @@ def _told(diary: _Diary, kind: str, move: Move) -> tuple[str, BikeState, dict[st
         "advice_answered": ("advised", not state.advice),
         "job_resumed": ("job_held", not any(job.waiting_for for job in state.jobs.values())),
         "labour_stopped": ("labour_started", not state.running),
+        "come_back_judged": ("job_opened", judged_job(state, move) is None),
         "part_removed": ("part_fitted", not state.fitted),
     }
     if kind in instead and instead[kind][1]:
@@ -206,6 +243,8 @@ def _who_and_where(kind: str, state: BikeState, move: Move) -> dict[str, Any]:
         return {"actor": actor, "job": state.running[actor].job}
     if kind == "job_opened":
         return {"actor": actor, "job": job}
+    if kind == "come_back_judged":
+        return {"actor": actor, "job": judged_job(state, move)}
     if kind == "quote_answered":
         name = sorted(state.quotes)[move.pick % len(state.quotes)]
         return {"actor": actor, "job": state.quotes[name].job}
@@ -252,6 +291,33 @@ _OFTEN = [
     "swapped",
     "treated",
 ]
+
+
+_OF_FAULTS = (
+    *("visited", "visited", "visited", "inspected", "diagnosed", "treated", "adjusted"),
+    *("part_fitted", "part_removed", "distance_read", "job_opened", "job_closed"),
+    *("come_back_judged", "event_struck", "restored"),
+)
+_PLACES = tuple(9 * lap + place for lap in range(20) for place in (1, 4))
+"""Picks that all name one of two positions, of one fault."""
+_CHECKED = tuple(other for other in range(60) if other % 5 != 4)
+
+
+def fault_lives(most_events: int = 40) -> st.SearchStrategy[Life]:
+    """Give lives of two bikes with few positions and faults, found, put right and found again.
+
+    Long gaps lie between some of the events, so that windows run out.
+    """
+    move = st.builds(
+        Move,
+        kind=st.sampled_from((*_OF_FAULTS * 3, *ALL_MOVES)),
+        bike=st.sampled_from((0, 0, 0, 1)),
+        pick=st.sampled_from(_PLACES),
+        other=st.sampled_from(_CHECKED),
+        hours=st.sampled_from((0, 1, 1, 5, 200, 1000, 3000)),
+        back=st.sampled_from((0, 0, 0, 0, 0, 0, 1, 2, 5)),
+    )
+    return st.lists(move, min_size=most_events * 3 // 4, max_size=most_events).map(life_of)
 
 
 def lives(most_events: int = 40) -> st.SearchStrategy[Life]:
