@@ -252,14 +252,18 @@ class PreventionArm:
     count_trouble: int
     """How many of them had a fault found there afterwards, however late."""
     count_followed: int
-    """How many were followed to the horizon, or had trouble before it."""
+    """How many were followed to the horizon, or had trouble by then."""
     risk: Span | None
-    """Share with trouble by the horizon."""
+    """Share with trouble found by the horizon (Kaplan-Meier); None without bikes."""
+    risk_between_looks: float | None
+    """The same where trouble is put anywhere between the last look without it and the one that
+    found it."""
     curve: tuple[CurvePoint, ...]
-    """Share with trouble by each age."""
+    """Share with trouble found by each age."""
     next_minutes: float | None
-    """Mean minutes of the next job with work at the position, over those that had one."""
+    """Median minutes of the next job in which a fault was put right there."""
     count_next: int
+    """Bikes that had such a job."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,17 +276,28 @@ class PreventionRow:
     with_it: PreventionArm
     without_it: PreventionArm
     difference: Span | None
-    """Risk with it less risk without it at the horizon, strata weighed alike; 95 %."""
+    """Risk with it less risk without it by the horizon, strata weighed alike, with an interval of
+    95 %; None where none can be compared."""
     difference_80: Span | None
     """The same with an interval of 80 %."""
+    difference_between_looks: float | None
     p: float | None
-    """Of the stratified log-rank test of time to trouble."""
+    """Of the stratified log-rank test of time to trouble, exact."""
+    hazard_ratio: float | None
+    """Trouble with it over without it, by the same test."""
+    minutes_difference: Span | None
+    """Median minutes of the next job there with it less without it."""
     count_compared: int
-    """Bikes in strata in which some had it and some had not."""
+    """Bikes in the strata that the difference is of."""
     needed_each: int | None
-    """Bikes in each arm by which halved trouble would be seen in 8 shops of 10."""
-    is_enough: bool
+    """Bikes a side that show halved trouble in 8 shops of 10; None before any trouble was seen."""
+    verdict: Literal["less often", "more often", "no clear difference", "too few to judge"]
     words: str
+
+    @property
+    def is_enough(self) -> bool:
+        """Whether there are enough to judge."""
+        return self.verdict != "too few to judge"
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,7 +305,8 @@ class Prevention:
     """Whether unbilled preventive work goes with less trouble, position by position."""
 
     rows: tuple[PreventionRow, ...]
-    """Positions with any such work, most bikes first."""
-    count_left_out: int
-    """Preventive treatments that are no landmark: before a bike's own, or on one with trouble."""
+    """Positions with any such work, most bikes with it first."""
+    count_not_compared: int
+    """Preventive treatments that put no bike on its side: billed, or not done in the bike's first
+    job with nothing open there."""
     words: str
