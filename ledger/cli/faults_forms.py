@@ -48,8 +48,8 @@ def faults_json(found: BookFaults, told: Pareto, asked: Asked) -> dict[str, Any]
         "measure": told.measure,
         "pareto": [_row(row) for row in told.rows[: asked.limit]],
         "count_rows": len(told.rows),
-        "jobs": [job_json(job) for job in found.jobs[: asked.limit]],
-        "count_jobs": len(found.jobs),
+        "jobs": [job_json(job) for job in found.newest_jobs(asked.limit)],
+        "count_jobs": found.count_linked,
         "cautions": list(found.cautions),
     }
     if asked.how_sure:

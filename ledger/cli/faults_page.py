@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from ledger.cli.output import say, say_table
@@ -40,7 +39,7 @@ def say_faults(found: BookFaults, told: Pareto, asked: Asked) -> None:
         say("Record what is found (inspected, diagnosed) and what puts it right (puts_right).")
         return
     _say_pareto(told, words, asked.limit)
-    _say_jobs(found.jobs, words, asked.limit)
+    _say_jobs(found, asked.limit)
     if asked.how_sure:
         from ledger.cli.faults_behind import say_behind
 
@@ -83,16 +82,17 @@ def _say_pareto(told: Pareto, words: FaultWords, limit: int | None) -> None:
         say()
 
 
-def _say_jobs(jobs: Sequence[ComeBackJob], words: FaultWords, limit: int | None) -> None:
-    shown = jobs[:limit]
+def _say_jobs(found: BookFaults, limit: int | None) -> None:
+    words, shown = found.words, found.newest_jobs(limit)
     say_table(
         "Jobs that came back, the newest first",
         ("!job", "!bike", "!opened", "!answers", "linked", "what came back", ">minutes", ">cost"),
         [_job_row(job, words) for job in shown],
     )
-    if len(jobs) > len(shown):
-        say(f"Not listed: {words.figure(len(jobs) - len(shown))} more. --limit 0 lists everything.")
-    if jobs:
+    left = found.count_linked - len(shown)
+    if left:
+        say(f"Not listed: {words.figure(left)} more. --limit 0 lists everything.")
+    if shown:
         say(SAY_OTHERWISE)
         say()
 

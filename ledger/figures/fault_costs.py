@@ -22,7 +22,6 @@ from ledger.figures.shared_out import shared_equally
 from ledger.figures.wages import NOT_TOLD, wages_of
 from ledger.vocabulary import Vocabulary
 
-UNPAID_KINDS = ("come-back", "goodwill")
 FIGURES = (
     "minutes", "minutes_minor", "minutes_without_wage", "parts_minor", "parts_without_cost",
 )  # fmt: skip
@@ -119,8 +118,7 @@ def _sums(group: Integers, values: npt.NDArray[np.generic], count: int) -> Integ
 
 def _minutes(tables: FaultTables, jobs: Sequence[str]) -> dict[str, Integers]:
     """Give by job the unpaid minutes, their money, and those at no told wage."""
-    labour = tables.labour
-    labour = labour.filter(pc.is_in(labour["minutes_kind"], pa.array(UNPAID_KINDS)))
+    labour = tables.unpaid_labour
     job = codes_in(labour["job"], jobs)
     labour, job = labour.filter(pa.array(job != NONE)), job[job != NONE]
     minutes = np.asarray(labour["minutes"].to_numpy(), dtype=np.int64)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -46,54 +46,55 @@ def linked_jobs(tables: FaultTables) -> Linked:
 
 
 def come_back_jobs(
-    tables: FaultTables, linked: Linked, words: FaultWords
+    tables: FaultTables, linked: Linked, words: FaultWords, limit: int | None = None
 ) -> tuple[ComeBackJob, ...]:
-    """Give every job that came back or was judged not to, the newest first."""
-    facts = _facts(tables)
-    place = {job: row for row, job in enumerate(linked.jobs["job"].to_pylist())}
-    faults = _faults(linked)
-    made = [
-        _job(row, facts.get(row["job"], {}), place.get(row["job"], NONE), linked, faults, words)
-        for row in tables.jobs.to_pylist()
-    ]
-    made.sort(key=lambda one: (one.opened_at is not None, one.opened_at, one.job), reverse=True)
-    return tuple(made)
+    """Give the jobs that came back or were judged not to, the newest first; at most so many."""
+    chosen = _opened(tables).slice(0, limit)
+    names = chosen["job"].to_pylist()
+    place = codes_in(chosen["job"], linked.jobs["job"].to_pylist()).tolist()
+    faults = _faults(linked, names)
+    return tuple(
+        _job(row, place[number], faults.get(row["job"], ()), linked, words)
+        for number, row in enumerate(chosen.to_pylist())
+    )
 
 
-def _facts(tables: FaultTables) -> Mapping[str, Mapping[str, Any]]:
-    """Give tier and opening of the jobs that are linked."""
-    facts = tables.job_facts.select(["job", "tier", "opened_at"])
-    asked = facts.filter(pc.is_in(facts["job"], tables.jobs["job"].combine_chunks()))
-    return {row["job"]: row for row in asked.to_pylist()}
+def _opened(tables: FaultTables) -> pa.Table:
+    """Give the jobs that are linked with tier and opened_at, the newest first."""
+    jobs = tables.jobs.combine_chunks()
+    opened = tables.openings_of(jobs["job"].combine_chunks()).combine_chunks()
+    row = pc.index_in(jobs["job"], value_set=opened["job"].combine_chunks()).combine_chunks()
+    for name in ("tier", "opened_at"):
+        jobs = jobs.append_column(name, opened[name].combine_chunks().take(row))
+    return jobs.sort_by([("opened_at", "descending"), ("job", "descending")])
 
 
-def _faults(linked: Linked) -> Mapping[int, list[tuple[str, str]]]:
-    """Give (position, fault) of what came back in each job, by its row."""
-    found: dict[int, list[tuple[str, str]]] = defaultdict(list)
-    columns = (linked.come_backs[name].to_pylist() for name in ("position", "fault"))
-    for row, position, fault in zip(linked.job.tolist(), *columns, strict=True):
-        found[row].append((position, fault))
+def _faults(linked: Linked, jobs: Sequence[str]) -> Mapping[str, Sequence[tuple[str, str]]]:
+    """Give (position, fault) of what came back in each of some jobs."""
+    back = linked.come_backs.select(["again_job", "position", "fault"])
+    found: dict[str, list[tuple[str, str]]] = defaultdict(list)
+    for row in back.filter(pc.is_in(back["again_job"], pa.array(jobs, pa.string()))).to_pylist():
+        found[row["again_job"]].append((row["position"], row["fault"]))
     return found
 
 
 def _job(
     row: Mapping[str, Any],
-    facts: Mapping[str, Any],
     place: int,
+    faults: Sequence[tuple[str, str]],
     linked: Linked,
-    faults: Mapping[int, list[tuple[str, str]]],
     words: FaultWords,
 ) -> ComeBackJob:
     is_back = place != NONE
     return ComeBackJob(
         job=row["job"],
         bike=row["bike"],
-        opened_at=facts.get("opened_at"),
-        tier=facts.get("tier"),
+        opened_at=row["opened_at"],
+        tier=row["tier"],
         answers=row["answers"],
         source=row["source"],
         is_come_back=is_back,
-        faults=tuple(faults.get(place, ())) if is_back else (),
+        faults=tuple(faults) if is_back else (),
         unpaid=linked.work.by_job.at(place) if is_back else Unpaid(),
         how_linked=words.linked(row["source"], row["answers"], is_come_back=is_back),
         say_otherwise=say_otherwise(row["bike"], row["job"], is_come_back=is_back),

@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from ledger.figures.fault_codes import FaultCodes
 
 _OF_JOBS = "where job in (select unnest($jobs))"
+_OF_KINDS = "where minutes_kind in (select unnest($kinds))"
+UNPAID_KINDS = ("come-back", "goodwill")
+"""What labour is booked as that nobody pays for."""
 MOMENT = pa.timestamp("us", tz="UTC")
 
 REPAIRS = pa.schema(
@@ -197,6 +200,21 @@ class FaultTables:
         return self.read("labour_spells")
 
     @cached_property
+    def unpaid_labour(self) -> pa.Table:
+        """The stretches of labour that nobody paid for: booked as come-back or goodwill."""
+        if self.bike is not None or "labour" in self.__dict__:
+            is_unpaid = pc.is_in(self.labour["minutes_kind"], pa.array(UNPAID_KINDS))
+            return self.labour.filter(is_unpaid)
+        return self._whole("labour_spells", _OF_KINDS, {"kinds": list(UNPAID_KINDS)})
+
+    def openings_of(self, jobs: pa.Array) -> pa.Table:
+        """Give job, tier and opened_at of some jobs, those that were opened."""
+        names = ["job", "tier", "opened_at"]
+        if self.bike is not None or "job_facts" in self.__dict__:
+            return self.job_facts.filter(pc.is_in(self.job_facts["job"], jobs)).select(names)
+        return self._whole("job_openings", _OF_JOBS, {"jobs": jobs.to_pylist()}).select(names)
+
+    @cached_property
     def preventive_work(self) -> pa.Table:
         """One live preventive treatment a row: the relation `preventive_work`."""
         return self.read("preventive_work")
@@ -217,6 +235,10 @@ class FaultTables:
             bills = self.read("job_bills")
             found = bills.filter(pc.is_in(bills["job"], pa.array(jobs, pa.string())))
         else:
-            asked: dict[str, Any] = {"ending": _OF_JOBS, "values": {"jobs": list(jobs)}}
-            found = whole_table(self.book, "job_bills", self.as_at, self.known_seq, **asked)
+            found = self._whole("job_bills", _OF_JOBS, {"jobs": list(jobs)})
         return found.filter(pc.is_valid(found["lines"])).combine_chunks()
+
+    def _whole(self, relation: str, ending: str, values: Mapping[str, Any]) -> pa.Table:
+        return whole_table(
+            self.book, relation, self.as_at, self.known_seq, ending=ending, values=values
+        )

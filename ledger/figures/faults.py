@@ -131,10 +131,19 @@ class BookFaults:
         """Jobs that came back."""
         return len(self._linked.jobs)
 
+    @property
+    def count_linked(self) -> int:
+        """Jobs that came back, or were judged not to."""
+        return len(self.tables.jobs)
+
     @cached_property
     def jobs(self) -> tuple[ComeBackJob, ...]:
         """Every job that came back, or was judged not to, the newest first."""
-        return come_back_jobs(self.tables, self._linked, self.words)
+        return self.newest_jobs()
+
+    def newest_jobs(self, limit: int | None = None) -> tuple[ComeBackJob, ...]:
+        """Give at most so many of `jobs`, with no more work than they take."""
+        return come_back_jobs(self.tables, self._linked, self.words, limit)
 
     @cached_property
     def front(self) -> str:
