@@ -1,4 +1,4 @@
-"""Repairs and how they held, the parts that sat on the bikes, and how long bikes were watched."""
+"""Repairs and how they held, and how long bikes were watched."""
 
 from __future__ import annotations
 
@@ -84,22 +84,6 @@ def _first_again(repeats: pa.Table, answered: Integers, count: int) -> Integers:
     """Give for each repair the repeat that came first after it; NONE for none."""
     every = np.ones(len(repeats), dtype=np.bool_)
     return first_of(answered, count, micros(repeats["again_found_at"]), every)
-
-
-def spells_of(tables: FaultTables) -> pa.Table:
-    """Give SPELLS of `ledger.figures.fault_tables`."""
-    from ledger.figures.fault_tables import SPELLS
-
-    spells = tables.read("part_spells")
-    place = pc.index_in(spells["bike"], value_set=tables.bikes["bike"].combine_chunks())
-    until = tables.bikes["observed_until"].combine_chunks().take(place.combine_chunks())
-    ended = spells["ended_at"]
-    columns = {
-        **{name: spells[name] for name in SPELLS.names if name in spells.column_names},
-        "ended_at": pc.coalesce(ended.combine_chunks(), until),
-        "is_ended": pc.is_valid(ended),
-    }
-    return _conforming(columns, SPELLS)
 
 
 def bikes_of(tables: FaultTables) -> pa.Table:

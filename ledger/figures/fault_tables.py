@@ -90,7 +90,8 @@ SPELLS = pa.schema(
 """One part at one position of one bike, from fitted (found: first seen) until it was removed or
 replaced there (is_ended), else until the bike's last live event; in no promised order.
 
-distance_km: what the bike rode meanwhile, between its distance readings; null where not known.
+distance_km: what the bike rode meanwhile, interpolated between its distance readings and beyond
+them by its own pace; null where not known.
 """
 
 BIKES = pa.schema(
@@ -171,7 +172,7 @@ class FaultTables:
     def spells(self) -> pa.Table:
         """SPELLS: which part sat where from when to when, what exposure and events of a model
         are counted over."""
-        from ledger.figures.fault_repairs import spells_of
+        from ledger.figures.fault_spells import spells_of
 
         return spells_of(self)
 
