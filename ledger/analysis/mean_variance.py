@@ -11,6 +11,9 @@ import numpy as np
 from ledger.analysis.histories import Histories, IntArray
 from ledger.analysis.life_bounds import BoolArray, FloatArray
 
+_MOST_WHOLE = 1_000_000
+"""Whole ages up to which a table of all of them is worth its making."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RiskSets:
@@ -43,7 +46,14 @@ def risk_sets(of: Histories) -> RiskSets:
 
 
 def _places(time: FloatArray, ages: FloatArray) -> IntArray:
-    """Give how many of `time` are at or before each age; sorting first is faster by far."""
+    """Give how many of `time` are at or before each age; sorting first is faster by far.
+
+    Whole ages, such as days, are looked up.
+    """
+    highest = float(ages.max(initial=0))
+    if highest < _MOST_WHOLE and np.array_equal(ages, np.floor(ages)):
+        known = np.searchsorted(time, np.arange(int(highest) + 1), side="right")
+        return np.asarray(known[ages.astype(np.int64)], dtype=np.int64)
     order = np.argsort(ages)
     place = np.empty(len(ages), dtype=np.int64)
     place[order] = np.searchsorted(time, ages[order], side="right")

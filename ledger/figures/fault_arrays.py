@@ -72,9 +72,12 @@ def flags(column: pa.ChunkedArray | pa.Array) -> Flags:
     return np.asarray(_whole(column).fill_null(False), dtype=np.bool_)
 
 
-def pairs(first: Integers, second: Integers) -> Integers:
-    """Give one code for each pair of codes; NONE where either is."""
-    width = int(second.max(initial=0)) + 1
+def pairs(first: Integers, second: Integers, width: int | None = None) -> Integers:
+    """Give one code for each pair of codes; NONE where either is.
+
+    `width` is above all second codes: where given, codes of several calls can be compared.
+    """
+    width = int(second.max(initial=0)) + 1 if width is None else width
     return np.where((first == NONE) | (second == NONE), NONE, first * width + second)
 
 
@@ -116,19 +119,22 @@ def rows_of_jobs(
     job: pa.ChunkedArray, bike: Integers, asked_job: pa.ChunkedArray, asked_bike: Integers
 ) -> Integers:
     """Give the row of (bike, job), both a row a job, that each asked pair is; NONE where none."""
-    encoded = _whole(job).dictionary_encode()
-    of_job = np.asarray(encoded.indices, dtype=np.int64)
-    asked = codes_in(asked_job, encoded.dictionary)
-    if not len(of_job):
-        return asked
-    if len(encoded.dictionary) == len(of_job):
-        return np.where((asked != NONE) & (bike[asked] == asked_bike), asked, NONE)
+    place = codes_in(asked_job, _whole(job))
+    is_known = place != NONE
+    if not len(bike) or np.array_equal(bike[place[is_known]], asked_bike[is_known]):
+        return place
     # One job's name on several bikes: joined tags, or names counted anew for each bike.
-    key = pairs(np.concatenate([bike, asked_bike]), np.concatenate([of_job, asked]))
-    order = np.argsort(key[: len(job)])
-    known, wanted = key[: len(job)][order], key[len(job) :]
-    place = np.minimum(np.searchsorted(known, wanted), len(known) - 1)
-    return np.where((known[place] == wanted) & (wanted != NONE), order[place], NONE)
+    names = _whole(job).dictionary_encode()
+    width = len(names.dictionary)
+    asked = pairs(asked_bike, codes_in(asked_job, names.dictionary), width)
+    key = pairs(bike, np.asarray(names.indices, dtype=np.int64), width)
+    return _rows_of(key, asked)
+
+
+def _rows_of(key: Integers, asked: Integers) -> Integers:
+    order = np.argsort(key)
+    place = np.minimum(np.searchsorted(key[order], asked), len(key) - 1)
+    return np.where((key[order][place] == asked) & (asked != NONE), order[place], NONE)
 
 
 def first_of(code: Integers, count: int, value: Integers, is_asked: Flags) -> Integers:

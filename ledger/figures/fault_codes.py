@@ -80,25 +80,30 @@ class FaultCodes:
         return coded(self.tables.episodes["position"])
 
     @cached_property
-    def job_of_episode(self) -> Integers:
-        """The job each episode was found in."""
-        return rows_of_jobs(
-            self.tables.job_facts["job"], self.bike_of_job,
-            self.tables.episodes["found_job"], self.bike_of_episode,
-        )  # fmt: skip
-
-    @cached_property
     def bike_of_repair(self) -> Integers:
         """The bike of each of `repairs`."""
         return self._bikes(self.tables.repairs)
 
     @cached_property
+    def _jobs(self) -> tuple[Integers, Integers]:
+        """The jobs of episodes and of repairs, looked up together."""
+        names = [self.tables.episodes["found_job"], self.tables.repairs["job"]]
+        bikes = (self.bike_of_episode, self.bike_of_repair)
+        asked = pa.chunked_array([chunk for name in names for chunk in name.chunks], pa.string())
+        row = rows_of_jobs(
+            self.tables.job_facts["job"], self.bike_of_job, asked, np.concatenate(bikes)
+        )
+        return row[: len(bikes[0])], row[len(bikes[0]) :]
+
+    @property
+    def job_of_episode(self) -> Integers:
+        """The job each episode was found in."""
+        return self._jobs[0]
+
+    @property
     def job_of_repair(self) -> Integers:
         """The job each of `repairs` was done in."""
-        return rows_of_jobs(
-            self.tables.job_facts["job"], self.bike_of_job,
-            self.tables.repairs["job"], self.bike_of_repair,
-        )  # fmt: skip
+        return self._jobs[1]
 
     # -- jobs -------------------------------------------------------------------------------------
 

@@ -8,7 +8,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from ledger.figures.fault_arrays import NONE, Integers, coded, codes_in, pairs
+from ledger.figures.fault_arrays import NONE, Coded, Integers, coded, codes_in
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,22 +40,24 @@ def made_by(make: str | None, model: str) -> str:
 
 def models_of(table: pa.Table) -> ModelsOf:
     """Number the models in a table with `position`, `make` and `model`, by sort, make and model."""
-    sort = coded(sorts_of(table["position"]))
-    make, model = coded(table["make"]), coded(table["model"])
+    sort, make, model = sorts_of(table["position"]), coded(table["make"]), coded(table["model"])
     # A part whose make was never recorded is of no make, and a model of its own.
-    named = pairs(sort.code, make.code + 1)
-    key = pairs(named, model.code)
-    used, first, place = np.unique(key, return_index=True, return_inverse=True)
-    is_none = len(used) > 0 and used[0] == NONE
-    first = first[1:] if is_none else first
-    sort_of = sort.code[first]
-    makes = [None if code == NONE else make.names[code] for code in make.code[first].tolist()]
+    shape = (len(sort.names), len(make.names) + 1, len(model.names))
+    key = (sort.code * shape[1] + make.code + 1) * shape[2] + model.code
+    is_named = (sort.code != NONE) & (model.code != NONE)
+    is_there = np.zeros(int(np.prod(shape)) + 1, dtype=np.bool_)
+    is_there[np.where(is_named, key, -1)] = True
+    used = np.flatnonzero(is_there[:-1])
+    number = np.full(len(is_there), NONE, dtype=np.int64)
+    number[used] = np.arange(len(used))
+    of_sort, of_make, of_model = np.unravel_index(used, shape) if len(used) else (used,) * 3
+    makes = [None if code == 0 else make.names[code - 1] for code in of_make.tolist()]
     return ModelsOf(
-        code=place - 1 if is_none else place,
-        sort=np.unique(sort_of, return_inverse=True)[1],
-        sorts=tuple(sort.names[code] for code in sort_of.tolist()),
+        code=number[np.where(is_named, key, -1)],
+        sort=np.unique(of_sort, return_inverse=True)[1],
+        sorts=tuple(sort.names[code] for code in of_sort.tolist()),
         makes=tuple(makes),
-        models=tuple(model.names[code] for code in model.code[first].tolist()),
+        models=tuple(model.names[code] for code in of_model.tolist()),
     )
 
 
@@ -71,8 +73,10 @@ def models_by_name(models: ModelsOf, table: pa.Table) -> Integers:
     return codes_in(asked, names)
 
 
-def sorts_of(position: pa.ChunkedArray) -> pa.ChunkedArray:
+def sorts_of(position: pa.ChunkedArray) -> Coded:
     """Give what sits at each position, by its last word: `pads` of `rear_brake.pads`."""
-    names = pc.dictionary_encode(position).combine_chunks()
-    last = pc.replace_substring_regex(names.dictionary, r"^.*\.", "")
-    return pa.chunked_array([pa.DictionaryArray.from_arrays(names.indices, last).cast(pa.string())])
+    place = coded(position)
+    last = [name.rpartition(".")[2] for name in place.names]
+    names, number = np.unique(np.array(last, dtype=object), return_inverse=True)
+    code = np.where(place.code == NONE, NONE, number[place.code]) if len(last) else place.code
+    return Coded(tuple(names.tolist()), code)
