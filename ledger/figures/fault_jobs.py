@@ -33,7 +33,9 @@ class Linked:
     @property
     def faultless(self) -> Integers:
         """The jobs in which no fault was found again."""
-        return np.setdiff1d(np.arange(len(self.jobs)), self.job)
+        has_fault = np.zeros(len(self.jobs), dtype=np.bool_)
+        has_fault[self.job[self.job != NONE]] = True
+        return np.flatnonzero(~has_fault)
 
 
 def linked_jobs(tables: FaultTables) -> Linked:

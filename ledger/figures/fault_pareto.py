@@ -8,14 +8,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
 
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from ledger.figures.fault_arrays import NONE, NULL_TIME, Flags, Integers, codes_in, flags, micros
+from ledger.figures.fault_arrays import (
+    NONE,
+    NULL_TIME,
+    Flags,
+    Integers,
+    coded,
+    codes_in,
+    flags,
+    micros,
+)
 from ledger.figures.fault_costs import UnpaidRows
 from ledger.figures.fault_shapes import (
     BikeComeBacks,
@@ -97,41 +105,45 @@ def counts_of(sides: Sides) -> FaultCounts:
     return _with_faultless(_Row(None, counted, Unpaid()), sides).counts
 
 
-def bikes_behind(sides: Sides, by: By, key: str | None) -> tuple[BikeComeBacks, ...]:
+def bikes_behind(
+    sides: Sides, by: By, key: str | None, limit: int | None = None
+) -> tuple[BikeComeBacks, ...]:
     """Give the bikes on which one row of a Pareto was found, most come-backs first.
 
-    Of the row without a key, jobs in which no fault was found again are not among them.
+    At most so many. Of the row without a key, jobs in which no fault was found again are not
+    among them.
     """
     keys, codes = _codes(sides, by)
     if key is not None and key not in keys:
         return ()
     row = len(keys) - 1 if key is None else keys.index(key)
     tables = (sides.episodes, sides.repairs, sides.come_backs)
-    chosen = [np.flatnonzero(one == row) for one in (codes.episode, codes.repair, codes.come_back)]
-    bikes = [table["bike"].take(pa.array(rows)) for table, rows in zip(tables, chosen, strict=True)]
-    names = pc.unique(pa.chunked_array([c for one in bikes for c in one.chunks], pa.string()))
-    places = [codes_in(one, names.to_pylist()) for one in bikes]
-    found, right, back = (np.bincount(one, minlength=len(names)) for one in places)
-    unpaid = sides.unpaid.taken(chosen[2]).summed(places[2], len(names))
-    last = _last_found(sides.episodes.take(pa.array(chosen[0])), places[0], len(names))
-    made = [
+    rows = [np.flatnonzero(one == row) for one in (codes.episode, codes.repair, codes.come_back)]
+    bikes = [table["bike"].take(pa.array(one)) for table, one in zip(tables, rows, strict=True)]
+    names = coded(pa.chunked_array([chunk for one in bikes for chunk in one.chunks], pa.string()))
+    places = np.split(names.code, np.cumsum([len(one) for one in rows])[:-1])
+    found, right, back = (np.bincount(one, minlength=len(names.names)) for one in places)
+    order = np.lexsort((np.arange(len(found)), -found, -back))[:limit]
+    unpaid = sides.unpaid.taken(rows[2]).summed(places[2], len(found))
+    last = _last_found(sides.episodes["found_at"].take(pa.array(rows[0])), places[0], len(found))
+    return tuple(
         BikeComeBacks(
-            bike=name,
+            bike=names.names[place],
             count_found=int(found[place]),
             count_put_right=int(right[place]),
             count_come_back=int(back[place]),
             unpaid=unpaid.at(place),
-            last_found_at=last[place],
+            last_found_at=seen,
         )
-        for place, name in enumerate(names.to_pylist())
-    ]
-    return tuple(sorted(made, key=lambda one: (-one.count_come_back, -one.count_found, one.bike)))
+        for place, seen in zip(order.tolist(), last.take(pa.array(order)).to_pylist(), strict=True)
+    )
 
 
-def _last_found(episodes: pa.Table, place: Integers, count: int) -> list[datetime | None]:
+def _last_found(found_at: pa.ChunkedArray, place: Integers, count: int) -> pa.Array:
+    """Give when something was last found on each of so many bikes; null for never."""
     latest = np.full(count, NULL_TIME, dtype=np.int64)
-    np.maximum.at(latest, place, micros(episodes["found_at"]))
-    return list(pa.array(latest, mask=latest == NULL_TIME).cast(MOMENT).to_pylist())
+    np.maximum.at(latest, place, micros(found_at))
+    return pa.array(latest, mask=latest == NULL_TIME).cast(MOMENT)
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,7 +27,6 @@ if TYPE_CHECKING:
 _SAME = ("bike", "position", "system", "fault", "cause", "found_seq", "put_right_at",
          "observed_until", "window_days", "window_km")  # fmt: skip
 _OF_REPAIR = ("seq", "kind", "treatment", "job", "actor", "tier", "riding", "make", "model")
-_BY_TIME = [("put_right_at", "ascending"), ("seq", "ascending")]
 
 
 def repairs_of(tables: FaultTables) -> pa.Table:
@@ -63,7 +62,7 @@ def repairs_of(tables: FaultTables) -> pa.Table:
         "is_come_back": pa.array(is_back),
         "is_mature": pa.array(is_back | is_over),
     }
-    return _conforming(columns, REPAIRS).sort_by(_BY_TIME)
+    return _conforming(columns, REPAIRS)
 
 
 def _is_over(right: pa.Table, days_watched: Floats, km_watched: Floats) -> Flags:
@@ -96,4 +95,4 @@ def bikes_of(tables: FaultTables) -> pa.Table:
 
 def _conforming(columns: dict[str, pa.ChunkedArray | pa.Array], schema: pa.Schema) -> pa.Table:
     arrays = [columns[field.name].cast(field.type) for field in schema]
-    return pa.table(arrays, schema=schema).combine_chunks()
+    return pa.table(arrays, schema=schema)

@@ -58,7 +58,7 @@ REPAIRS = pa.schema(
         pa.field("is_mature", pa.bool_(), nullable=False),
     ]
 )
-"""One episode of a fault that was put right, by put_right_at, then seq.
+"""One episode of a fault that was put right, in no promised order.
 
 - found_seq: of the episode (with bike, position and fault its key); seq: of the repair.
 - kind, treatment, job, actor, tier, riding, make, model: of the repair (the part that sat there,

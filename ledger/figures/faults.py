@@ -165,9 +165,9 @@ class BookFaults:
         """Give what came back by one thing, most of a measure first."""
         return pareto(self._sides, by, measure, self.words)
 
-    def bikes(self, by: By, key: str | None) -> tuple[BikeComeBacks, ...]:
-        """Give the bikes behind a row of a Pareto, most come-backs first."""
-        return bikes_behind(self._sides, by, key)
+    def bikes(self, by: By, key: str | None, limit: int | None = None) -> tuple[BikeComeBacks, ...]:
+        """Give the bikes behind a row of a Pareto, most come-backs first, at most so many."""
+        return bikes_behind(self._sides, by, key, limit)
 
     # -- how sure -----------------------------------------------------------------------------
 
