@@ -173,8 +173,21 @@ def numbers(column: Column, field: str) -> FloatArray:
 
 def codes(column: Column, field: str) -> IntArray:
     """Give each row the number of its value, alike values alike; `BadLives` for a row of none."""
+    if isinstance(column, np.ndarray) and column.dtype.kind in "iu" and column.ndim == 1:
+        found = _dense(column)
+        if found is not None:
+            return found
     names = _names(column, field)
     return np.asarray(pc.dictionary_encode(names).indices, dtype=np.int64)
+
+
+def _dense(number: IntArray) -> IntArray | None:
+    """Give small numbers from 0 up without their gaps; None where they are none of those."""
+    if not len(number) or number.min() < 0 or number.max() > 4 * len(number):
+        return None
+    is_there = np.zeros(int(number.max()) + 1, dtype=np.bool_)
+    is_there[number] = True
+    return np.asarray((np.cumsum(is_there) - 1)[number], dtype=np.int64)
 
 
 def _ends(end: Column, may_end_by_event: bool) -> FloatArray:

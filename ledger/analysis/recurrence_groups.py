@@ -155,4 +155,4 @@ def _beside(placed: _Placed, is_own: BoolArray, who: IntArray) -> tuple[float, f
 
 
 def _root(of_cluster: np.ndarray) -> float:
-    return float(np.sqrt(of_cluster @ of_cluster))
+    return float(np.sqrt(np.sum(np.square(of_cluster))))

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
-import pyarrow as pa
 
 from ledger.analysis import funnel as analysis
 from ledger.figures.fault_arrays import NONE, Coded, Integers, coded, flags, pairs
@@ -37,11 +36,11 @@ def funnel(
     """
     repairs = tables.repairs
     if by == "tier":
-        return _funnel(by, repairs, "tier", coded(repairs["fault"]).code)
+        return _funnel(by, tables, "tier", coded(repairs["fault"]).code)
     if not for_owner:
         return _none(by, FOR_OWNER)
     tier, system = coded(repairs["tier"]), coded(repairs["system"])
-    return _funnel(by, repairs, "actor", pairs(tier.code + 1, system.code))
+    return _funnel(by, tables, "actor", pairs(tier.code + 1, system.code))
 
 
 def _none(by: Literal["tier", "mechanic"], words: str) -> FaultFunnel:
@@ -49,8 +48,9 @@ def _none(by: Literal["tier", "mechanic"], words: str) -> FaultFunnel:
 
 
 def _funnel(
-    by: Literal["tier", "mechanic"], repairs: pa.Table, column: str, stratum: Integers
+    by: Literal["tier", "mechanic"], tables: FaultTables, column: str, stratum: Integers
 ) -> FaultFunnel:
+    repairs = tables.repairs
     if not len(repairs):
         return _none(by, "no repairs to judge")
     unit, (time, is_event) = coded(repairs[column]), followed_days(repairs)
@@ -61,7 +61,7 @@ def _funnel(
         np.floor(time),
         is_event,
         stratum=stratum,
-        cluster=coded(repairs["bike"]).code,
+        cluster=tables.codes.bike_of_repair,
         level=LEVEL,
     )
     immature = np.bincount(number[~flags(repairs["is_mature"])], minlength=len(unit.names) + 1)

@@ -32,7 +32,7 @@ class Happenings:
         row = np.flatnonzero(bike != NONE)
         row = row[np.lexsort((at[row], bike[row]))]
         bike, at = bike[row], at[row]
-        over = _highest_so_far(bike, at if ended is None else ended[row])
+        over = at if ended is None else _highest_so_far(bike, ended[row])
         is_there = np.zeros(count_bikes, dtype=np.bool_)
         is_there[bike] = True
         return cls(row, bike, at, over, is_there)

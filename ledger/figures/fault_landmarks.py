@@ -140,8 +140,7 @@ class Bench:
     @cached_property
     def _looks(self) -> tuple[Integers, Integers, Integers]:
         """Looks at these positions: place, bike, when."""
-        looks = self.tables.read("position_looks")
-        looks = looks.filter(pc.is_in(looks["position"], pa.array(self.positions, pa.string())))
+        looks = self.tables.looks_at(self.positions)
         bike = codes_in(looks["bike"], self.tables.codes.bike_names)
         return codes_in(looks["position"], self.positions), bike, micros(looks["occurred_at"])
 

@@ -24,6 +24,7 @@ from ledger.figures.fault_arrays import (
 )
 
 _DAY_US = 86_400_000_000
+_NEVER = np.iinfo(np.int64).max
 _SAME_VISIT_DAYS = 30.0
 """How long after its last distance reading a bike is taken to be in the shop still."""
 
@@ -62,9 +63,9 @@ def looks_of(finds: Finds) -> Looks:
     start = finds.start[np.maximum(finds.bike, 0)]
     is_asked = (finds.bike != NONE) & (start != NULL_TIME) & (finds.at > start)
     at, job, bike = finds.at[is_asked], finds.job[is_asked], finds.bike[is_asked]
-    first = np.full(len(finds.closed), np.iinfo(np.int64).max)
+    first = np.full(len(finds.closed), _NEVER)
     np.minimum.at(first, job[job != NONE], at[job != NONE])
-    jobs = np.unique(job[job != NONE])
+    jobs = np.flatnonzero(first != _NEVER)
     loose = _days_apart(bike[job == NONE], at[job == NONE])
     bike = np.concatenate([finds.bike_of_job[jobs], bike[job == NONE][loose]])
     at = np.concatenate([first[jobs], at[job == NONE][loose]])

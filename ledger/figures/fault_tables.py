@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from ledger.figures.fault_codes import FaultCodes
 
 _OF_JOBS = "where job in (select unnest($jobs))"
+_AT_POSITIONS = "where position in (select unnest($positions))"
 _OF_KINDS = "where minutes_kind in (select unnest($kinds))"
 UNPAID_KINDS = ("come-back", "goodwill")
 """What labour is booked as that nobody pays for."""
@@ -243,3 +244,11 @@ class FaultTables:
         return whole_table(
             self.book, relation, self.as_at, self.known_seq, ending=ending, values=values
         )
+
+    def looks_at(self, positions: Sequence[str]) -> pa.Table:
+        """Give the looks that found some positions within limit: of `position_looks`."""
+        if self.bike is not None or "position_looks" in self.given:
+            looks = self.read("position_looks")
+            return looks.filter(pc.is_in(looks["position"], pa.array(positions, pa.string())))
+        asked: dict[str, Any] = {"ending": _AT_POSITIONS, "values": {"positions": list(positions)}}
+        return whole_table(self.book, "position_looks", self.as_at, self.known_seq, **asked)
