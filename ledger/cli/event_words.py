@@ -107,7 +107,12 @@ def _distance(d: Describer, data: Data) -> list[str]:
 
 
 def _job(d: Describer, data: Data) -> list[str]:
-    return [words.tier_words(d.known, data.get("tier"))]
+    answers = data.get("come_back_of")
+    return [words.tier_words(d.known, data.get("tier")), f"answers {answers}" if answers else ""]
+
+
+def _judged(d: Describer, data: Data) -> list[str]:
+    return [f"answers {data['answers']}" if data["is_come_back"] else "no come-back"]
 
 
 def _inspected(d: Describer, data: Data) -> list[str]:
@@ -212,6 +217,7 @@ _BY_KIND: Mapping[str, Callable[[Describer, Data], list[str]]] = {
     "rider_changed": _rider,
     "distance_read": _distance,
     "job_opened": _job,
+    "come_back_judged": _judged,
     "job_held": lambda d, data: [f"waiting for {data['waiting_for']}"],
     "inspected": _inspected,
     "diagnosed": _diagnosed,

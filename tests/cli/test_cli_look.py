@@ -143,7 +143,7 @@ def test_schema_of_one_kind_and_of_all(lockring: Run) -> None:
     """schema prints the JSON Schema of one kind, or of all thirty."""
     one = lockring("schema", "measured").json
     assert one["properties"]["kind"]["const"] == "measured"
-    assert len(lockring("schema").json["oneOf"]) == 30
+    assert len(lockring("schema").json["oneOf"]) == 31
     assert lockring("schema", "mesured").code == 2
 
 

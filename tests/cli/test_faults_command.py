@@ -200,6 +200,22 @@ def test_the_command_that_says_otherwise_does(quay: Run) -> None:
         assert again["unpaid_minutes"] == (25 if is_back else 0)
 
 
+def test_the_history_tells_what_a_job_answers_and_who_judged_it(quay: Run) -> None:
+    """Said at booking-in, then judged otherwise, then judged to answer it after all."""
+    first = visit("2026-03-01", TAG, "j1", SQUEALS, CLEANED)
+    second = visit("2026-04-10", TAG, "j2", come_back_of="j1")
+    recorded(*registered(TAG), *first, *second)
+    for told in (("is_come_back=false",), ("is_come_back=true", "answers=j1")):
+        fields = [word for one in told for word in ("--set", one)]
+        done = quay("record", "come_back_judged", "--bike", TAG, "--job", "j2", *fields,
+                    "--actor", "m1")  # fmt: skip
+        assert done.code == 0, done.err
+    said = flat(quay("history", TAG))
+    assert "job opened, answers j1" in said
+    assert "come back judged, no come-back" in said
+    assert "come back judged, answers j1" in said
+
+
 # -- nothing there, and wrong use --------------------------------------------------------------
 
 
