@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import gc
 import os
 import sys
 import traceback
@@ -134,4 +135,6 @@ def leave(code: int) -> None:
             os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
             if not isinstance(error, BrokenPipeError):
                 code = report(error) or code
+    # Everything is closed and written: a last search of all there is for cycles is in vain.
+    gc.freeze()
     sys.exit(code)
