@@ -7,7 +7,7 @@ import logging
 import streamlit as st
 
 from dashboard import data, filters, markup, theme
-from dashboard.views import bike, chains, due, home, wear
+from dashboard.views import bike, chains, due, faults, home, wear
 from ledger.book import Book
 from ledger.errors import LedgerError
 
@@ -18,6 +18,7 @@ WAYS = (
     ("Wear", "wear", "wear"),
     ("Due", "due", "due"),
     ("Chains", "chains", "chains"),
+    ("Faults", "faults", "faults"),
 )
 
 
@@ -47,7 +48,9 @@ def _pages(book: Book) -> None:
     at_wear = st.Page(wear.page, title="Wear", url_path="wear")
     at_due = st.Page(due.page, title="Due", url_path="due")
     at_chains = st.Page(chains.page, title="Chains", url_path="chains")
-    chosen = st.navigation([at_home, at_bike, at_wear, at_due, at_chains], position="hidden")
+    at_faults = st.Page(faults.page, title="Faults", url_path="faults")
+    pages = [at_home, at_bike, at_wear, at_due, at_chains, at_faults]
+    chosen = st.navigation(pages, position="hidden")
     _masthead(book, chosen.url_path)
     asked = st.session_state.pop("asked", None)
     if asked is not None:

@@ -13,7 +13,12 @@ from dashboard.chart_theme import ACCENT, INK, SHEET, drawn
 
 ROW_HEIGHT, AXIS_HEIGHT = 21, 48
 COLUMNS = ["label", "factor", "low", "middle", "high", "parts"]
-"""What a row has: its name, its group, the figure with its interval, and how many it is from."""
+"""What a row has: its name, its group, the figure with its interval, and how many it is from.
+
+A further column `raw` is what was counted, before it was drawn towards others: a hollow mark.
+"""
+ENDS = ("one in ten below", "one in ten above")
+"""What the ends of an interval of 80 % are called."""
 
 
 def dot_chart(
@@ -23,10 +28,12 @@ def dot_chart(
     locale: Locale,
     figures: str = ".2~r",
     top: float | None = None,
+    ends: tuple[str, str] = ENDS,
 ) -> dict[str, Any]:
     """Give rows (label, factor, low, middle, high, parts) as dots on lines, factor by factor.
 
     Rows of the factor `all` are drawn apart in ink; the axis goes from 0 to `top`, or holds all.
+    `ends` names the ends of the interval.
     """
     rows = rows.assign(label=_told_apart(rows["label"]))
     order = _spaced(rows)
@@ -36,9 +43,16 @@ def dot_chart(
     spread = base.mark_rule(strokeWidth=3, opacity=0.45)
     spread = spread.encode(x=_figures(title, end, figures), x2="high:Q", color=is_whole)
     dots = base.mark_point(size=90, filled=True, stroke=SHEET, strokeWidth=1, opacity=1)
-    dots = dots.encode(x="middle:Q", color=is_whole, tooltip=_tips(figures))
+    dots = dots.encode(x="middle:Q", color=is_whole, tooltip=_tips(figures, ends))
     height = ROW_HEIGHT * len(order) + AXIS_HEIGHT
-    return drawn(alt.layer(spread, dots).properties(height=height, description=description), locale)
+    layers = [spread, dots, *([_raw(base)] if "raw" in rows else [])]
+    return drawn(alt.layer(*layers).properties(height=height, description=description), locale)
+
+
+def _raw(base: alt.Chart) -> alt.Chart:
+    """Give what was counted as hollow marks."""
+    seen = base.transform_filter("isValid(datum.raw)")
+    return seen.mark_point(size=70, shape="diamond", color=INK, opacity=1).encode(x="raw:Q")
 
 
 def _names(order: list[str]) -> alt.Y:
@@ -53,12 +67,12 @@ def _figures(title: str, end: float, figures: str) -> alt.X:
     return alt.X("low:Q", title=title, axis=axis, scale=alt.Scale(domain=[0, end], nice=False))
 
 
-def _tips(figures: str) -> list[alt.Tooltip]:
+def _tips(figures: str, ends: tuple[str, str]) -> list[alt.Tooltip]:
     return [
         alt.Tooltip("label:N", title="(how many)"),
         alt.Tooltip("middle:Q", title="figure", format=figures),
-        alt.Tooltip("low:Q", title="one in ten below", format=figures),
-        alt.Tooltip("high:Q", title="one in ten above", format=figures),
+        alt.Tooltip("low:Q", title=ends[0], format=figures),
+        alt.Tooltip("high:Q", title=ends[1], format=figures),
     ]
 
 

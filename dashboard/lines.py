@@ -52,8 +52,15 @@ def _distance(words: Words, data: Payload) -> str:
 
 
 def _opened(words: Words, data: Payload) -> str:
-    tier = data.get("tier")
-    return f"Booked in{': ' + words.tier(tier) if tier else ''}"
+    tier, answers = data.get("tier"), data.get("come_back_of")
+    back = f", said to be a come-back of {answers}" if answers else ""
+    return f"Booked in{': ' + words.tier(tier) if tier else ''}{back}"
+
+
+def _judged(words: Words, data: Payload) -> str:
+    if not data["is_come_back"]:
+        return "Judged no come-back"
+    return f"Judged a come-back of {data['answers']}"
 
 
 def _quote(words: Words, data: Payload) -> str:
@@ -171,6 +178,7 @@ LINES: dict[str, Callable[[Words, Payload], str]] = {
     "advice_answered": lambda words, data: f"Advice answered: {data['answer']}",
     "released": _released,
     "job_closed": _closed,
+    "come_back_judged": _judged,
     "inspected": _inspected,
     "diagnosed": _diagnosed,
     "measured": _measured,

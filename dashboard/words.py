@@ -17,6 +17,7 @@ REMARKS = (
     "came_with",
     "why_not_checked",
     "why_not_ridden",
+    "why",
     "text",
     "advice",
     "caption",

@@ -16,8 +16,18 @@ from ledger.figures.chain_book import ChainBook
 from ledger.figures.chain_report import ChainsReport
 from ledger.figures.chains import chain_book, report_of
 from ledger.figures.due import SEEN_WITHIN_DAYS, due_list
+from ledger.figures.fault_bike import bike_faults
+from ledger.figures.fault_shapes import (
+    BikeComeBacks,
+    BikeFaults,
+    By,
+    Measure,
+    Pareto,
+)
+from ledger.figures.faults import BookFaults, faults_of
 from ledger.figures.part_lives import FamilyLives, lives_of_family
 from ledger.figures.wear import BookWear, wear_of
+from ledger.vocabulary import Window
 
 
 def wear(book: Book, day: date | None = None) -> BookWear:
@@ -83,11 +93,11 @@ def _due(
 
 def chains(book: Book, day: date | None) -> ChainsReport:
     """Give what is known of chains that run long, as at the end of a day; None for now."""
-    key = _key_of_chains(book, day)
-    return _chains(book, *key)
+    return _chains(book, *_key_of(book, day))
 
 
-def _key_of_chains(book: Book, day: date | None) -> tuple[str, int, date, bool]:
+def _key_of(book: Book, day: date | None) -> tuple[str, int, date, bool]:
+    """Give what a book's figures as at a day depend on: path, head, the day, and if it is now."""
     wanted = data.today(book) if day is None else day
     return str(book.path), book.head.commit, wanted, day is None
 
@@ -104,8 +114,74 @@ def _chain_book(_book: Book, path: str, commit: int, day: date, is_now: bool) ->
 
 def choice(book: Book, day: date | None, tag: str) -> BikeChoice | NoChoice:
     """Give the choice over a bike's worn chain, as at the end of a day; None for now."""
-    of = _chain_book(book, *_key_of_chains(book, day))
+    of = _chain_book(book, *_key_of(book, day))
     return choice_of(of, tag, book.aliases().get(tag))
+
+
+def faults(book: Book, day: date | None = None, window: Window | None = None) -> BookFaults:
+    """Give a book's faults as at the end of a day; None for now, and for the shop's own windows."""
+    return _faults(book, *_key_of(book, day), window)
+
+
+@st.cache_resource(show_spinner=False, max_entries=3)
+def _faults(
+    _book: Book, path: str, commit: int, day: date, is_now: bool, window: Window | None
+) -> BookFaults:
+    return faults_of(_book, None if is_now else data.end_of(_book, day), window=window)
+
+
+def pareto(book: Book, found: BookFaults, by: By, measure: Measure) -> Pareto:
+    """Give what came back by one thing, most of a measure first."""
+    return _pareto(found, *_key_of(book, found.today), found.window, by, measure)
+
+
+@st.cache_resource(show_spinner=False, max_entries=40)
+def _pareto(
+    _found: BookFaults,
+    path: str,
+    commit: int,
+    day: date,
+    is_now: bool,
+    window: Window | None,
+    by: By,
+    measure: Measure,
+) -> Pareto:
+    return _found.pareto(by, measure)
+
+
+def bikes_behind(
+    book: Book, found: BookFaults, by: By, key: str | None
+) -> tuple[BikeComeBacks, ...]:
+    """Give the bikes behind a row of a Pareto, most come-backs first."""
+    return _bikes_behind(found, *_key_of(book, found.today), found.window, by, key)
+
+
+@st.cache_resource(show_spinner=False, max_entries=40)
+def _bikes_behind(
+    _found: BookFaults,
+    path: str,
+    commit: int,
+    day: date,
+    is_now: bool,
+    window: Window | None,
+    by: By,
+    key: str | None,
+) -> tuple[BikeComeBacks, ...]:
+    return _found.bikes(by, key)
+
+
+def faults_of_bike(
+    book: Book, tag: str, day: date | None = None, window: Window | None = None
+) -> BikeFaults:
+    """Give one bike's faults as at the end of a day; raises UnknownBike."""
+    return _faults_of_bike(book, *_key_of(book, day), window, tag)
+
+
+@st.cache_resource(show_spinner=False, max_entries=100)
+def _faults_of_bike(
+    _book: Book, path: str, commit: int, day: date, is_now: bool, window: Window | None, tag: str
+) -> BikeFaults:
+    return bike_faults(_book, tag, None if is_now else data.end_of(_book, day), window=window)
 
 
 def drawn(book: Book, day: date, key: str, build: Callable[[], dict[str, Any]]) -> dict[str, Any]:

@@ -7,14 +7,26 @@ from datetime import date, datetime
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from dashboard import answer, charts, data, filters, markup, panels, series, worked_out
+from dashboard import (
+    answer,
+    charts,
+    data,
+    fault_timeline,
+    filters,
+    markup,
+    panels,
+    series,
+    worked_out,
+)
 from dashboard.data import Bike
 from dashboard.entries import Entry
+from dashboard.fault_address import Asked
 from dashboard.timeline import FIRST_SHOWN, timeline
 from dashboard.words import Words
 from ledger.book import Book
 from ledger.figures.bench import is_asked
 from ledger.figures.bench_words import BenchWords
+from ledger.figures.fault_words import FaultWords
 from ledger.view import BikeView
 
 AS_AT, TAG = "as_at", "tag"
@@ -56,14 +68,26 @@ def _known(book: Book, tag: str) -> None:
         main, side = st.columns([7, 5], gap="large")
     with main:
         st.html(answer.answer(view, bike.entries, words) + answer.caution(view, words))
-        bench = st.empty()
+        before, bench = st.empty(), st.empty()
         st.html(panels.settings(view.settings, bike, words))
     with side:
         st.html(panels.fitted(view, bike, words))
     _readings(book, bike, words, view, as_at)
     _timeline(bike, words, as_at)
+    _came_back(book, tag, day, before)
     if is_asked(view):
         _choice(book, tag, day, bench)
+
+
+def _came_back(book: Book, tag: str, day: date, where: DeltaGenerator) -> None:
+    """Put what came back before where whoever books the bike in sees it."""
+    past = None if day >= data.today(book) else day
+    asked = Asked(tag=tag, as_at=past.isoformat() if past else "")
+    found = worked_out.faults_of_bike(book, tag, past)
+    say = FaultWords(book.settings, book.vocabulary)
+    said = fault_timeline.at_booking_in(found, say, asked.where())
+    if said:
+        where.html(said)
 
 
 def _choice(book: Book, tag: str, day: date, where: DeltaGenerator) -> None:

@@ -38,6 +38,13 @@ def test_every_kind_a_bike_can_have_has_its_line() -> None:
             "Distance 5\u00a0mi, told, another computer",
         ),
         ("job_opened", {}, "Booked in"),
+        ("job_opened", {"come_back_of": "j-1"}, "Booked in, said to be a come-back of j-1"),
+        ("come_back_judged", {"is_come_back": False}, "Judged no come-back"),
+        (
+            "come_back_judged",
+            {"is_come_back": True, "answers": "j-1"},
+            "Judged a come-back of j-1",
+        ),
         ("quote_given", {"form": "up to", "lines": [{}]}, "Quoted, up to, 1 line"),
         (
             "quote_answered",
