@@ -32,10 +32,10 @@ IS_DRAWN = """() => {
         .every(each => [...each.querySelectorAll(inner)].some(one => one.getBBox
             ? one.getBBox().width > 0 : one.getBoundingClientRect().width > 0));
     return !document.querySelector("[data-testid='stSkeleton']")
-        && has("[class*='st-key-reading-']", "svg .mark-symbol path")
+        && has("[class*='st-key-reading-']", "svg :is(.mark-symbol, .mark-rect, .mark-line) path")
         && has(".st-key-timeline_filter", "button, input");
 }"""
-"""Whether every chart has its readings' marks, and the filter what it is chosen with."""
+"""Whether every chart has its marks, bars or lines, and the filter what it is chosen with."""
 PROBES = ("/_stcore/health", "/_stcore/host-config")
 """Opened below the root, the framework's own script first asks for these beside the page, is
 answered 404, and then asks at the root. It is the only console message let pass."""
