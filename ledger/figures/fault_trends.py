@@ -25,7 +25,11 @@ from ledger.figures.fault_estimates import LEVEL, Clock, Judgement, PowerFit, Sp
 from ledger.figures.fault_looks import Finds, Looks, kms_at, looks_of
 from ledger.figures.fault_tables import FaultTables
 
-__all__ = ["trend_of_bikes", "trends"]
+__all__ = ["LEAST_SHAPE", "trend_of_bikes", "trends"]
+
+LEAST_SHAPE = 1.1
+"""A group whose power law is nearer to a constant rate has no trend to speak of: by the end of
+watching its rate would have changed by a fourteenth since half-way."""
 
 _YEAR_DAYS = 365.25
 
@@ -158,7 +162,8 @@ def _trend(key: str | None, watched: _Watched, is_in: Flags) -> Trend:
     by_log = watched.histories(is_in, watched.log_middle)
     military = analysis.military_handbook_of(by_log, LEVEL)
     power = analysis.chance_to_see_doubling(of, LEVEL)
-    judgement = _judgement(laplace, military, is_group)
+    law = _fit(by_log, watched.clock)
+    judgement = _of_group(laplace, military, law) if is_group else _of_one(laplace)
     return Trend(
         key=key,
         clock=watched.clock,
@@ -169,7 +174,7 @@ def _trend(key: str | None, watched: _Watched, is_in: Flags) -> Trend:
             TrendTest("Laplace", laplace.statistic, laplace.chance),
             TrendTest("MIL-HDBK-189", military.statistic, military.chance),
         ),
-        power_law=_fit(by_log, watched.clock),
+        power_law=law,
         chance_to_see_doubling=power,
         judgement=judgement,
         words=_words(judgement, laplace, military, power),
@@ -189,19 +194,24 @@ def _fit(of: Histories, clock: Clock) -> PowerFit | None:
     return PowerFit(Span(law.shape_unbiased, law.shape_low, law.shape_high), rate)
 
 
-def _judgement(
-    laplace: analysis.TrendTest, military: analysis.TrendTest, is_group: bool
-) -> Judgement:
-    """Judge by Laplace's test alone for one bike, so that it errs at the level and no more.
-
-    For a group both tests must agree: with many bikes even what visits do to the order of finds
-    would pass for a trend.
-    """
+def _of_one(laplace: analysis.TrendTest) -> Judgement:
+    """Judge by Laplace's test alone, so that it errs at the level and no more."""
     if laplace.judgement == "too few events to judge":
         return "too few to judge"
-    if is_group and laplace.judgement != military.judgement:
-        return "no trend shown"
     return laplace.judgement
+
+
+def _of_group(
+    laplace: analysis.TrendTest, military: analysis.TrendTest, law: PowerFit | None
+) -> Judgement:
+    """Judge a group: both tests must agree, and the law's shape be no trifle.
+
+    With many bikes even what visits do to the order of finds would pass for a trend.
+    """
+    is_slight = law is not None and 1 / LEAST_SHAPE < law.shape.value < LEAST_SHAPE
+    if laplace.judgement != military.judgement or is_slight:
+        return "no trend shown"
+    return _of_one(laplace)
 
 
 def _words(
@@ -214,7 +224,7 @@ def _words(
         return laplace.words.replace("too few events to judge", judgement)
     words = laplace.words
     if judgement != laplace.judgement:
-        words = f"{judgement}: by Laplace's test alone {words}"
+        words = f"{judgement} to speak of: by Laplace's test alone {words}"
     elif judgement == "no trend shown":
         words += f"; a rate that doubled half-way would be noticed in {100 * power:.0f} % of cases"
     if military.judgement not in (laplace.judgement, "too few events to judge"):
