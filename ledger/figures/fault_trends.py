@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pyarrow as pa
@@ -92,7 +93,7 @@ def trend_of_bikes(
 # -- watched by days and by km -------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class _Watched:
     """Bikes' time on one clock, and the gaps in which something arose."""
 
@@ -104,22 +105,22 @@ class _Watched:
     end: Floats
     """Of each bike; 0 where it was not watched."""
 
-    def histories(self, is_in: Flags, age: Floats) -> Histories:
-        """Put some of the bikes' finds at an age each."""
+    def histories(self, is_in: Flags) -> tuple[Histories, Histories]:
+        """Put some of the bikes' finds in the middle of their gaps, and at its logarithm's mean."""
         is_seen = is_in & (self.end > 0)
         row, is_event = np.cumsum(is_seen) - 1, is_seen[self.bike]
-        end = self.end[is_seen]
+        unit, end = row[self.bike[is_event]], self.end[is_seen]
         nothing = np.zeros(len(end))
-        return Histories(
-            row[self.bike[is_event]], age[is_event], nothing, end, nothing.astype(np.bool_)
-        )
+        more = (nothing, end, nothing.astype(np.bool_))
+        ages = (self.middle[is_event], self.log_middle[is_event])
+        return Histories(unit, ages[0], *more), Histories(unit, ages[1], *more)
 
-    @property
+    @cached_property
     def middle(self) -> Floats:
         """The mean place in each gap."""
         return np.asarray((self.since + self.at) / 2)
 
-    @property
+    @cached_property
     def log_middle(self) -> Floats:
         """The place in each gap whose logarithm is the mean of that: the identric mean."""
         early = np.where(self.since > 0, self.since, 1.0)
@@ -155,11 +156,10 @@ def _by_distance(looks: Looks, bikes: pa.Array, distances: pa.Table) -> _Watched
 
 
 def _trend(key: str | None, watched: _Watched, is_in: Flags) -> Trend:
-    of = watched.histories(is_in, watched.middle)
+    of, by_log = watched.histories(is_in)
     count_with = int(np.count_nonzero(of.count_of_unit))
     is_group = count_with >= analysis.LEAST_UNITS_FOR_ROBUST
     laplace = analysis.laplace_of(of, LEVEL, is_robust=is_group)
-    by_log = watched.histories(is_in, watched.log_middle)
     military = analysis.military_handbook_of(by_log, LEVEL)
     power = analysis.chance_to_see_doubling(of, LEVEL)
     law = _fit(by_log, watched.clock)
