@@ -24,8 +24,9 @@ from ledger.figures.fault_words import FaultWords
 
 PICKED = "bars"
 """The chart's own name for the bar somebody picked."""
-BAR_STEP, BAR_HEIGHT, ABOVE = 44, 13, 9
-"""Pixels a row takes, its bar's thickness, and how far label and bar stand from its middle."""
+BAR_STEP, BAR_HEIGHT, ABOVE, AROUND = 44, 13, 9, 20
+"""Pixels a row takes, its bar's thickness, how far label and bar stand from its middle, and what
+the server takes of a chart's height for what lies around it."""
 LONGEST_LABEL = 240
 ROOM = 1.32
 """How far the axis goes past the longest bar, for the figure at its end."""
@@ -56,7 +57,7 @@ def pareto_chart(rows: pd.DataFrame, description: str, locale: Locale) -> dict[s
     chosen = base.transform_filter("datum.is_chosen").mark_rect(color=GROOVE, opacity=1)
     bars = base.mark_bar(color=ACCENT, height=BAR_HEIGHT, yOffset=ABOVE).encode(x=x)
     layers = [chosen, bars, *_bar_words(base, x), _pressed(base)]
-    height = BAR_STEP * len(rows)
+    height = BAR_STEP * len(rows) + AROUND
     chart = alt.layer(*layers).properties(height=height, description=description)
     return drawn(chart, locale)
 
