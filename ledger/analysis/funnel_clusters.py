@@ -16,7 +16,7 @@ def inflation_of(
     """Give how many times wider the variance is than were all repairs independent; never below 1.
 
     A repair's residual is its event less its cumulative hazard, its score for a unit that times
-    (whether it is the unit's, less the unit's share of its stratum). The figure is the sum of
+    (whether it is the unit's, less the unit's share of the stratum). The figure is the sum of
     squares of the clusters' scores over that of the repairs', all units together: the robust over
     the plain variance of Lee, Wei and Amato, Survival Analysis: State of the Art (1992).
     """
@@ -32,7 +32,13 @@ def inflation_of(
         (residual, (cluster.code, stratum.code)), shape=(shape[0], len(stratum.names))
     )
     robust = float(np.square(own - of_stratum @ share).sum())
-    return max(1.0, robust / plain)
+    fewer = _of_few(len(cluster.names), len(unit.names)) / _of_few(len(residual), len(unit.names))
+    return max(1.0, robust / plain * fewer)
+
+
+def _of_few(count: int, count_units: int) -> float:
+    """Give how far squares about as many means as there are units fall short, of so many."""
+    return count / max(count - count_units, 1)
 
 
 def _residuals(seen: Followed, is_event: BoolArray) -> FloatArray:

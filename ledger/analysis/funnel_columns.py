@@ -69,26 +69,18 @@ def coded(column: Column, field: str, count_rows: int, *, may_lack: bool) -> Cod
 
     Raises `BadLives` too for a column of another length, or of names of different kinds.
     """
-    if isinstance(column, np.ndarray) and column.dtype.kind in "iu" and column.ndim == 1:
-        _same_count(len(column), count_rows, field)
-        numbers, place = np.unique(column, return_inverse=True)
-        return Coded(tuple(numbers.tolist()), place)
     encoded = _arrow(column, field).dictionary_encode(null_encoding="encode")
-    names, code = encoded.dictionary.to_pylist(), np.asarray(encoded.indices, dtype=np.int64)
-    _same_count(len(code), count_rows, field)
-    is_lacking = np.array([name is None for name in names], dtype=bool)
-    if not may_lack and len(code):
-        refuse(is_lacking[code], field, "it is not told", "Give one, or leave the row out")
-    order = sorted(range(len(names)), key=lambda place: (is_lacking[place], names[place] or 0))
-    rank = np.empty(len(names), dtype=np.int64)
-    rank[order] = np.arange(len(names))
-    return Coded(tuple(names[place] for place in order), rank[code])
-
-
-def _same_count(count: int, count_rows: int, field: str) -> None:
-    if count != count_rows:
-        wrong = f"it has {count} rows where the first has {count_rows}"
+    code = np.asarray(encoded.indices, dtype=np.int64)
+    if len(code) != count_rows:
+        wrong = f"it has {len(code)} rows where the first has {count_rows}"
         raise BadLives("column", field, wrong, "Give one a row")
+    is_lacking = np.asarray(encoded.dictionary.is_null())
+    if not may_lack and is_lacking.any():
+        refuse(is_lacking[code], field, "it is not told", "Give one, or leave the row out")
+    order = np.asarray(pc.sort_indices(encoded.dictionary), dtype=np.int64)
+    rank = np.empty(len(order), dtype=np.int64)
+    rank[order] = np.arange(len(order))
+    return Coded(tuple(encoded.dictionary.take(pa.array(order)).to_pylist()), rank[code])
 
 
 def _arrow(column: Column, field: str) -> pa.Array:

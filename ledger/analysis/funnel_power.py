@@ -8,13 +8,15 @@ from scipy.stats import binom
 
 from ledger.analysis.funnel_chances import Cells, chances_of
 from ledger.analysis.funnel_marks import Held, attained_by_each, limits, tails_of, thresholds
-from ledger.analysis.life_bounds import FloatArray
+from ledger.analysis.life_bounds import BoolArray, FloatArray
 
 Sizes = NDArray[np.int64]
 
 _COUNT_NODES = 64
 """Equally likely totals of the others that stand for all of them."""
-_COUNT_LIMITS = 400
+_SURE = 12
+"""Standard deviations at which the power is 1 to six digits, were there a thousand units."""
+_COUNT_LIMITS = 200
 """Limits worked out outright; between them they are interpolated."""
 
 
@@ -26,10 +28,24 @@ def powers(
     All others have `rate`. Marked in the direction of the ratio, by what `level` and `held` say.
     Exact but for 64 nodes over the others' totals and, in large shops, limits interpolated.
     """
+    found = np.ones(len(which))
+    is_open = ~_is_sure(sizes, rate, ratio)[which]
+    if not is_open.any():
+        return found
     totals, low, high = _limits_by_total(sizes, rate, ratio, level, held)
     side = high if ratio >= 1 else low
-    found = [_power(sizes, unit, rate, ratio, totals, side[:, unit]) for unit in which]
-    return np.array(found, dtype=np.float64)
+    found[is_open] = [
+        _power(sizes, unit, rate, ratio, totals, side[:, unit]) for unit in which[is_open]
+    ]
+    return found
+
+
+def _is_sure(sizes: Sizes, rate: float, ratio: float) -> BoolArray:
+    """Say which units would be so many standard deviations out that nothing need be worked out."""
+    off = sizes * rate * abs(ratio - 1)
+    others = np.maximum(sizes.sum() - sizes, 1)
+    sd = np.sqrt(sizes * rate * max(ratio, 1.0) * (1 + sizes / others))
+    return np.asarray(off > _SURE * sd)
 
 
 def _limits_by_total(
