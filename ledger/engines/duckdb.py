@@ -15,6 +15,7 @@ from typing import Any
 
 import duckdb
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from ledger import sql
 from ledger.storage.schema import EVENT_SCHEMA
@@ -29,6 +30,10 @@ _SHAPE = EVENT_SCHEMA.empty_table()
 _FILES = """select * from read_parquet($files, union_by_name = true)
 union all by name
 select * from event_shape"""
+# Apart from the events, so that each scan reads only what its own relation asks for.
+_STRIKES = """select target_id, seq
+from read_parquet($files, union_by_name = true)
+where kind = 'event_struck'"""
 _JOINED = f"""select rows.* replace (coalesce(bike_alias.bike_as, rows.bike) as bike)
 from ({_FILES}) as rows
 left join bike_alias on rows.bike = bike_alias.bike"""
@@ -74,7 +79,7 @@ class DuckEngine:
         if not paths:
             return self._over(EVENT_SCHEMA.empty_table(), relation, asked, tables, ending, values)
         source = _JOINED if "bike_alias" in tables else _FILES
-        text = sql.compose(relation, source=source, ending=ending)
+        text = sql.compose(relation, source=source, strikes=_STRIKES, ending=ending)
         return _rows(
             self._cursor(tables), text, {**_bound(asked), **(values or {}), "files": paths}
         )
@@ -94,10 +99,10 @@ class DuckEngine:
         """
         paths = [str(path) for path in self._files()]
         bound = {**_bound(asked), **(values or {}), "files": paths}
-        source = _JOINED if "bike_alias" in tables else _FILES
+        source, strikes = _JOINED if "bike_alias" in tables else _FILES, _STRIKES
         if not paths:
-            tables, source = {**tables, "events": EVENT_SCHEMA.empty_table()}, ""
-        text = sql.compose(relation, source=source, ending=ending)
+            tables, source, strikes = {**tables, "events": EVENT_SCHEMA.empty_table()}, "", ""
+        text = sql.compose(relation, source=source, strikes=strikes, ending=ending)
 
         def ask() -> pa.Table:
             return self._cursor(tables).sql(text, params=_used(text, bound)).to_arrow_table()
@@ -165,7 +170,13 @@ class DuckEngine:
         cursor = self._connection.cursor()
         for name, table in {"event_shape": _SHAPE, **tables}.items():
             cursor.register(name, table)
+        if "events" in tables:
+            cursor.register("strikes", _strikes_in(tables["events"]))
         return cursor
+
+
+def _strikes_in(events: pa.Table) -> pa.Table:
+    return events.select(["target_id", "seq"]).filter(pc.equal(events["kind"], "event_struck"))
 
 
 def _bound(asked: Asked) -> dict[str, Any]:

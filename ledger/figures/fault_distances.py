@@ -17,6 +17,7 @@ import pyarrow as pa
 from ledger.analysis.distances import NONE, Readings, km_at, place
 from ledger.figures.fault_arrays import Floats, Integers, codes_in, floats, micros
 
+MOMENT = pa.timestamp("us", tz="UTC")
 _DAY_US = 86_400_000_000
 LEAST_DAYS = 30.0
 """A bike's own kilometres a day are known from this many days between readings on."""
@@ -77,12 +78,15 @@ class BikeDistances:
         own = np.where(known, rate[np.where(known, bike, 0)] if len(rate) else np.nan, np.nan)
         return km_at(place(at_us / _DAY_US, before, after, readings), readings, own)
 
-    def latest_km(self, bike: Integers) -> Floats:
-        """Give how far each bike had gone at its last reading; NaN where it has none."""
+    def latest(self, bike: Integers) -> tuple[Floats, pa.Array]:
+        """Give how far each bike had gone at its last reading (NaN where it has none), and when
+        that was (null)."""
         last = self._or_none(np.searchsorted(self.bike, bike, side="right") - 1, bike)
+        is_none = last == NONE
         if not len(self.km):
-            return np.full(len(bike), np.nan)
-        return np.where(last == NONE, np.nan, self.km[last])
+            return np.full(len(bike), np.nan), pa.nulls(len(bike), MOMENT)
+        at_us = pa.array(self.at_us[last], mask=is_none)
+        return np.where(is_none, np.nan, self.km[last]), at_us.cast(MOMENT)
 
     def _last_before(self, bike: Integers, at_us: Integers, seq: Integers) -> Integers:
         """Give the last reading of any bike that comes before each mark in (bike, time, seq)."""

@@ -12,7 +12,7 @@ from functools import cache
 from pathlib import Path
 
 FOLDER = Path(__file__).parent
-BASE = frozenset({"events", "position_effects"})
+BASE = frozenset({"events", "strikes", "position_effects"})
 """What a relation may use that is no file here: the engine provides it."""
 PARAMETERS = frozenset({"as_at", "known_seq"})
 """The only bound parameters: an instant in UTC, and the last seq taken into account."""
@@ -99,16 +99,21 @@ def _body(name: str) -> str:
 
 @cache
 def compose(
-    name: str, *, source: str = "", given: frozenset[str] = frozenset(), ending: str = ""
+    name: str,
+    *,
+    source: str = "",
+    strikes: str = "",
+    given: frozenset[str] = frozenset(),
+    ending: str = "",
 ) -> str:
     """Give one query text for a relation, with every relation it uses as a CTE.
 
-    `source` is SQL for `events`, where the engine has no table of that name; `given` are
-    relations the engine has as tables already. `ending` is appended to the final
+    `source` is SQL for `events`, and `strikes` for those of them that are strikes, where the
+    engine has no tables of these names; `given` are relations it has as tables already. `ending` is appended to the final
     `select * from <relation>`: a condition, an order, a limit.
     """
     parts = [f"{used} as (\n{_body(used)}\n)" for used in needed(name, given=given)]
-    if source:
-        parts.insert(0, f"events as (\n{source}\n)")
+    base = {"events": source, "strikes": strikes}
+    parts[:0] = [f"{named} as (\n{text}\n)" for named, text in base.items() if text]
     head = "with " + ",\n".join(parts) + "\n" if parts else ""
     return f"{head}select * from {name} {ending}".rstrip()

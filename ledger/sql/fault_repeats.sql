@@ -5,7 +5,8 @@
 -- keys: shop, bike, position, fault, found_seq
 -- uses: fault_episodes
 -- gives: answers_seq: found_seq of the episode with the latest earlier repair whose cause does
--- not contradict; put_right_ of that repair; is_cause_told: both told, and equal
+-- not contradict; put_right_ of that repair; the cause, of either; is_cause_told: both told, and
+-- equal
 with repairs as (
     select
         *,
@@ -45,8 +46,7 @@ answered as (
     select
         *,
         case
-            when cause is null or untold_before is null and same_before is null
-                then case when cause is null then any_before end
+            when cause is null then any_before
             when same_before is null then untold_before
             when untold_before is null then same_before
             when untold_before.put_right_at > same_before.put_right_at then untold_before
@@ -64,7 +64,7 @@ select
     found_seq,
     found_at,
     found_job,
-    cause,
+    coalesce(cause, first.cause) as cause,
     first.seq as answers_seq,
     first.put_right_at as put_right_at,
     first.put_right_seq as put_right_seq,

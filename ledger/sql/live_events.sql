@@ -2,12 +2,12 @@
 -- A strike works on knowledge, whatever its own occurred_at.
 -- grain: one live event of a bike
 -- keys: shop, bike, seq
--- uses: events
+-- uses: events, strikes
 -- gives: the hot columns that any relation folds
 with struck as (
     select distinct target_id as id
-    from events
-    where kind = 'event_struck' and seq <= $known_seq
+    from strikes
+    where seq <= $known_seq
 )
 select
     events.shop,

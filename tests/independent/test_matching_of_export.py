@@ -13,13 +13,14 @@ from typing import Any
 
 import pyarrow as pa
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from ledger.book import Book
 from ledger.events import Event, parse_event, plain
 from ledger.exchange.export import export_book
 from ledger.figures.matching import Matching, matched
+from ledger.queries import whole_table
 from ledger.storage.local import LocalStore
 from ledger.storage.log import Log
 from ledger.vocabulary import Window
@@ -103,11 +104,25 @@ def differences(book: Matching, export: Matched) -> list[str]:
     return wrong
 
 
+def sql_differences(book: Book, as_at: datetime, known: int, export: Matched) -> list[str]:
+    """Give every row of the relations that differs from what the export gives."""
+    wrong = []
+    for relation, own in (("fault_episodes", export.episodes), ("fault_repeats", export.repeats)):
+        table = whole_table(book, relation, as_at, known)
+        names = sorted(set(table.column_names) & set(own[0] if own else ()))
+        said = sorted((tuple(row.values()) for row in table.select(names).to_pylist()), key=repr)
+        rows = sorted((tuple(row[name] for name in names) for row in own), key=repr)
+        wrong += [] if said == rows else [f"{relation} {names}: export {rows}, book {said}"]
+    return wrong
+
+
 def hold(book: Book, export: Export, as_at: datetime, known: int, window: Window | None) -> Matched:
     """Hold both answers equal at one date, as known at one seq."""
     asked = None if window is None else (window.days, window.distance_km)
     own = Matched(export, as_at, known, book.settings.zone, asked)
     assert differences(matched(book, as_at, known, window), own) == []
+    if window is None:
+        assert sql_differences(book, as_at, known, own) == []
     return own
 
 
