@@ -31,7 +31,7 @@ MOST: dict[Measure, str] = {"count": "come-backs", "minutes": "minutes", "cost":
 ALL: dict[Measure, str] = {
     "count": "come-backs",
     "minutes": "minutes nobody paid for",
-    "cost": "what come-backs cost",
+    "cost": "cost of come-backs",
 }
 MOST_NAMED = 3
 """How many rows a title names at most."""

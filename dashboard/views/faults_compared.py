@@ -10,7 +10,7 @@ import streamlit as st
 from dashboard import fault_charts, fault_say, step_charts
 from dashboard import fault_sure_panels as show
 from dashboard.fault_address import RATES
-from dashboard.markup import capital
+from dashboard.markup import capital, text
 from dashboard.views.faults_shown import Shown, card, choice, heading
 from ledger.figures.fault_estimates import FaultFunnel, ModelRate, PreventionRow
 
@@ -113,6 +113,16 @@ def _funnel(shown: Shown, found: FaultFunnel | None, name: Callable[[str | None]
         st.html('<p class="lk-note">No repairs to judge yet.</p>')
         return
     title = fault_say.funnel_title(found)
+    if found.guide:
+        _funnel_chart(found, title, name, shown)
+    else:
+        st.html(f'<p class="lk-note">{text(title)}.</p>')
+    st.html(show.funnel_table(found, name, shown.say))
+
+
+def _funnel_chart(
+    found: FaultFunnel, title: str, name: Callable[[str | None], str], shown: Shown
+) -> None:
     said = (
         f"Repairs are {found.strata}; inside the band is what chance alone allows in 19 of 20 "
         "shops. Further right are more repairs."
@@ -125,7 +135,6 @@ def _funnel(shown: Shown, found: FaultFunnel | None, name: Callable[[str | None]
         "<span>a triangle: outside it</span></p>"
     )
     card(f"funnel-{found.by}", title, said, chart, legend)
-    st.html(show.funnel_table(found, name, shown.say))
 
 
 # -- prevention -------------------------------------------------------------------------------
