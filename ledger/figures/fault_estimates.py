@@ -264,6 +264,8 @@ class PreventionArm:
     """Median minutes of the next job in which a fault was put right there."""
     count_next: int
     """Bikes that had such a job."""
+    count_by_horizon: int = 0
+    """How many of them had trouble by the horizon."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,7 +284,7 @@ class PreventionRow:
     """The same with an interval of 80 %."""
     difference_between_looks: float | None
     p: float | None
-    """Of the stratified log-rank test of time to trouble, exact."""
+    """Of the stratified log-rank test of time to trouble up to the horizon, exact."""
     hazard_ratio: float | None
     """Trouble with it over without it, by the same test."""
     minutes_difference: Span | None

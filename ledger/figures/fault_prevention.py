@@ -9,9 +9,12 @@ from scipy.special import ndtri
 
 from ledger.analysis.life_bounds import TooFewLives
 from ledger.analysis.life_curves import Curve
+from ledger.analysis.log_rank import LogRank, events_needed, log_rank
 from ledger.analysis.prevention import Arm, Difference
 from ledger.analysis.prevention import prevention as compared
 from ledger.analysis.prevention_minutes import MinutesApart
+from ledger.analysis.prevention_words import Verdict, verdict_of, words_of
+from ledger.figures.fault_arrays import Floats
 from ledger.figures.fault_estimates import (
     LEVEL,
     CurvePoint,
@@ -28,6 +31,8 @@ __all__ = ["HORIZON_DAYS", "prevention"]
 HORIZON_DAYS = 240
 """By when risks are held against each other: eight months, which grease, oil and seals are
 commonly taken to last, and short of the year after which most bikes would be serviced anyhow."""
+_RATIO = 0.5
+"""What is to be seen: trouble halved."""
 _NARROWER = float(ndtri(0.9) / ndtri((1 + LEVEL) / 2))
 """How wide an interval of 80 % is beside one of LEVEL, by the normal law."""
 _COUNT_POINTS = 80
@@ -69,6 +74,7 @@ def _row(
     except TooFewLives as error:
         return _alone(position, treatments, horizon_days, followed, error.wrong)
     minutes, apart = of.minutes, of.difference
+    judged = _judged(bikes, found, last, horizon_days, followed)
     return PreventionRow(
         position=position,
         treatments=treatments,
@@ -78,14 +84,43 @@ def _row(
         difference=_apart(apart, 1.0),
         difference_80=_apart(apart, _NARROWER),
         difference_between_looks=apart.between_looks if apart else None,
-        p=of.log_rank.p_exact,
-        hazard_ratio=of.log_rank.hazard_ratio,
+        p=judged.test.p_exact,
+        hazard_ratio=judged.test.hazard_ratio,
         minutes_difference=_minutes_apart(minutes),
         count_compared=apart.count_bikes if apart else 0,
-        needed_each=of.needed_a_side,
-        verdict=of.verdict,
-        words=of.words,
+        needed_each=judged.needed_each,
+        verdict=judged.verdict,
+        words=judged.words,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """What the bikes tell by the horizon."""
+
+    test: LogRank
+    needed_each: int | None
+    verdict: Verdict
+    words: str
+
+
+def _judged(
+    bikes: Landmarks, found: Floats, last: Floats, horizon_days: int, followed: list[_Followed]
+) -> _Judged:
+    """Test trouble found by the horizon: what the work does is over one day, and what comes later
+    would drown it."""
+    until = np.minimum(np.minimum(found, last), horizon_days)
+    is_found = found <= horizon_days
+    test = log_rank(until, is_found, bikes.is_treated, stratum=bikes.stratum)
+    count = int(np.count_nonzero(is_found))
+    equal = events_needed(_RATIO) / 2
+    each = int(np.ceil(equal * len(found) / count)) if count else None
+    needed = events_needed(_RATIO, share=float(np.mean(bikes.is_treated)))
+    verdict = verdict_of(test, count, needed, LEVEL)
+    with_it, without = ((side.count, side.by_horizon) for side in followed)
+    said = words_of(verdict, with_it, without, each)
+    is_few = verdict == "too few to judge"
+    return _Judged(test, each, verdict, said if is_few else f"within {horizon_days} days {said}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +129,8 @@ class _Followed:
 
     count: int
     trouble: int
+    by_horizon: int
+    """With trouble found by then."""
     to_horizon: int
     """Followed so far, or with trouble before."""
     next: int
@@ -102,11 +139,11 @@ class _Followed:
 
 def _followed(bikes: Landmarks, is_treated: bool, horizon_days: int) -> _Followed:
     side = bikes.is_treated == is_treated
-    until = np.minimum(np.ceil(bikes.found), np.inf)
-    is_to_horizon = (until <= horizon_days) | (np.ceil(bikes.last) >= horizon_days)
+    is_by_horizon = np.ceil(bikes.found) <= horizon_days
     counts = (
         side & np.isfinite(bikes.found),
-        side & is_to_horizon,
+        side & is_by_horizon,
+        side & (is_by_horizon | (np.ceil(bikes.last) >= horizon_days)),
         side & ~np.isnan(bikes.minutes),
     )
     return _Followed(int(side.sum()), *(int(np.count_nonzero(one)) for one in counts))
@@ -123,6 +160,7 @@ def _arm(arm: Arm, seen: _Followed, horizon_days: int, minutes: float | None) ->
     return PreventionArm(
         count_bikes=seen.count,
         count_trouble=seen.trouble,
+        count_by_horizon=seen.by_horizon,
         count_followed=seen.to_horizon,
         risk=risk,
         risk_between_looks=arm.risk_between_looks,
@@ -166,7 +204,17 @@ def _alone(
 ) -> PreventionRow:
     """Give the row of a position where all bikes are on one side, or none had such a job."""
     with_it, without_it = (
-        PreventionArm(one.count, one.trouble, one.to_horizon, None, None, (), None, one.next)
+        PreventionArm(
+            count_bikes=one.count,
+            count_trouble=one.trouble,
+            count_followed=one.to_horizon,
+            risk=None,
+            risk_between_looks=None,
+            curve=(),
+            next_minutes=None,
+            count_next=one.next,
+            count_by_horizon=one.by_horizon,
+        )
         for one in followed
     )
     return PreventionRow(
