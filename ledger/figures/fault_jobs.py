@@ -11,7 +11,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from ledger.figures.fault_arrays import NONE, Integers, codes_in
+from ledger.figures.fault_arrays import NONE, Integers, codes_in, flags
 from ledger.figures.fault_costs import UnpaidWork, unpaid_work
 from ledger.figures.fault_shapes import ComeBackJob, Unpaid
 from ledger.figures.fault_tables import FaultTables
@@ -24,8 +24,10 @@ class Linked:
 
     jobs: pa.Table
     """Rows of the matching's jobs that are come-backs."""
+    row: Integers
+    """The repeats that count as come-backs."""
     come_backs: pa.Table
-    """Rows of the repeats that count as come-backs."""
+    """The same, with what their marks tell."""
     job: Integers
     """For each come-back, the row of `jobs` it was found in; NONE for none."""
     work: UnpaidWork
@@ -41,10 +43,11 @@ class Linked:
 def linked_jobs(tables: FaultTables) -> Linked:
     """Give the jobs that came back with what they took unpaid."""
     jobs = tables.jobs.filter(tables.jobs["is_come_back"]).combine_chunks()
-    come_backs = tables.repeats.filter(tables.repeats["is_come_back"]).combine_chunks()
+    row = np.flatnonzero(flags(tables.again["is_come_back"]))
+    come_backs = tables.again.take(pa.array(row))
     names = jobs["job"].to_pylist()
     job = codes_in(come_backs["again_job"], names)
-    return Linked(jobs, come_backs, job, unpaid_work(tables, names, come_backs, job))
+    return Linked(jobs, row, come_backs, job, unpaid_work(tables, names, come_backs, job))
 
 
 def come_back_jobs(

@@ -21,7 +21,6 @@ from ledger.figures.fault_arrays import (
     Integers,
     coded,
     codes_in,
-    flags,
     micros,
 )
 from ledger.figures.fault_costs import UnpaidRows
@@ -34,7 +33,7 @@ from ledger.figures.fault_shapes import (
     ParetoRow,
     Unpaid,
 )
-from ledger.figures.fault_tables import MOMENT
+from ledger.figures.fault_tables import MOMENT, FaultTables
 from ledger.figures.fault_words import FEWEST, FaultWords
 
 _LOW, _HIGH = 0.1, 0.9
@@ -43,21 +42,40 @@ _JEFFREYS = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Sides:
-    """One row an episode, a repair and a come-back, and whatever came back without a fault."""
+    """The episodes, repairs and come-backs of a book, and whatever came back without a fault."""
 
-    episodes: pa.Table
-    """bike, position, system, fault, found_at; found_tier, found_make, found_model; put_right_at,
-    cleared_at, count_jobs_carried."""
-    repairs: pa.Table
-    """REPAIRS of `ledger.figures.fault_tables`."""
-    come_backs: pa.Table
-    """bike, position, system, fault; first_tier, first_make, first_model of the repair that did
-    not hold."""
+    tables: FaultTables
+    come_back: Integers
+    """The repeats that count as come-backs."""
     unpaid: UnpaidRows
     """Of each come-back."""
     count_faultless: int
     """Jobs that came back, as somebody said, with no fault found again in them."""
     unpaid_faultless: Unpaid
+
+    def keys(self, by: By) -> tuple[pa.Array, pa.Array, pa.Array]:
+        """Give the key of each episode, repair and come-back: text, null where it names none.
+
+        Tier and part are read only where they are asked for.
+        """
+        tables, right = self.tables, pa.array(self.tables.held.rows)
+        back = pa.array(self.come_back)
+        if by in ("tier", "model"):
+            every = tables.episodes
+            last = keys_of(tables.repeats, by, "first_").take(back)
+            return keys_of(every, by, "found_"), keys_of(every, by, "put_right_").take(right), last
+        found = keys_of(tables.found, by)
+        return found, found.take(right), keys_of(tables.again, by).take(back)
+
+    def bikes(self) -> tuple[pa.Array, pa.Array, pa.Array]:
+        """Give the bike of each episode, repair and come-back."""
+        found = _whole(self.tables.found["bike"])
+        again = _whole(self.tables.again["bike"])
+        return (
+            found,
+            found.take(pa.array(self.tables.held.rows)),
+            again.take(pa.array(self.come_back)),
+        )
 
 
 def keys_of(table: pa.Table, by: By, prefix: str = "") -> pa.Array:
@@ -98,9 +116,8 @@ def pareto(sides: Sides, by: By, measure: Measure, words: FaultWords) -> Pareto:
 
 def counts_of(sides: Sides) -> FaultCounts:
     """Give the counts of everything together."""
-    codes = Codes(
-        *(np.zeros(len(one), np.int64) for one in (sides.episodes, sides.repairs, sides.come_backs))
-    )
+    sizes = len(sides.tables.found), len(sides.tables.held.rows), len(sides.come_back)
+    codes = Codes(*(np.zeros(size, np.int64) for size in sizes))
     (counted,) = _counts(sides, codes, 1)
     return _with_faultless(_Row(None, counted, Unpaid()), sides).counts
 
@@ -117,15 +134,16 @@ def bikes_behind(
     if key is not None and key not in keys:
         return ()
     row = len(keys) - 1 if key is None else keys.index(key)
-    tables = (sides.episodes, sides.repairs, sides.come_backs)
     rows = [np.flatnonzero(one == row) for one in (codes.episode, codes.repair, codes.come_back)]
-    bikes = [table["bike"].take(pa.array(one)) for table, one in zip(tables, rows, strict=True)]
-    names = coded(pa.chunked_array([chunk for one in bikes for chunk in one.chunks], pa.string()))
+    bikes = [of.take(pa.array(one)) for of, one in zip(sides.bikes(), rows, strict=True)]
+    names = coded(pa.concat_arrays(bikes))
     places = np.split(names.code, np.cumsum([len(one) for one in rows])[:-1])
     found, right, back = (np.bincount(one, minlength=len(names.names)) for one in places)
     order = np.lexsort((np.arange(len(found)), -found, -back))[:limit]
     unpaid = sides.unpaid.taken(rows[2]).summed(places[2], len(found))
-    last = _last_found(sides.episodes["found_at"].take(pa.array(rows[0])), places[0], len(found))
+    last = _last_found(
+        sides.tables.found["found_at"].take(pa.array(rows[0])), places[0], len(found)
+    )
     return tuple(
         BikeComeBacks(
             bike=names.names[place],
@@ -170,11 +188,7 @@ class Codes:
 
 def _codes(sides: Sides, by: By) -> tuple[list[str | None], Codes]:
     """Give the keys in order, None last, and each row's place among them."""
-    columns = (
-        keys_of(sides.episodes, by, "found_"),
-        keys_of(sides.repairs, by),
-        keys_of(sides.come_backs, by, "first_"),
-    )
+    columns = sides.keys(by)
     distinct = pc.unique(pa.concat_arrays([pc.unique(one) for one in columns])).drop_null()
     keys = sorted(distinct.to_pylist())
     codes = (codes_in(one, keys) for one in columns)
@@ -183,21 +197,20 @@ def _codes(sides: Sides, by: By) -> tuple[list[str | None], Codes]:
 
 def _counts(sides: Sides, codes: Codes, count: int) -> list[FaultCounts]:
     """Give the counts of each key."""
-    episodes, repairs = sides.episodes, sides.repairs
-    is_right, is_cleared = (_told(episodes[name]) for name in ("put_right_at", "cleared_at"))
-    is_judged = flags(repairs["is_mature"])
+    found, held = sides.tables.found, sides.tables.held
+    is_right, is_cleared = (_told(found[name]) for name in ("put_right_at", "cleared_at"))
     of_episode = {
-        "count_found": np.ones(len(episodes), dtype=np.bool_),
+        "count_found": np.ones(len(found), dtype=np.bool_),
         "count_open": ~is_right & ~is_cleared,
         "count_closed_without_work": is_cleared,
-        "count_carried": flags(pc.greater(episodes["count_jobs_carried"], 0)),
+        "count_carried": sides.tables.matching.count_jobs_carried > 0,
     }
     of_repair = {
-        "count_put_right": np.ones(len(repairs), dtype=np.bool_),
-        "count_found_again": flags(repairs["is_found_again"]),
-        "count_judged": is_judged,
-        "count_did_not_hold": flags(repairs["is_come_back"]),
-        "count_immature": ~is_judged,
+        "count_put_right": np.ones(len(held.rows), dtype=np.bool_),
+        "count_found_again": held.is_found_again,
+        "count_judged": held.is_mature,
+        "count_did_not_hold": held.is_come_back,
+        "count_immature": ~held.is_mature,
     }
     columns = {
         **{name: _count(codes.episode[one], count) for name, one in of_episode.items()},

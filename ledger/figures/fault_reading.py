@@ -2,16 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from datetime import datetime
 
+import pyarrow as pa
+
 from ledger.book import Book
+from ledger.engines.duckdb import Asked
 from ledger.figures.fault_tables import FaultTables
 from ledger.figures.matching import USES, matched
-from ledger.queries import asked_of, bike_tables
+from ledger.queries import asked_of, bike_tables, whole_table
 from ledger.vocabulary import Window
 
-OF_BIKE = (*USES, "job_facts", "labour_spells", "job_bills", "observed_bikes", "open_advice")
+Reading = Callable[[str], pa.Table]
+"""Gives a relation by name."""
+OF_BIKE = tuple(
+    dict.fromkeys(
+        (*USES, "job_facts", "labour_spells", "job_bills", "observed_bikes", "open_advice")
+    )
+)
 """What a bike's faults are told from."""
+
+
+class ReadOnce(dict[str, pa.Table]):
+    """Relations by name, each read when it is first asked for and kept."""
+
+    def __init__(self, reading: Reading, given: Mapping[str, pa.Table] | None = None) -> None:
+        """`reading` gives a relation; `given` were read already."""
+        super().__init__(given or {})
+        self._reading = reading
+
+    def __missing__(self, relation: str) -> pa.Table:
+        """Read a relation."""
+        self[relation] = self._reading(relation)
+        return self[relation]
 
 
 def fault_tables(
@@ -23,14 +47,8 @@ def fault_tables(
 ) -> FaultTables:
     """Give a book's faults as at an instant (None for now), as known to a seq."""
     asked = asked_of(book, as_at, known_seq)
-    return FaultTables(
-        book=book,
-        as_at=asked.as_at,
-        today=book.settings.local(asked.as_at).date(),
-        known_seq=asked.known_seq,
-        window=window,
-        matching=matched(book, asked.as_at, asked.known_seq, window=window),
-    )
+    given = ReadOnce(lambda name: whole_table(book, name, asked.as_at, asked.known_seq))
+    return _tables(book, asked, window, given)
 
 
 def bike_fault_tables(
@@ -46,7 +64,17 @@ def bike_fault_tables(
     Joined tags are one bike, under the tag asked for.
     """
     asked = asked_of(book, as_at, known_seq)
-    given = bike_tables(book, bike, OF_BIKE, asked.as_at, asked.known_seq)
+
+    def several(*names: str) -> dict[str, pa.Table]:
+        return bike_tables(book, bike, names, asked.as_at, asked.known_seq)
+
+    given = ReadOnce(lambda name: several(name)[name], several(*OF_BIKE))
+    return _tables(book, asked, window, given, bike)
+
+
+def _tables(
+    book: Book, asked: Asked, window: Window | None, given: ReadOnce, bike: str | None = None
+) -> FaultTables:
     return FaultTables(
         book=book,
         as_at=asked.as_at,

@@ -12,16 +12,19 @@ from datetime import date, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Protocol
 
+import numpy as np
+import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger.book import Book
-from ledger.queries import bike_tables, whole_table
+from ledger.queries import whole_table
 from ledger.vocabulary import Vocabulary
 from ledger.vocabulary.words import Window
 
 if TYPE_CHECKING:
     from ledger.figures.fault_codes import FaultCodes
+    from ledger.figures.fault_repairs import Held
 
 _OF_JOBS = "where job in (select unnest($jobs))"
 _AT_POSITIONS = "where position in (select unnest($positions))"
@@ -113,12 +116,24 @@ class Matched(Protocol):
     """What the matching of faults of a book gives (`ledger.figures.matching`)."""
 
     @property
+    def found(self) -> pa.Table:
+        """One episode a row, with what its own marks tell."""
+
+    @property
     def episodes(self) -> pa.Table:
-        """One episode a row."""
+        """The same rows, with what else was known then: tier, riding, part, km."""
+
+    @property
+    def count_jobs_carried(self) -> npt.NDArray[np.int64]:
+        """Jobs closed between found and ended, of each episode."""
+
+    @property
+    def again(self) -> pa.Table:
+        """One found-again a row, with what its marks tell."""
 
     @property
     def repeats(self) -> pa.Table:
-        """One found-again a row."""
+        """The same rows, with what else was known then."""
 
     @property
     def jobs(self) -> pa.Table:
@@ -140,7 +155,7 @@ class FaultTables:
     bike: str | None = None
     """The one bike whose events alone were read; None for the whole book."""
     given: Mapping[str, pa.Table] = field(default_factory=dict)
-    """Relations read already, by name."""
+    """Relations as at the same instant and seq, by name: read already, or when asked for."""
 
     @cached_property
     def words(self) -> Vocabulary:
@@ -148,19 +163,36 @@ class FaultTables:
         return self.book.vocabulary_known(self.known_seq)
 
     @property
+    def found(self) -> pa.Table:
+        """One episode of a fault a row, with what its own marks tell: soon there."""
+        return self.matching.found
+
+    @property
     def episodes(self) -> pa.Table:
-        """One episode of a fault a row, as `matching` gives it."""
+        """The same rows with what else was known then, as `matching` gives them."""
         return self.matching.episodes
 
     @property
+    def again(self) -> pa.Table:
+        """One fault found again a row, with what its marks tell: soon there."""
+        return self.matching.again
+
+    @property
     def repeats(self) -> pa.Table:
-        """One fault found again a row, as `matching` gives it."""
+        """The same rows with what else was known then, as `matching` gives them."""
         return self.matching.repeats
 
     @property
     def jobs(self) -> pa.Table:
         """One job that came back, or was said to, a row, as `matching` gives it."""
         return self.matching.jobs
+
+    @cached_property
+    def held(self) -> Held:
+        """How the repairs held: what REPAIRS says of it, soon there."""
+        from ledger.figures.fault_repairs import held_of
+
+        return held_of(self)
 
     @cached_property
     def repairs(self) -> pa.Table:
@@ -223,13 +255,7 @@ class FaultTables:
 
     def read(self, relation: str) -> pa.Table:
         """Give any relation, as at the same instant and seq: of the one bike where one is."""
-        if relation in self.given:
-            return self.given[relation]
-        if self.bike is not None:
-            return bike_tables(self.book, self.bike, [relation], self.as_at, self.known_seq)[
-                relation
-            ]
-        return whole_table(self.book, relation, self.as_at, self.known_seq)
+        return self.given[relation]
 
     def bills_of(self, jobs: Sequence[str]) -> pa.Table:
         """Give the bills of some jobs: rows of the relation `job_bills` that have lines."""
@@ -250,5 +276,4 @@ class FaultTables:
         if self.bike is not None or "position_looks" in self.given:
             looks = self.read("position_looks")
             return looks.filter(pc.is_in(looks["position"], pa.array(positions, pa.string())))
-        asked: dict[str, Any] = {"ending": _AT_POSITIONS, "values": {"positions": list(positions)}}
-        return whole_table(self.book, "position_looks", self.as_at, self.known_seq, **asked)
+        return self._whole("position_looks", _AT_POSITIONS, {"positions": list(positions)})

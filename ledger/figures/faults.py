@@ -11,7 +11,6 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger.book import Book
-from ledger.figures.fault_arrays import flags
 from ledger.figures.fault_estimates import (
     FaultFunnel,
     ModelRates,
@@ -73,7 +72,7 @@ class BookFaults:
     @cached_property
     def repeats(self) -> pa.Table:
         """One fault found again a row, with unpaid_minutes and unpaid_minor of the come-backs."""
-        rows = np.flatnonzero(flags(self.tables.repeats["is_come_back"]))
+        rows = self._linked.row
         minutes, minor = np.zeros((2, len(self.tables.repeats)), dtype=np.int64)
         work = self._linked.work.by_come_back
         minutes[rows], minor[rows] = work.figures["minutes"], work.minor
@@ -108,9 +107,8 @@ class BookFaults:
     def _sides(self) -> Sides:
         linked = self._linked
         return Sides(
-            episodes=self.episodes,
-            repairs=self.repairs,
-            come_backs=linked.come_backs,
+            tables=self.tables,
+            come_back=linked.row,
             unpaid=linked.work.by_come_back,
             count_faultless=len(linked.faultless),
             unpaid_faultless=linked.work.by_job.total(linked.faultless),
@@ -159,7 +157,7 @@ class BookFaults:
     @cached_property
     def cautions(self) -> tuple[str, ...]:
         """The caution over what may decide whether somebody gets hurt, where it is due."""
-        return cautions(pc.unique(self.episodes["position"]).to_pylist(), self.tables.words)
+        return cautions(pc.unique(self.tables.found["position"]).to_pylist(), self.tables.words)
 
     def pareto(self, by: By = "fault", measure: Measure = "count") -> Pareto:
         """Give what came back by one thing, most of a measure first."""
