@@ -160,7 +160,8 @@ def _shrunk(events: Floats, expected: Floats) -> tuple[Floats, Floats]:
     shape, along = np.ones(len(events)), np.ones(len(events))
     if is_told.any():
         found = counted_rates(events[is_told], expected[is_told], level=LEVEL)
-        shape[is_told] = _shape_of(found.high / found.low)
+        never = np.full(len(found.high), np.inf)
+        shape[is_told] = _shape_of(np.divide(found.high, found.low, out=never, where=found.low > 0))
         along[is_told] = shape[is_told] / found.full_rate
     return shape, along
 
