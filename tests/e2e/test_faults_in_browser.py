@@ -42,6 +42,12 @@ def many(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         yield address
 
 
+HOLDS_ITS_CHART = """() => [...document.querySelectorAll("[class*='st-key-reading-']")]
+    .every(card => [...card.querySelectorAll("svg.marks")].every(chart =>
+        chart.getBoundingClientRect().right <= card.getBoundingClientRect().right))"""
+"""Whether every chart ends within its card: it is drawn anew when the window changes."""
+
+
 def opened(seen: Watched, address: str, last: str = LAST) -> Page:
     """Go to an address and wait until a title stands there, and every chart."""
     seen.page.goto(address)
@@ -127,6 +133,7 @@ def test_the_page_fits_its_screen(
             assert whole
             page.set_viewport_size({"width": width, "height": min(int(whole["height"]), 5000)})
             seen.settle()
+            page.wait_for_function(HOLDS_ITS_CHART)
             file = f"{name}-{width}-{theme}.png"
             unfolded = page.locator(".st-key-sure")
             shot = unfolded if name == "faults_sure" else page
