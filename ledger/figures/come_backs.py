@@ -67,24 +67,38 @@ def matched_links(repeats: pa.Table) -> pa.Table:
     return chosen.select(names).rename_columns(["bike", "job", "answers"]).combine_chunks()
 
 
-def linked_jobs(matched: pa.Table, said: pa.Table) -> pa.Table:
+def linked_jobs(matched: pa.Table, said: pa.Table, judged: pa.Table) -> pa.Table:
     """Give one row a job that answers an earlier one, or was judged not to, by job.
 
     Columns bike, job, answers (null where judged no come-back, or where the repair was of no
     job), source (MATCHED, SAID or JUDGED), is_come_back. `matched` are `matched_links`, `said`
-    rows of the relation `said_come_backs`.
+    and `judged` rows of the relations `said_come_backs` and `judged_come_backs`.
     """
-    found = matched.join(said, keys=["bike", "job"], join_type="full outer").combine_chunks()
-    is_judged = pc.is_valid(found["judged_is_come_back"])
-    is_said = pc.is_valid(found["said_answers"])
-    answers = pc.if_else(is_judged, found["judged_answers"],
-                         pc.coalesce(found["said_answers"], found["answers"]))  # fmt: skip
-    source = pc.if_else(is_judged, JUDGED, pc.if_else(is_said, SAID, MATCHED))
+    opened = said.filter(pc.equal(said["kind"], "job_opened"))
+    found = _joined(_joined(matched, _last_of_jobs(opened), "said_"),
+                    _last_of_jobs(judged), "judged_")  # fmt: skip
+    is_judged = pc.is_valid(found["judged_seq"])
+    is_said = pc.is_valid(found["said_seq"])
+    answers = pc.if_else(is_said, found["said_answers"], found["answers"])
     columns = {
         "bike": found["bike"],
         "job": found["job"],
-        "answers": answers,
-        "source": source,
+        "answers": pc.if_else(is_judged, found["judged_answers"], answers),
+        "source": pc.if_else(is_judged, JUDGED, pc.if_else(is_said, SAID, MATCHED)),
         "is_come_back": pc.fill_null(found["judged_is_come_back"], True),
     }
     return pa.table(columns).sort_by("job").combine_chunks()
+
+
+def _last_of_jobs(told: pa.Table) -> pa.Table:
+    """Give what was told of each job last, by time, then seq."""
+    told = told.sort_by([("occurred_at", "descending"), ("seq", "descending")]).combine_chunks()
+    _, first = np.unique(coded(told["job"]).code, return_index=True)
+    return told.take(pa.array(first))
+
+
+def _joined(links: pa.Table, told: pa.Table, prefix: str) -> pa.Table:
+    names = [name for name in ("seq", "answers", "is_come_back") if name in told.column_names]
+    told = told.select(["bike", "job", *names])
+    told = told.rename_columns(["bike", "job", *(f"{prefix}{name}" for name in names)])
+    return links.join(told, keys=["bike", "job"], join_type="full outer").combine_chunks()

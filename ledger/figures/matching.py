@@ -19,13 +19,13 @@ from ledger.analysis import episodes as matching
 from ledger.analysis.episodes import CLEARING, OPENING, REPAIR, Episodes, Marks, Repeats
 from ledger.book import Book
 from ledger.figures.come_backs import MATCHED, WindowsInForce, linked_jobs, matched_links
-from ledger.figures.fault_arrays import NONE, Flags, Floats, Integers, coded, days, micros, pairs
+from ledger.figures.fault_arrays import NONE, Flags, Floats, Integers, days, micros, pairs
 from ledger.figures.fault_then import Read, Then, When
 from ledger.queries import asked_of, whole_table
 from ledger.vocabulary import Vocabulary, Window
 
-USES = ("fault_marks", "said_come_backs", "distance_readings", "visit_marks", "part_moves",
-        "observed_bikes")  # fmt: skip
+USES = ("fault_marks", "said_come_backs", "judged_come_backs", "distance_readings",
+        "visit_marks", "part_moves", "observed_bikes")  # fmt: skip
 """The relations that faults are matched from."""
 _DAY_US = 86_400_000_000
 _OF_REPAIR = ("seq", "job", "actor", "kind", "treatment")
@@ -51,18 +51,22 @@ class Matching:
         cleared_at; ended_at; cause; verdict; window_days and window_km of the repair's window,
         null where there is none.
         """
-        all_of, found = self._episodes, self._marks.take(pa.array(self._episodes.found))
-        right, cleared, told, judged = (
-            _taken(self._marks, rows)
-            for rows in (all_of.put_right, all_of.cleared, all_of.told, all_of.judged)
-        )
+        of, marks = self._episodes, self._marks
+        place, moment = ("bike", "position", "fault"), ("occurred_at",)
+        found = marks.select([*place, *moment, *_OF_FOUND]).take(pa.array(of.found))
+        right = _taken(marks.select([*moment, *_OF_REPAIR]), of.put_right)
+        cleared, told, judged = (
+            _taken(marks.select([name]), rows)
+            for name, rows in (("occurred_at", of.cleared), ("cause", of.told),
+                               ("verdict", of.judged))
+        )  # fmt: skip
         is_right = pc.is_valid(right["seq"])
         window_days, window_km = self.windows.of(found["fault"], micros(right["occurred_at"]))
         columns = {"bike": found["bike"], "position": found["position"]}
         columns |= {"system": self._systems(found["position"]), "fault": found["fault"]}
         columns |= {"found_at": found["occurred_at"]}
         columns |= {f"found_{name}": found[name] for name in _OF_FOUND}
-        columns |= {"is_found_recorded": pa.array(all_of.is_recorded)}
+        columns |= {"is_found_recorded": pa.array(of.is_recorded)}
         columns |= {"put_right_at": right["occurred_at"]}
         columns |= {f"put_right_{name}": right[name] for name in _OF_REPAIR}
         columns |= {"cleared_at": cleared["occurred_at"]}
@@ -135,7 +139,8 @@ class Matching:
     @cached_property
     def jobs(self) -> pa.Table:
         """One job that answers an earlier one, or was judged not to, a row: `linked_jobs`."""
-        return linked_jobs(matched_links(self._in_window), self.read("said_come_backs"))
+        links = matched_links(self._in_window)
+        return linked_jobs(links, self.read("said_come_backs"), self.read("judged_come_backs"))
 
     # -- the marks --------------------------------------------------------------------------
 
@@ -154,14 +159,14 @@ class Matching:
     @cached_property
     def _codes(self) -> Marks:
         marks, bike = self._marks, self._bikes[1]
-        position, fault = (coded(marks[name]).code for name in ("position", "fault"))
+        position, fault = (_coded(marks[name]) for name in ("position", "fault"))
         return Marks(
             group=pairs(pairs(bike, position), fault),
             at=micros(marks["occurred_at"]),
             number=np.asarray(marks["seq"].to_numpy(), dtype=np.int64),
             role=_roles(marks),
-            visit=coded(marks["job"]).code,
-            cause=coded(marks["cause"]).code,
+            visit=_coded(marks["job"]),
+            cause=_coded(marks["cause"]),
             is_look=np.asarray(pc.equal(marks["kind"], "inspected")),
         )
 
@@ -250,6 +255,12 @@ class Matching:
             known[name].system if name in known else name.partition(".")[0] for name in names
         ]
         return pa.array(systems, pa.string()).take(encoded.indices)
+
+
+def _coded(column: pa.ChunkedArray) -> Integers:
+    """Give a column of text as codes in no order; NONE for null."""
+    codes = column.combine_chunks().dictionary_encode().indices.fill_null(NONE)
+    return np.asarray(codes, dtype=np.int64)
 
 
 def _roles(marks: pa.Table) -> Integers:
