@@ -54,8 +54,9 @@ class DuckEngine:
         """`files` gives the reading set as it stands now; it is asked at each query."""
         self._files = files
         self._connection = duckdb.connect(":memory:")
-        self._connection.execute("set TimeZone = 'UTC'")
-        self._connection.execute("set parquet_metadata_cache = true")
+        # Globally, or the cursors that ask would not have it.
+        self._connection.execute("set global TimeZone = 'UTC'")
+        self._connection.execute("set global parquet_metadata_cache = true")
 
     def close(self) -> None:
         """Let go of the connection and what it holds in memory."""
