@@ -10,22 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ledger.analysis.funnel_columns import coded, flags_of, floats_of, one_stratum
-from ledger.analysis.life_bounds import (
-    BadLives,
-    Column,
-    FloatArray,
-    TooFewLives,
-    figures,
-    refuse,
-    same_length,
-    share_between,
-)
+from ledger.analysis.life_bounds import BadLives, Column, FloatArray, share_between
 from ledger.analysis.life_curves import Curve
 from ledger.analysis.log_rank import LogRank, events_needed, log_rank_of
+from ledger.analysis.prevention_bikes import Bikes, bikes_of, minutes_of
 from ledger.analysis.prevention_minutes import MinutesApart, minutes_apart
 from ledger.analysis.prevention_risks import (
-    Bikes,
     alike,
     between_looks,
     curve_of,
@@ -34,7 +24,7 @@ from ledger.analysis.prevention_risks import (
 )
 from ledger.analysis.prevention_words import Verdict, verdict_of, words_of
 
-__all__ = ["Arm", "Prevention", "prevention"]
+__all__ = ["Arm", "Difference", "Prevention", "prevention"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -112,10 +102,9 @@ def prevention(
     compared (tier and riding, say). `minutes` are those of the next job there, None where there
     was none. Raises `BadLives` naming rows that cannot be, `TooFewLives` where an arm is empty.
     """
-    bikes = _bikes(is_treated, fine_until, found_at, last_contact, stratum)
+    bikes = bikes_of(is_treated, fine_until, found_at, last_contact, stratum)
+    taken = minutes_of(minutes, len(bikes.time))
     _check(horizon, level, power)
-    share = float(np.mean(bikes.is_treated))
-    needed = events_needed(ratio, share=share, level=level, power=power)
     test = log_rank_of(bikes.time, bikes.is_found, bikes.is_treated, bikes.strata)
     weight = strata_weights(bikes, horizon)
     looks = _looks(bikes, weight, horizon)
@@ -124,11 +113,8 @@ def prevention(
     if weight.any():
         ends = standardised(bikes, weight, horizon, level=level, resamples=resamples, seed=seed)
         apart = Difference(*ends, looks[3] - looks[2], int(weight.sum()))
-    taken = _minutes(minutes, len(bikes.time))
-    count_found = int(np.count_nonzero(bikes.is_found))
-    equal = events_needed(ratio, level=level, power=power)
-    a_side = int(np.ceil(equal / 2 * len(bikes.time) / count_found)) if count_found else None
-    verdict = verdict_of(test, count_found, needed, level)
+    needed, a_side = _needed(bikes, ratio, level, power)
+    verdict = verdict_of(test, arms[0].count_found + arms[1].count_found, needed, level)
     counts = [(arm.count_bikes, arm.count_found) for arm in arms]
     return Prevention(
         treated=arms[0],
@@ -146,62 +132,20 @@ def prevention(
     )
 
 
-def _bikes(
-    is_treated: Column,
-    fine_until: Column,
-    found_at: Column,
-    last_contact: Column,
-    stratum: Column | None,
-) -> Bikes:
-    arm = flags_of(is_treated, "is_treated")
-    fine, contact = floats_of(fine_until, "fine_until"), floats_of(last_contact, "last_contact")
-    found = _or_never(found_at, "found_at")
-    columns = {"fine_until": fine, "found_at": found, "last_contact": contact}
-    same_length(arm.astype(float), columns)
-    if arm.all() or not arm.any():
-        wrong = "all bikes had it" if arm.any() else "no bike had it"
-        raise TooFewLives("bikes", "is_treated", wrong, "It takes bikes with it and without")
-    for field, column in (("fine_until", fine), ("last_contact", contact)):
-        is_time = (column >= 0) & np.isfinite(column)
-        refuse(~is_time, field, "it is before the landmark, or no time", "Give 0 or a time")
-    refuse(found <= 0, "found_at", "it is not after the landmark", "Give a time above 0, or None")
-    refuse(found < fine, "fine_until", "it is after trouble was found", "Give an earlier look")
-    is_seen = np.isfinite(found)
-    late = is_seen & (found > contact)
-    refuse(late, "last_contact", "it is before trouble was found", "Give that time or a later one")
-    refuse(fine > contact, "last_contact", "it is before fine_until", "Give that or a later time")
-    count = len(arm)
-    strata = (
-        one_stratum(count) if stratum is None else coded(stratum, "stratum", count, may_lack=True)
-    )
-    return Bikes(arm, strata, fine, found, np.where(is_seen, found, contact))
-
-
-def _or_never(column: Column, field: str) -> FloatArray:
-    """Give a column as floats, infinite where nothing stands."""
-    if isinstance(column, np.ndarray) and column.dtype.kind in "iuf":
-        floats = column.astype(np.float64)
-        return np.where(np.isnan(floats), np.inf, floats)
-    return figures(column, field, missing=np.inf)
-
-
-def _minutes(minutes: Column | None, count_rows: int) -> FloatArray:
-    """Give the minutes, NaN where there was no next job."""
-    if minutes is None:
-        return np.full(count_rows, np.nan)
-    taken = _or_never(minutes, "minutes")
-    if len(taken) != count_rows:
-        wrong = f"it has {len(taken)} rows where the first has {count_rows}"
-        raise BadLives("column", "minutes", wrong, "Give one figure a row")
-    refuse(taken < 0, "minutes", "they are below 0", "Give minutes, or None for no next job")
-    return np.where(np.isinf(taken), np.nan, taken)
-
-
 def _check(horizon: float, level: float, power: float) -> None:
     share_between(level, "level")
     share_between(power, "power")
     if not 0 < horizon < np.inf:
         raise BadLives("argument", "horizon", f"it is {horizon}", "Give a time above 0")
+
+
+def _needed(bikes: Bikes, ratio: float, level: float, power: float) -> tuple[float, int | None]:
+    """Give the events needed with arms as they are, and the bikes a side with equal ones."""
+    share = float(np.mean(bikes.is_treated))
+    needed = events_needed(ratio, share=share, level=level, power=power)
+    with_trouble = float(np.mean(bikes.is_found))
+    equal = events_needed(ratio, level=level, power=power)
+    return needed, int(np.ceil(equal / 2 / with_trouble)) if with_trouble else None
 
 
 def _looks(bikes: Bikes, weight: FloatArray, horizon: float) -> list[float]:

@@ -5,48 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from ledger.analysis.funnel_columns import Coded, followed, one_stratum
+from ledger.analysis.funnel_columns import followed, one_stratum
 from ledger.analysis.life_bounds import BoolArray, FloatArray
 from ledger.analysis.life_curves import GREENWOOD, Curve
+from ledger.analysis.prevention_bikes import Bikes, CodeArray
 from ledger.analysis.turnbull import Intervals, most_likely_shares
 
 _MOST_STEPS = 64
 """Times of trouble told apart in the resampling; more are put together."""
 _MOST_LOOKS = 47
 """Times of looks told apart between looks."""
-
-CodeArray = NDArray[np.int64]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Bikes:
-    """What was seen of each bike since its landmark, one entry a bike, in one unit of time."""
-
-    is_treated: BoolArray
-    strata: Coded
-    fine_until: FloatArray
-    found_at: FloatArray
-    """Infinite where no trouble was found."""
-    time: FloatArray
-    """Until trouble was found, or the last contact."""
-
-    @property
-    def is_found(self) -> BoolArray:
-        """Say where trouble was found."""
-        return np.asarray(np.isfinite(self.found_at))
-
-    @property
-    def group(self) -> CodeArray:
-        """Give the number of each bike's stratum and arm: twice the stratum, 1 more if treated."""
-        return 2 * self.strata.code + self.is_treated
-
-    @property
-    def count_groups(self) -> int:
-        """Give how many groups there can be."""
-        return 2 * len(self.strata.names)
 
 
 def curve_of(time: FloatArray, is_found: BoolArray, level: float) -> Curve:

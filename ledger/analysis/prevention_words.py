@@ -25,7 +25,12 @@ def words_of(
     seen = f"{treated[1]} of {treated[0]} against {untreated[1]} of {untreated[0]}"
     if verdict == "no clear difference":
         return f"bikes that had it showed trouble about as often: {seen}"
-    return f"bikes that had it showed trouble {verdict}: {seen}; this does not say it was why"
+    rates = treated[1] / treated[0], untreated[1] / untreated[0]
+    is_against = (rates[0] >= rates[1]) == (verdict == "less often")
+    alike = " (all together; of a kind it is the other way)" if is_against else ""
+    return (
+        f"bikes that had it showed trouble {verdict}: {seen}{alike}; this does not say it was why"
+    )
 
 
 def _sides(with_it: int, without: int) -> str:

@@ -14,7 +14,8 @@ from ledger.analysis.life_bounds import BadLives, TooFewLives
 from ledger.analysis.life_curves import interval_curve, kaplan_meier
 from ledger.analysis.log_rank import log_rank
 from ledger.analysis.prevention import prevention
-from ledger.analysis.prevention_risks import Bikes, standardised, strata_weights
+from ledger.analysis.prevention_bikes import Bikes
+from ledger.analysis.prevention_risks import standardised, strata_weights
 
 NEVER = float("inf")
 LIVES = st.lists(st.tuples(st.integers(1, 12), st.booleans()), min_size=1, max_size=20)
@@ -105,6 +106,22 @@ def test_strata_are_held_alike():
     assert found.difference.count_bikes == 160
     assert found.difference.low < -0.075 < found.difference.high
     assert found.log_rank.observed < found.log_rank.expected
+
+
+def test_words_own_up_to_strata_that_turn_the_matter_round():
+    """Treated bikes are nearly all rough ones: more trouble all together, less of a kind."""
+    groups = [(True, "rough", 600, 240), (False, "rough", 100, 60)]
+    groups += [(True, "gentle", 100, 2), (False, "gentle", 600, 48)]
+    arm, kind, found_at = [], [], []
+    for is_in, name, count, troubled in groups:
+        arm += [is_in] * count
+        kind += [name] * count
+        found_at += [100.0] * troubled + [None] * (count - troubled)
+    found = prevention(**known(arm, found_at, [400.0] * 1400), stratum=kind, horizon=365)
+    assert found.verdict == "less often"
+    assert (
+        "242 of 700 against 108 of 700 (all together; of a kind it is the other way)" in found.words
+    )
 
 
 def test_strata_without_both_arms_are_left_out():
