@@ -15,6 +15,8 @@ from ledger.analysis.turnbull import Intervals, most_likely_shares
 
 _MOST_STEPS = 64
 """Times of trouble told apart in the resampling; more are put together."""
+_MOST_ROUNDS = 400
+"""Steps towards the most likely shares: what is left moves a risk by half a point at most."""
 _MOST_LOOKS = 47
 """Times of looks told apart between looks."""
 
@@ -155,7 +157,7 @@ def between_looks(bikes: Bikes, horizon: float, weights: FloatArray) -> FloatArr
     sums = np.stack(summed).astype(np.float64)
     places = (pairs // len(edges)).astype(np.intp), (pairs % len(edges)).astype(np.intp)
     among = Intervals(edges[:-1], edges[1:], *places)
-    shares = most_likely_shares(among, sums, tolerance=1e-4, most=1000)
+    shares = most_likely_shares(among, sums, tolerance=3e-4, most=_MOST_ROUNDS)
     return np.asarray(shares[:, edges[1:] <= horizon].sum(axis=1))
 
 
