@@ -168,8 +168,8 @@ class FaultWords(Written):
                 f"{'its bike was' if one else 'their bikes were'} last seen before the window "
                 f"ran out. So far {percent(counts.rate_so_far or 0.0)} of all repairs came back, "
                 f"{percent(counts.rate_followed or 0.0)} of the {self.figure(counts.count_judged)} "
-                "that were followed. The first leaves out what came back elsewhere, the second bikes "
-                "that ran well and stayed away."
+                "that were followed. The first leaves out what came back elsewhere, the second "
+                "bikes that ran well and stayed away."
             )
         if counts.count_open or counts.count_closed_without_work or counts.count_carried:
             said.append(
