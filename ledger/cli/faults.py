@@ -94,21 +94,20 @@ def faults(
     $ lockring faults --by system --measure minutes --how-sure
     $ lockring faults --window-days 30 --window-km 300 --json
     """
-    window = _window(window_days, window_km)
-    book = open_book(book_path)
+    from ledger.cli import faults_forms, faults_page
+    from ledger.figures.faults import faults_of
+
+    window, book = _window(window_days, window_km), open_book(book_path)
     when = when_asked(book, as_at, as_known)
     if tag is not None:
         _refuse_of_all(by=by, measure=measure, how_sure=how_sure or None)
         _bike(book, tag, when, window, for_owner=for_owner, as_json=as_json)
         return
-    from ledger.cli import faults_forms, faults_page
-    from ledger.figures.faults import faults_of
-
+    most = FEW if limit is None and not as_json else limit or None
+    asked = faults_forms.Asked(most, how_sure, for_owner)
     with progress("Matching what was found again"):
         found = faults_of(book, *when, window=window)
         told = found.pareto(by or "fault", measure or "count")
-    most = FEW if limit is None and not as_json else limit or None
-    asked = faults_forms.Asked(most, how_sure, for_owner)
     if as_json:
         say_json(faults_forms.faults_json(found, told, asked))
     else:
