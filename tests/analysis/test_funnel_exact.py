@@ -108,6 +108,21 @@ def test_lady_tasting_tea_by_hand():
     assert rows[0].is_marked
 
 
+def test_rabbits_in_five_strata_give_the_exact_mantel_haenszel_p_value():
+    """Penicillin at once or late, by dose: S = 16, exact p 0.03994.
+
+    The printed result of mantelhaen.test(Rabbits, exact = TRUE) in the manual of R, whose data
+    are Mantel's, J. Am. Stat. Assoc. 58 (1963); both from memory.
+    """
+    cured = [0, 0, 3, 0, 6, 2, 5, 6, 2, 5]
+    size = [6, 5, 6, 6, 6, 6, 6, 6, 2, 5]
+    dose = np.repeat(["1/8", "1/4", "1/2", "1", "4"], 2)
+    late, at_once = funnel(cured, size, unit=["none", "late"] * 5, stratum=dose).rows
+    assert (at_once.unit, at_once.count) == ("none", 16)
+    assert at_once.p == pytest.approx(0.03994, abs=5e-6)
+    assert late.p == pytest.approx(at_once.p)
+
+
 def test_nobody_in_the_shop_is_marked_but_by_the_chance_told():
     """Over all ways ten events can fall on three units, any is marked in at most 5 of 100."""
     sizes = [12, 20, 8]
@@ -198,6 +213,37 @@ def test_no_events_at_all_mark_nobody():
     found = funnel([0, 0], [30, 40])
     assert not any(row.is_marked for row in found.rows)
     assert found.pooled_rate == 0
+
+
+def test_no_events_at_all_in_unequal_times_mark_nobody():
+    """Nothing came back of what was followed: no marks, no expected events."""
+    found = funnel_of_times(["a", "b"], [3, 90], [0, 0], stratum=["x", None], cluster=[1, 2])
+    assert [row.expected for row in found.rows] == [0, 0] and found.inflation == 1.0
+    assert not any(row.is_marked for row in found.rows)
+
+
+@given(st.data())
+@settings(deadline=None, max_examples=40)
+def test_names_and_order_of_repairs_do_not_matter(data):
+    """Shuffled rows, other names in the same order and times on another scale: the same rows."""
+    count = data.draw(st.integers(2, 40))
+    column = st.lists(st.integers(0, 3), min_size=count, max_size=count)
+    unit, time, event, stratum = (np.array(data.draw(column)) for _ in range(4))
+    order = np.array(data.draw(st.permutations(range(count))))
+    one = funnel_of_times(unit, time, event > 1, stratum=stratum, cluster=time)
+    named = np.array(["a", "b", "c", "d"])[unit]
+    other = funnel_of_times(
+        named[order],
+        7.0 * time[order],
+        event[order] > 1,
+        stratum=stratum[order],
+        cluster=time[order],
+    )
+    assert other.inflation == pytest.approx(one.inflation)
+    for row, again in zip(one.rows, other.rows, strict=True):
+        assert (row.count, row.size, row.mark) == (again.count, again.size, again.mark)
+        assert row.p == pytest.approx(again.p, rel=1e-6)
+        assert row.low_count <= row.expected <= row.high_count + 1
 
 
 def test_bad_rows_are_named():
