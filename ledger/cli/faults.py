@@ -103,8 +103,7 @@ def faults(
         _refuse_of_all(by=by, measure=measure, how_sure=how_sure or None)
         _bike(book, tag, when, window, for_owner=for_owner, as_json=as_json)
         return
-    most = FEW if limit is None and not as_json else limit or None
-    asked = faults_forms.Asked(most, how_sure, for_owner)
+    asked = faults_forms.Asked(_most(limit, as_json=as_json), how_sure, for_owner)
     with progress("Matching what was found again"):
         found = faults_of(book, *when, window=window)
         told = found.pareto(by or "fault", measure or "count")
@@ -112,6 +111,11 @@ def faults(
         say_json(faults_forms.faults_json(found, told, asked))
     else:
         faults_page.say_faults(found, told, asked)
+
+
+def _most(limit: int | None, *, as_json: bool) -> int | None:
+    """Give how many rows of a table are asked for; None for all."""
+    return FEW if limit is None and not as_json else limit or None
 
 
 def _refuse_of_all(**asked: object) -> None:
