@@ -40,7 +40,7 @@ def minutes_apart(
     if one is None or other is None:
         return MinutesApart(one, other, len(arms[0]), len(arms[1]), None, None, None)
     random = np.random.default_rng(seed)
-    drawn = [_medians(arm, resamples, random) for arm in arms]
+    drawn = [resampled_medians(arm, resamples, random) for arm in arms]
     tails = [(1 - level) / 2, (1 + level) / 2]
     low, high = np.quantile(drawn[0] - drawn[1], tails)
     return MinutesApart(
@@ -48,7 +48,9 @@ def minutes_apart(
     )
 
 
-def _medians(minutes: FloatArray, resamples: int, random: np.random.Generator) -> FloatArray:
+def resampled_medians(
+    minutes: FloatArray, resamples: int, random: np.random.Generator
+) -> FloatArray:
     """Give the medians of samples of as many jobs, drawn as counts of jobs alike."""
     values, counts = np.unique(minutes, return_counts=True)
     often = counts.astype(np.float64)

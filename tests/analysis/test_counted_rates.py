@@ -10,6 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import special, stats
 
+from ledger.analysis.counted_grid import Nodes
+from ledger.analysis.counted_likelihood import Counts
 from ledger.analysis.counted_rates import counted_rates
 from ledger.analysis.life_bounds import BadLives, TooFewLives
 
@@ -135,6 +137,14 @@ def test_the_intervals_are_those_of_the_whole_posterior():
         low = chance_below(count, exposure, unit, found.low[unit])
         high = chance_below(count, exposure, unit, found.high[unit])
         assert [low, high] == pytest.approx([0.1, 0.9], abs=1e-3)
+
+
+def test_what_is_open_of_alpha_and_beta_widens_a_rate():
+    """Gamma(4, 4) or Gamma(12, 4), a half each: mean 2, variance 0.5 within and 1 between."""
+    nodes = Nodes(np.array([3.0, 11.0]), np.array([3.0, 3.0]), np.array([0.5, 0.5]))
+    mean, variance = nodes.moments(Counts(np.array([1.0]), np.array([1.0])))
+    assert mean[0] == pytest.approx(2.0)
+    assert variance[0] == pytest.approx((4 / 16 + 12 / 16) / 2 + 1.0)
 
 
 def test_units_that_do_not_differ_have_the_pooled_rate():

@@ -15,6 +15,7 @@ from ledger.analysis.life_curves import interval_curve, kaplan_meier
 from ledger.analysis.log_rank import log_rank
 from ledger.analysis.prevention import prevention
 from ledger.analysis.prevention_bikes import Bikes
+from ledger.analysis.prevention_minutes import resampled_medians
 from ledger.analysis.prevention_risks import standardised, strata_weights
 
 NEVER = float("inf")
@@ -202,6 +203,28 @@ def test_the_same_seed_gives_the_same_interval():
     other = prevention(**turned, horizon=365, seed=9)
     assert one.difference.low == other.difference.low
     assert one.minutes == other.minutes
+
+
+@pytest.mark.parametrize("troubled", [0, 30])
+def test_an_arm_without_exception_is_not_taken_for_sure(troubled):
+    """None of thirty treated bikes with trouble, or all of them, beside 40 of 80: a wide interval.
+
+    Resampled as they are, the treated would add nothing to it: 40 of 80 alone give 0.11.
+    """
+    found_at = [90.0] * troubled + [None] * (30 - troubled) + [90.0] * 40 + [None] * 40
+    arm = [True] * 30 + [False] * 80
+    apart = prevention(**known(arm, found_at, [400.0] * 110), horizon=365, resamples=2000)
+    alone = 1.96 * np.sqrt(0.25 / 80)
+    reach = (apart.difference.high - apart.difference.low) / 2
+    assert alone * 1.05 < reach < alone * 1.4
+
+
+def test_medians_of_samples_lie_halfway_where_two_stand_in_the_middle():
+    """Two jobs of 10 and 20 minutes: samples of two have medians of 10, 15 and 20."""
+    drawn = resampled_medians(np.array([10.0, 20.0]), 400, np.random.default_rng(10))
+    values, counts = np.unique(drawn, return_counts=True)
+    assert values.tolist() == [10, 15, 20]
+    assert counts / 400 == pytest.approx([0.25, 0.5, 0.25], abs=0.08)
 
 
 def coverage(count, share, seed, count_shops, mean=900.0):
