@@ -100,7 +100,7 @@ def _first_beyond(
     low, high = np.zeros(len(others)), np.full(len(others), size + 1.0)
     for _ in range(int(np.log2(size + 1)) + 2):
         middle = np.floor((low + high) / 2)
-        bound = np.floor(np.interp(middle + others, totals, limit) + 1e-9)
+        bound = np.rint(np.interp(middle + others, totals, limit))
         is_beyond = (middle > bound) if is_up else (middle >= bound)
         low, high = (
             np.where(is_beyond, low, np.minimum(middle + 1, high)),
