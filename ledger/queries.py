@@ -14,7 +14,7 @@ from decimal import Decimal
 from itertools import groupby
 from threading import Lock
 from typing import TYPE_CHECKING, Any, TypeVar
-from weakref import WeakKeyDictionary
+from weakref import WeakKeyDictionary, WeakMethod
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -142,7 +142,9 @@ def engine_of(book: Book) -> DuckEngine:
     """Give the book's query engine, made at the first question."""
     with _engines_lock:
         if book not in _engines:
-            _engines[book] = DuckEngine(book.files)
+            # An engine that held its book would keep it, and so itself, for ever.
+            files = WeakMethod(book.files)
+            _engines[book] = DuckEngine(lambda: held() if (held := files()) else ())
         return _engines[book]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pyarrow as pa
 
-from ledger.figures.fault_arrays import Flags, Floats, flags, floats
+from ledger.figures.fault_arrays import Flags, Floats, days, flags, floats, micros
 
 
 def followed_days(repairs: pa.Table) -> tuple[Floats, Flags]:
@@ -15,18 +15,33 @@ def followed_days(repairs: pa.Table) -> tuple[Floats, Flags]:
     known, the window runs out after its days or its kilometres, whichever is later, at the pace
     the bike was ridden. A come-back that was only said or judged counts at the end.
     """
-    days, km = floats(repairs["days_followed"]), floats(repairs["km_followed"])
+    gone, km = floats(repairs["days_followed"]), floats(repairs["km_followed"])
     is_come_back = flags(repairs["is_come_back"])
-    window = window_days(repairs, days, km)
+    window = window_days(repairs, gone, km)
     is_timed = is_come_back & flags(repairs["is_found_again"])
-    return np.where(is_timed, days, np.minimum(days, window)), is_come_back
+    return np.where(is_timed, gone, np.minimum(gone, window)), is_come_back
 
 
-def window_days(repairs: pa.Table, days: Floats, km: Floats) -> Floats:
-    """Give how many days after each repair its window runs out."""
+def followed_to_the_end(repairs: pa.Table) -> tuple[Floats, Flags]:
+    """Give the same with every repair followed to the last event of all its bikes.
+
+    What nobody came in for until then has not come back to anybody's knowledge. A come-back is
+    itself a contact: where some riders return less often than others, following each bike to its
+    own last contact would count nearly only what came back of theirs.
+    """
+    time, is_come_back = followed_days(repairs)
+    is_timed = is_come_back & flags(repairs["is_found_again"])
+    end = micros(repairs["observed_until"]).max(initial=0)
+    watched = days(end - micros(repairs["put_right_at"]))
+    window = window_days(repairs, floats(repairs["days_followed"]), floats(repairs["km_followed"]))
+    return np.where(is_timed, time, np.minimum(watched, window)), is_come_back
+
+
+def window_days(repairs: pa.Table, gone: Floats, km: Floats) -> Floats:
+    """Give how many days after each repair its window runs out, after `gone` days and `km`."""
     least = floats(repairs["window_days"])
-    is_ridden = (km > 0) & (days > 0)
-    pace = np.where(is_ridden, km, 1.0) / np.where(is_ridden, days, 1.0)
+    is_ridden = (km > 0) & (gone > 0)
+    pace = np.where(is_ridden, km, 1.0) / np.where(is_ridden, gone, 1.0)
     by_distance = np.where(is_ridden, floats(repairs["window_km"]) / pace, 0.0)
     return np.asarray(np.maximum(least, by_distance))
 

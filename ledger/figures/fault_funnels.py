@@ -9,7 +9,7 @@ import numpy as np
 from ledger.analysis import funnel as analysis
 from ledger.figures.fault_arrays import NONE, Coded, Integers, coded, flags, pairs
 from ledger.figures.fault_estimates import LEVEL, FaultFunnel, FunnelUnit, GuidePoint
-from ledger.figures.fault_following import followed_days
+from ledger.figures.fault_following import followed_to_the_end
 from ledger.figures.fault_tables import FaultTables
 
 __all__ = ["FOR_OWNER", "funnel"]
@@ -19,7 +19,7 @@ FOR_OWNER = "shown to the owner only"
 _COUNT_GUIDE = 40
 _STRATA = {
     "tier": "held apart by fault",
-    "mechanic": "held apart by tier and system of the bike",
+    "mechanic": "held apart by tier and fault",
 }
 
 
@@ -29,9 +29,9 @@ def funnel(
     """Give how the repairs of each tier, or each mechanic, held beside those of all others.
 
     Tiers are compared fault by fault; repairs of jobs without a tier (come-backs, as a rule) are
-    a unit of their own, of key None. Mechanics are compared within tier and system, so that
+    a unit of their own, of key None. Mechanics are compared within tier and fault, so that
     nobody is judged by having the jobs that come back anyhow; without `for_owner` their funnel
-    has no units. A repair counts for as long as it was followed: recent ones are not held for
+    has no units. A repair counts until its window or the book ends: recent ones are not held for
     good. Limits are such that a shop where nobody differs has anybody marked but once in twenty.
     """
     repairs = tables.repairs
@@ -39,8 +39,8 @@ def funnel(
         return _funnel(by, tables, "tier", coded(repairs["fault"]).code)
     if not for_owner:
         return _none(by, FOR_OWNER)
-    tier, system = coded(repairs["tier"]), coded(repairs["system"])
-    return _funnel(by, tables, "actor", pairs(tier.code + 1, system.code))
+    tier, fault = coded(repairs["tier"]), coded(repairs["fault"])
+    return _funnel(by, tables, "actor", pairs(tier.code + 1, fault.code))
 
 
 def _none(by: Literal["tier", "mechanic"], words: str) -> FaultFunnel:
@@ -53,7 +53,7 @@ def _funnel(
     repairs = tables.repairs
     if not len(repairs):
         return _none(by, "no repairs to judge")
-    unit, (time, is_event) = coded(repairs[column]), followed_days(repairs)
+    unit, (time, is_event) = coded(repairs[column]), followed_to_the_end(repairs)
     # Numbers in the order of the names, null last, come back as they went in.
     number = np.where(unit.code == NONE, len(unit.names), unit.code)
     found = analysis.funnel_of_times(

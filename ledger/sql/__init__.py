@@ -109,8 +109,8 @@ def compose(
     """Give one query text for a relation, with every relation it uses as a CTE.
 
     `source` is SQL for `events`, and `strikes` for those of them that are strikes, where the
-    engine has no tables of these names; `given` are relations it has as tables already. `ending` is appended to the final
-    `select * from <relation>`: a condition, an order, a limit.
+    engine has no tables of these names; `given` are relations it has as tables already. `ending`
+    is appended to the final `select * from <relation>`: a condition, an order, a limit.
     """
     parts = [f"{used} as (\n{_body(used)}\n)" for used in needed(name, given=given)]
     base = {"events": source, "strikes": strikes}
