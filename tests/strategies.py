@@ -200,15 +200,14 @@ def _visit(diary: _Diary, move: Move) -> None:
     look = {**place, "fault": fault, **told}
     right = {"puts_right": {"fault": fault, **(told if move.other % 2 else {})}}
     answer = {"is_come_back": True, "answers": before[-1]} if before else {"is_come_back": False}
-    work: dict[int, tuple[str, dict[str, Any]]] = {
-        0: ("treated", {**place, "treatment": "cleaned", **right}),
-        1: ("adjusted", {**place, **right}),
-        2: ("inspected", {**look, "verdict": "within limit"}),
-    }
-    done = [("job_opened", back), ("inspected", {**look, "verdict": "due"})]
-    done += [work[move.other % 4]] if move.other % 4 in work else []
+    treated = ("treated", {**place, "treatment": "cleaned", **right})
+    adjusted = ("adjusted", {**place, **right})
+    gone = ("inspected", {**look, "verdict": "within limit"})
+    work = ([treated], [adjusted], [gone], [treated, adjusted], [], [gone, treated])
+    first = ("inspected", {**look, "verdict": "due"}) if move.pick // 9 % 4 else gone
+    done = [("job_opened", back), first, *work[move.other % 6]]
     done += [("job_closed", {})] if move.pick % 3 else []
-    done += [("come_back_judged", answer)] if move.other % 5 == 1 else []
+    done += [("come_back_judged", answer)] if move.other % 5 in (1, 3) else []
     raw = {"bike": bike, "actor": MECHANICS[move.pick % 2], "job": job, "occurred_at": at}
     for kind, data in done:
         diary.record({**raw, "kind": kind, "data": data})
