@@ -183,7 +183,7 @@ def hold_lives(life: st.SearchStrategy[Life], examples: int, folders: Any) -> Co
     found: Counter[str] = Counter()
 
     @settings(max_examples=examples, deadline=None, derandomize=True, database=None,
-              suppress_health_check=list(HealthCheck))  # fmt: skip
+              phases=(Phase.generate,), suppress_health_check=list(HealthCheck))  # fmt: skip
     @given(life=life, chance=st.randoms(use_true_random=False))
     def on_random_books(life: Life, chance: random.Random) -> None:
         events = with_the_shops_own(life, chance)
