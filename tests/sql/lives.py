@@ -51,6 +51,7 @@ jobs = st.sampled_from(["J1", "J2"])
 riders = st.sampled_from([None, "r1", "r2"])
 ridings = st.sampled_from([None, "commuting", "touring"])
 verdicts = st.sampled_from(["within limit", "watch", "due", "unsafe"])
+minutes_kinds = st.sampled_from(["quoted", "found later", "come-back", "goodwill"])
 parts = st.sampled_from(["p1", "p2", "p3", "p4"])
 numbers = st.integers(0, 40)
 
@@ -107,6 +108,12 @@ def _puts_right(draw: st.DrawFn) -> dict[str, Any] | None:
     return without_nones({**cured, "cause": draw(causes)})
 
 
+@st.composite
+def _judged(draw: st.DrawFn) -> dict[str, Any]:
+    answers = draw(st.none() | jobs)
+    return without_nones({"is_come_back": answers is not None, "answers": answers})
+
+
 def _with(**fields: st.SearchStrategy[Any]) -> st.SearchStrategy[dict[str, Any]]:
     return st.fixed_dictionaries(fields)
 
@@ -120,10 +127,17 @@ PAYLOADS: dict[str, st.SearchStrategy[dict[str, Any]]] = {
         odometer=numbers.map(lambda number: amount(number, "km")),
         computer_replaced=st.sampled_from([False, False, False, True]),
     ),
-    "job_opened": _with(tier=st.sampled_from([None, "overhaul"]), riding=ridings),
+    "job_opened": _with(
+        tier=st.sampled_from([None, "overhaul"]), riding=ridings, come_back_of=st.none() | jobs
+    ),
     "job_held": _with(waiting_for=st.sampled_from(["answer", "part"])),
     "job_resumed": _with(),
     "job_closed": _with(),
+    "come_back_judged": _judged(),
+    "labour_started": _with(task=st.just("gears"), minutes_kind=minutes_kinds),
+    "labour_stopped": _with(minutes=numbers),
+    "labour_logged": _with(task=st.just("gears"), minutes=numbers, minutes_kind=minutes_kinds),
+    "goodwill_given": _with(minutes=st.none() | numbers),
     "inspected": _with(
         position=positions, verdict=verdicts, fault=st.none() | faults, cause=causes
     ),
@@ -140,7 +154,12 @@ PAYLOADS: dict[str, st.SearchStrategy[dict[str, Any]]] = {
     ),
     "part_removed": _with(position=positions, part=parts, puts_right=_puts_right()),
     "adjusted": _adjusted(),
-    "treated": _with(position=positions, treatment=st.just("cleaned"), puts_right=_puts_right()),
+    "treated": _with(
+        position=positions,
+        treatment=st.just("cleaned"),
+        is_preventive=st.booleans(),
+        puts_right=_puts_right(),
+    ),
     "advised": _with(position=positions, verdict=verdicts, urgency=st.just("soon")),
 }
 """What may happen to a bike, beside answers to advice and strikes."""
@@ -154,6 +173,8 @@ THEMES: tuple[tuple[str, ...], ...] = (
     ("inspected", "inspected", "diagnosed", "treated", "part_fitted", "adjusted"),
     ("advised", "job_opened", "job_held", "job_resumed", "job_closed"),
     ("bike_registered", "rider_changed", "job_opened"),
+    ("job_opened", "job_closed", "come_back_judged"),
+    ("labour_started", "labour_stopped", "labour_logged", "goodwill_given", "job_opened"),
 )
 """Everything, or only what works on one another, so that much of it meets."""
 

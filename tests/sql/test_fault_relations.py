@@ -15,9 +15,11 @@ Told = tuple[str, str, dict[str, Any]]
 """Job ("" for none), kind, payload; an hour apart."""
 
 
-def events(*told: Told) -> list[Event]:
-    """Give events of one bike, one an hour."""
-    made = literal(*((hour, kind, data) for hour, (_, kind, data) in enumerate(told)))
+def events(*told: Told, hours: tuple[int, ...] = ()) -> list[Event]:
+    """Give events of one bike, one an hour, or at these hours."""
+    made = literal(
+        *((hours[n] if hours else n, kind, data) for n, (_, kind, data) in enumerate(told))
+    )
     return [
         event.model_copy(update={"job": job or None})
         for event, (job, _, _) in zip(made, told, strict=True)
@@ -149,6 +151,13 @@ def test_what_was_found_again_answers_the_latest_repair_that_does_not_contradict
 ) -> None:
     """Not one of another cause, nor one of the very job it was found in, nor a clearing."""
     assert answers(*told) == expected
+
+
+def test_the_latest_repair_is_the_last_to_occur_not_to_be_recorded() -> None:
+    """A repair entered late answers for what was found after it, not before."""
+    told = events(cured("J2"), cured("J1", "bent"), found("J3", "bent"), hours=(5, 1, 9))
+    names = ("found_seq", "answers_seq", "is_cause_told")
+    assert picked("fault_repeats", told, *names, by="found_seq") == [(1, 2, False), (3, 1, False)]
 
 
 def test_a_struck_repair_put_nothing_right() -> None:
