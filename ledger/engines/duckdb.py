@@ -169,11 +169,19 @@ class DuckEngine:
 
     def _cursor(self, tables: Mapping[str, pa.Table]) -> duckdb.DuckDBPyConnection:
         cursor = self._connection.cursor()
+        if "events" in tables:
+            events = _whole(tables["events"])
+            tables = {**tables, "events": events, "strikes": _strikes_in(events)}
         for name, table in {"event_shape": _SHAPE, **tables}.items():
             cursor.register(name, table)
-        if "events" in tables:
-            cursor.register("strikes", _strikes_in(tables["events"]))
         return cursor
+
+
+def _whole(events: pa.Table) -> pa.Table:
+    """Give events with the bills' lines, as nulls where nobody asked for them."""
+    if "lines" in events.column_names:
+        return events
+    return events.append_column("lines", pa.nulls(len(events), EVENT_SCHEMA.field("lines").type))
 
 
 def _strikes_in(events: pa.Table) -> pa.Table:

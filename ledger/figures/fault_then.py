@@ -66,6 +66,12 @@ class Then:
         return self._read("visit_marks")
 
     @cached_property
+    def _closings(self) -> When:
+        """Give the closings of jobs by bike, then time."""
+        when = self._read("job_closings")[1]
+        return when.take(np.lexsort((when.seq, when.at, when.bike)))
+
+    @cached_property
     def _moves(self) -> tuple[pa.Table, When]:
         return self._read("part_moves")
 
@@ -106,10 +112,7 @@ class Then:
 
     def count_closed(self, moments: When) -> Integers:
         """Give how many jobs of the bike were closed until then."""
-        visits, when = self._visits
-        when = when.take(np.flatnonzero(np.asarray(pc.equal(visits["kind"], "job_closed"))))
-        order = np.lexsort((when.seq, when.at, when.bike))
-        when = when.take(order)
+        when = self._closings
         row = last_until(when.bike, when, moments.bike, moments)
         first = np.searchsorted(when.bike, moments.bike)
         return np.where(row == NONE, 0, row - first + 1)

@@ -25,7 +25,7 @@ from ledger.queries import asked_of, whole_table
 from ledger.vocabulary import Vocabulary, Window
 
 USES = ("fault_marks", "said_come_backs", "judged_come_backs", "distance_readings",
-        "visit_marks", "part_moves", "observed_bikes")  # fmt: skip
+        "job_closings", "visit_marks", "part_moves", "observed_bikes")  # fmt: skip
 """The relations that faults are matched from."""
 _DAY_US = 86_400_000_000
 _OF_REPAIR = ("seq", "job", "actor", "kind", "treatment")

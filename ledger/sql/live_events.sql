@@ -53,7 +53,9 @@ select
     events.minutes_kind,
     events.is_preventive,
     events.come_back_of,
-    events.is_come_back
+    events.is_come_back,
+    events.currency,
+    events.lines
 from events
 left join struck on events.id = struck.id
 where

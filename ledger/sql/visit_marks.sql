@@ -1,5 +1,5 @@
--- What visits tell of the bike: which tier, which kind of riding, and when they ended.
--- grain: one live opening or closing of a job, registration or change of rider
+-- What visits tell of the bike: which tier, which kind of riding.
+-- grain: one live opening of a job, registration or change of rider
 -- keys: shop, bike, seq
 -- uses: live_events
 -- gives: kind, job, occurred_at, tier, riding where it was told
@@ -13,4 +13,4 @@ select
     tier,
     riding
 from live_events
-where kind in ('job_opened', 'job_closed', 'bike_registered', 'rider_changed')
+where kind in ('job_opened', 'bike_registered', 'rider_changed')
