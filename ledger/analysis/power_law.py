@@ -7,6 +7,7 @@ Serfling (eds), Reliability and Biometry (1974), 379; NIST/SEMATECH e-Handbook, 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,8 +31,9 @@ class PowerLaw:
 
     shape: float
     """Most likely, all units having one scale."""
-    scale: float
-    """Events by age 1, most likely."""
+    scale: float | None
+    """Events by age 1, most likely; None where they are too few (or many) for a float to hold, as
+    where events crowd at the end. `expected` and `intensity` hold all the same."""
     shape_low: float
     shape_high: float
     """Interval of the shape at `level`. Where all units were watched from 0, exact by chi-squared,
@@ -49,7 +51,7 @@ class PowerLaw:
     modified estimate. Each unit may have a scale of its own. None where a unit was watched from
     later than 0, or where m < 2."""
     scale_unbiased: float | None
-    """The scale that goes with `shape_unbiased`; NIST's a."""
+    """The scale that goes with `shape_unbiased`; NIST's a. None as `scale` is, too."""
     mtbf_unbiased: float | None
     """`mtbf_at_end` by the unbiased shape and scale, as NIST has it."""
     mtbf_low: float | None
@@ -73,12 +75,12 @@ class PowerLaw:
         return self.cramer_von_mises <= self.critical_at_5_percent
 
     def expected(self, age: float) -> float:
-        """Give the mean number of events of one unit by an age."""
-        return float(self.scale * age**self.shape)
+        """Give the mean number of events of one unit by an age; infinite past all floats."""
+        return self.intensity_at_end * self.end / self.shape * _power(age / self.end, self.shape)
 
     def intensity(self, age: float) -> float:
         """Give the events of one unit in one unit of time at an age above 0."""
-        return float(self.scale * self.shape * age ** (self.shape - 1))
+        return self.intensity_at_end * _power(age / self.end, self.shape - 1)
 
 
 def power_law(
@@ -106,7 +108,7 @@ def power_law_of(of: Histories, level: float = 0.95) -> PowerLaw:
     share_between(level, "level")
     refuse(of.time <= 0, "time_of_event", "a power law has no event at 0", "Give an age above 0")
     used = of.without_closing_events()
-    spent = float(np.log(used.end[used.unit] / used.time).sum())
+    spent = -float(np.log(used.time / used.end[used.unit]).sum())
     if not len(used.time) or spent <= 0:
         wrong = f"{len(used.time)} of {len(of.time)} came before their unit's watching ended"
         raise TooFewLives("events", "time_of_event", wrong, "A power law needs one that did")
@@ -116,17 +118,24 @@ def power_law_of(of: Histories, level: float = 0.95) -> PowerLaw:
     counts = (len(of.time), len(used.time), len(of.end))
     limits = _chi_squared(counts[1], spent, level) if is_from_new else search.interval(shape, level)
     scale = search.scale(shape)
-    intensity = scale * shape * end ** (shape - 1)
+    intensity = search.at_longest(shape) * shape / end
     fit = (shape, scale, limits[0], limits[1], is_from_new, level, end, intensity, 1 / intensity)
     if not is_from_new or counts[1] < 2:
         return PowerLaw(*fit, None, None, None, None, None, None, None, *counts)
     unbiased = (counts[1] - 1) / spent
     own = search.scale(unbiased)
-    mtbf = end ** (1 - unbiased) / (own * unbiased)
+    mtbf = end / (search.at_longest(unbiased) * unbiased)
     is_single = counts[2] == 1 and not of.is_ended_by_event.any()
     low, high = mtbf_limits(mtbf, counts[0], level) if is_single else (None, None)
     distance, critical = cramer_von_mises(used, unbiased), critical_distance(counts[1])
     return PowerLaw(*fit, unbiased, own, mtbf, low, high, distance, critical, *counts)
+
+
+def _power(base: float, exponent: float) -> float:
+    try:
+        return math.pow(base, exponent)
+    except OverflowError:
+        return float("inf")
 
 
 def _chi_squared(count: int, spent: float, level: float) -> tuple[float, float]:

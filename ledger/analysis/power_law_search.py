@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import sys
 from collections.abc import Callable
 
 import numpy as np
@@ -12,6 +14,7 @@ from ledger.analysis.histories import Histories
 from ledger.analysis.life_bounds import FloatArray, TooFewLives
 
 _LEAST, _MOST = 2.0**-20, 2.0**20
+_LEAST_LOG, _MOST_LOG = math.log(sys.float_info.min), math.log(sys.float_info.max)
 
 
 class PowerLawSearch:
@@ -35,9 +38,14 @@ class PowerLawSearch:
             return -self._count / self._log_time
         return _falling_root(self._slope)
 
-    def scale(self, shape: float) -> float:
-        """Give the scale by which as many events are expected as there were."""
-        return float(self._count / self._watched(shape) / self.longest**shape)
+    def at_longest(self, shape: float) -> float:
+        """Give the events expected by the longest end, were as many expected as there were."""
+        return self._count / self._watched(shape)
+
+    def scale(self, shape: float) -> float | None:
+        """Give the events expected by age 1; None where that is no figure a computer can hold."""
+        log_scale = math.log(self.at_longest(shape)) - shape * math.log(self.longest)
+        return math.exp(log_scale) if _LEAST_LOG < log_scale < _MOST_LOG else None
 
     def interval(self, shape: float, level: float) -> tuple[float, float]:
         """Give the shapes at which the likelihood ratio is that of `level`; the lower may be 0."""

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy import stats
 from scipy.optimize import minimize
 
 from ledger.analysis.life_bounds import BadLives, TooFewLives
 from ledger.analysis.power_law import CRITICAL_AT_5_PERCENT, critical_distance, power_law
+from ledger.analysis.trends import trend
 
 
 def drawn(random, shape, scale, ends, starts=None):
@@ -141,3 +144,45 @@ def test_an_event_at_0_is_refused():
     """The logarithm of 0 has no place in a power law."""
     with pytest.raises(BadLives, match="row 1: time_of_event: a power law has no event at 0"):
         power_law([5, 0], 10)
+
+
+@pytest.mark.parametrize(
+    ("times", "end"),
+    [
+        ([990, 992, 994, 996, 998], 1000),
+        ([999.96], 1000),
+        ([9910, 9930, 9950, 9970, 9990], 10000),
+        ([0.00998], 0.01),
+    ],
+)
+def test_events_close_to_the_end_have_a_law_without_a_scale(times, end):
+    """Where no float holds the events by age 1, the scale is None and all else stands."""
+    law = power_law(times, end)
+    assert (law.scale, law.scale_unbiased) == (None, None)
+    assert law.shape == pytest.approx(len(times) / np.log(end / np.array(times)).sum())
+    assert law.intensity_at_end == pytest.approx(len(times) * law.shape / end)
+    assert law.expected(end) == pytest.approx(len(times))
+    assert law.expected(0.9 * end) == pytest.approx(len(times) * 0.9**law.shape)
+    assert law.intensity(end) * law.mtbf_at_end == pytest.approx(1)
+    assert law.expected(1e9 * end) == np.inf
+
+
+def test_a_trend_of_events_close_to_the_end_is_getting_worse():
+    """A crowd at the end is judged, and its law told, however steep."""
+    found = trend([990, 992, 994, 996, 998], 1000)
+    assert found.judgement == "getting worse"
+    assert found.power_law is not None
+    assert found.power_law.shape > 100
+
+
+@given(
+    st.lists(st.floats(0.01, 0.9999), min_size=2, max_size=8, unique=True),
+    st.sampled_from([1e-3, 1.0, 1e5]),
+)
+def test_the_scale_is_the_mean_by_age_1(shares, end):
+    """Where there is a scale, scale * age ** shape is the expected events at any age."""
+    law = power_law([share * end for share in shares], end)
+    if law.scale is not None and law.shape < 50:
+        by_formula = law.scale * (end / 2) ** law.shape
+        assert law.expected(end / 2) == pytest.approx(by_formula, rel=1e-9)
+    assert law.expected(end) == pytest.approx(len(shares), rel=1e-9)
