@@ -116,7 +116,8 @@ def reverse_arrangements_of(of: Histories, level: float = 0.95) -> TrendTest:
     """Test by the pairs of gaps, an earlier one shorter than a later one, within each unit.
 
     The first gap runs from the start of watching; many rising pairs are getting better. Of equal
-    gaps the statistic counts no pair, as NIST does, and the chances take them against the trend.
+    gaps the statistic counts no pair, as NIST does; score and chances take them against the
+    trend, so that the score is 0 where they could turn it either way.
     It holds for any gaps that are alike and independent, and takes longest of the tests (the
     square of a unit's events). Exact chances by the counts of orders for up to 1,000 pairs; else
     the normal ones with half a pair taken off. Source: NIST e-Handbook, apr234.
@@ -138,7 +139,8 @@ def reverse_arrangements_of(of: Histories, level: float = 0.95) -> TrendTest:
         method = "exact (orders of the gaps)"
         worse = min(1.0, float(chances[: rising + equal + 1].sum()))
         better = min(1.0, float(chances[rising:].sum()))
-    score = (middle - rising) / deviation if deviation > 0 else 0.0
+    off = max(middle - rising - equal, 0.0) + min(middle - rising, 0.0)
+    score = off / deviation if deviation > 0 else 0.0
     given = ("reverse arrangements", float(rising), score, None, len(gap))
     return _test(*given, worse, better, method, level)
 

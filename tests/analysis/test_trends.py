@@ -270,3 +270,21 @@ def test_a_level_that_is_none_is_refused():
     for test in (*TESTS, trend):
         with pytest.raises(BadLives, match="level"):
             test([1, 2, 3], 5, level=95)
+
+
+def test_the_score_of_equal_gaps_shows_no_trend():
+    """Twenty gaps alike point to neither side: the score is 0, as the chances are alike."""
+    found = reverse_arrangements(range(1, 21), 21)
+    assert (found.score, found.judgement) == (0, "no trend shown")
+    assert found.chance_worse == pytest.approx(found.chance_better)
+
+
+@given(st.lists(st.integers(1, 4), min_size=2, max_size=60))
+def test_a_score_above_0_has_worse_less_likely_by_chance(gaps):
+    """The sign of the score agrees with the chances, equal gaps or not, exact or normal."""
+    ages = np.cumsum(gaps)
+    found = reverse_arrangements(ages, ages[-1] + 1)
+    if found.score:
+        assert (found.score > 0) == (found.chance_worse < found.chance_better)
+    else:
+        assert min(found.chance_worse, found.chance_better) >= 0.5
