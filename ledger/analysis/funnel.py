@@ -7,7 +7,6 @@ without any difference has nobody marked but once in twenty (level 0.95), howeve
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -142,7 +141,7 @@ def power_of_funnel(
     rate: float,
     ratio: float = 2.0,
     *,
-    others: Sequence[int],
+    others: Column,
     level: float = 0.95,
     held: Held = "shop",
     inflation: float = 1.0,
@@ -152,7 +151,7 @@ def power_of_funnel(
     `others` are the sizes of the other units, all with `rate`. An `inflation` of the variance
     counts as that many times fewer repairs.
     """
-    sizes = whole_of([size, *others], "size") if others else np.array([size])
+    sizes = np.append(whole_of([size], "size"), whole_of(others, "others"))
     share_between(rate, "rate")
     _rule(level, held, inflation, ratio)
     if len(sizes) < 2 or sizes[1:].sum() == 0 or size == 0:

@@ -239,3 +239,10 @@ def test_three_hundred_thousand_repairs_take_three_tenths_of_a_second():
         funnel_of_times(**shop)
         taken.append(clock.process_time() - start)
     assert min(taken) < 0.3
+
+
+def test_sizes_of_others_may_be_an_array():
+    """A numpy column of sizes has the power of the same list, and an empty one has none."""
+    told = power_of_funnel(300, RATE, others=[300, 300])
+    assert power_of_funnel(300, RATE, others=np.array([300, 300])) == told
+    assert power_of_funnel(300, RATE, others=np.array([], dtype=int)) == 0.0
