@@ -127,7 +127,8 @@ def _fitted(log_mean: FloatArray, logs: FloatArray) -> tuple[FloatArray, FloatAr
     """Give nearer bounds of the log means worth a look at each turn, and whether they had them."""
     first, last = log_mean[:, :1], log_mean[:, -1:]
     step = log_mean[:, 1:2] - first
-    is_worth = logs > logs.max(axis=1, keepdims=True) - _NEGLIGIBLE
+    best = logs.max(axis=1, keepdims=True)
+    is_worth = (logs > best - _NEGLIGIBLE) | np.isneginf(best)  # a turn ruled out stays as it is
     low = np.where(is_worth, log_mean, np.inf).min(axis=1, keepdims=True)
     high = np.where(is_worth, log_mean, -np.inf).max(axis=1, keepdims=True)
     is_fit = (is_worth.sum(axis=1) > 0.5 * logs.shape[1]) & ~is_worth[:, 0] & ~is_worth[:, -1]

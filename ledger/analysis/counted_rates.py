@@ -152,6 +152,9 @@ def _on_grid(log_prior: LogPrior) -> LogPrior:
         if density.shape != alpha.shape or np.isnan(density).any():
             right = "Give a figure for every pair of alpha and beta, -inf where it cannot be"
             raise BadLives("argument", "log_prior", "it gives something else", right)
+        if not np.isfinite(density.max()):
+            wrong = f"it is {density.max()} where the counts may come from"
+            raise BadLives("argument", "log_prior", wrong, "Give figures, -inf only for some")
         return density + log_jacobian(alpha, beta)
 
     return on_grid

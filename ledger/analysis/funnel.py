@@ -32,6 +32,7 @@ from ledger.analysis.life_bounds import (
     Column,
     FloatArray,
     refuse,
+    refuse_no_figure,
     same_length,
     share_between,
 )
@@ -126,6 +127,7 @@ def guide(
     """
     sizes = floats_of(size, "size")
     most = np.inf if of_total is None else of_total
+    refuse_no_figure(most, "of_total", "Give the number of all repairs, or None")
     refuse(~((sizes > 0) & (sizes <= most)), "size", "it is none of them", "Give a size above 0")
     share_between(level, "level")
     share_between(rate, "rate")
@@ -165,6 +167,8 @@ def _rule(level: float, held: Held, inflation: float, ratio: float) -> Rule:
     share_between(level, "level")
     if held not in ("shop", "unit"):
         raise BadLives("argument", "held", f"it is {held!r}", "Give 'shop' or 'unit'")
+    refuse_no_figure(inflation, "inflation", "Give 1 or more")
+    refuse_no_figure(ratio, "ratio", "Give one above 0, other than 1")
     if not 1 <= inflation < np.inf:
         raise BadLives("argument", "inflation", f"it is {inflation}", "Give 1 or more")
     if not 0 < ratio < np.inf or ratio == 1:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -20,7 +21,10 @@ from ledger.analysis.life_bounds import (
     Column,
     FloatArray,
     figures,
+    in_short,
     refuse,
+    refuse_dates,
+    refuse_no_column,
     same_length,
 )
 
@@ -107,11 +111,21 @@ def histories_of(
     `{"251": ([], 761), "327": ([98], 667)}` or the same as a list. Errors as in `histories`;
     rows are counted through all units in the order given.
     """
-    pairs = list(units.values()) if isinstance(units, Mapping) else list(units)
+    pairs = _pairs(units)
     times = [figures(events, "times") for events, _ in pairs]
     unit = np.repeat(np.arange(len(pairs)), [len(events) for events in times])
     time = np.concatenate([np.empty(0), *times])
     return histories(unit, time, [end for _, end in pairs], may_end_by_event=may_end_by_event)
+
+
+def _pairs(units: Any) -> list[tuple[Column, float | None]]:
+    refuse_no_column(units, "units")
+    pairs = list(units.values()) if isinstance(units, Mapping) else list(units)
+    for row, pair in enumerate(pairs):
+        if not isinstance(pair, tuple | list) or len(pair) != 2:
+            right = "Give (the ages of its events, its end)"
+            raise BadLives(f"row {row}", "units", f"it is {in_short(pair)}, no pair", right)
+    return pairs
 
 
 def watched_units(
@@ -162,8 +176,6 @@ def numbers(column: Column, field: str) -> FloatArray:
     if not hasattr(column, "__len__") or isinstance(column, str):
         raise BadLives("column", field, f"it is {column!r}, no column", "Give one figure a row")
     kind = getattr(getattr(column, "dtype", None), "kind", None)
-    if kind is not None and kind in "Mm":
-        raise BadLives("column", field, "it has dates or times", "Give ages, as numbers")
     if not isinstance(column, np.ndarray) or column.ndim != 1 or kind not in ("i", "u", "f"):
         return figures(column, field)
     floats: FloatArray = column.astype(np.float64, copy=False)
@@ -194,6 +206,7 @@ def _ends(end: Column, may_end_by_event: bool) -> FloatArray:
     """Give the ends as ages, infinite where left open."""
     if not may_end_by_event or not hasattr(end, "__len__"):
         return ages(end, "end")
+    refuse_dates(end, "end")
     if isinstance(end, pa.Array | pa.ChunkedArray):
         end = np.asarray(end)  # null is NaN then
     if isinstance(end, np.ndarray) and end.ndim == 1 and end.dtype.kind in "iuf":

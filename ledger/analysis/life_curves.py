@@ -16,6 +16,7 @@ from ledger.analysis.life_bounds import (
     checked_bounds,
     figures,
     refuse,
+    refuse_draws,
     same_length,
     share_between,
 )
@@ -136,6 +137,7 @@ def interval_curve(
     if not len(bounds.lower):
         raise TooFewLives("lives", "lower", "there are none", "A curve needs one")
     share_between(level, "level")
+    refuse_draws(resamples, seed)
     among = innermost(bounds.lower, bounds.upper)
     share = most_likely_shares(among, bounds.weights[None, :])[0]
     drawn = _resampled(bounds.weights, resamples, np.random.default_rng(seed))

@@ -17,6 +17,7 @@ from ledger.analysis.life_bounds import (
     FloatArray,
     TooFewLives,
     refuse,
+    refuse_no_figure,
     same_length,
     share_between,
 )
@@ -89,6 +90,7 @@ def events_needed(
 
     Source: Schoenfeld, Biometrics 39 (1983). Raises `BadLives` for a ratio of 1 or not above 0.
     """
+    refuse_no_figure(ratio, "ratio", "Give one above 0, other than 1")
     if not 0 < ratio < np.inf or ratio == 1:
         raise BadLives("argument", "ratio", f"it is {ratio}", "Give one above 0, other than 1")
     for value, field in ((share, "share"), (level, "level"), (power, "power")):

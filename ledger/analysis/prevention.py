@@ -10,7 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ledger.analysis.life_bounds import BadLives, Column, FloatArray, share_between
+from ledger.analysis.life_bounds import (
+    BadLives,
+    Column,
+    FloatArray,
+    refuse_draws,
+    refuse_no_figure,
+    share_between,
+)
 from ledger.analysis.life_curves import Curve
 from ledger.analysis.log_rank import LogRank, events_needed, log_rank_of
 from ledger.analysis.prevention_bikes import Bikes, bikes_of, minutes_of
@@ -101,10 +108,12 @@ def prevention(
     where none did), the last contact of any kind. `stratum` is what bikes must have alike to be
     compared (tier and riding, say). `minutes` are those of the next job there, None where there
     was none. Raises `BadLives` naming rows that cannot be, `TooFewLives` where an arm is empty.
+    Intervals are percentiles of `resamples` samples, 20 at the least, drawn from `seed`.
     """
     bikes = bikes_of(is_treated, fine_until, found_at, last_contact, stratum)
     taken = minutes_of(minutes, len(bikes.time))
     _check(horizon, level, power)
+    refuse_draws(resamples, seed)
     test = log_rank_of(bikes.time, bikes.is_found, bikes.is_treated, bikes.strata)
     weight = strata_weights(bikes, horizon)
     looks = _looks(bikes, weight, horizon)
@@ -135,6 +144,7 @@ def prevention(
 def _check(horizon: float, level: float, power: float) -> None:
     share_between(level, "level")
     share_between(power, "power")
+    refuse_no_figure(horizon, "horizon", "Give a time above 0")
     if not 0 < horizon < np.inf:
         raise BadLives("argument", "horizon", f"it is {horizon}", "Give a time above 0")
 

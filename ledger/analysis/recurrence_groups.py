@@ -21,6 +21,7 @@ from ledger.analysis.life_bounds import (
     Column,
     FloatArray,
     TooFewLives,
+    refuse_no_figure,
     same_length,
     share_between,
 )
@@ -113,6 +114,7 @@ def _count_clusters(of: IntArray, who: IntArray) -> IntArray:
 def _groups(watched: Histories, group: Column, when: float) -> IntArray:
     if not len(watched.end):
         raise TooFewLives("units", "end", "there are none", "A mean needs one")
+    refuse_no_figure(when, "when", "Give an age above 0")
     if not 0 < when < np.inf:
         raise BadLives("argument", "when", f"it is {when}", "Give an age above 0")
     if watched.start.any():

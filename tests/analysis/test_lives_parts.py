@@ -227,7 +227,7 @@ def test_groups_hold_every_life_once_in_the_order_of_names(order):
     """Whatever the order of rows, each life is in one group and groups come by name, None last."""
     models = ["B", "A", None, "B", "A", "C"]
     rows = [{"part": f"p{n}", "model": models[n]} for n in order]
-    groups = lives_by(lives_of(parts_of(*rows), readings_of()), by=("model",), resamples=2)
+    groups = lives_by(lives_of(parts_of(*rows), readings_of()), by=("model",), resamples=20)
     assert [group.group for group in groups] == [("A",), ("B",), ("C",), (None,)]
     assert [group.count_lives for group in groups] == [2, 2, 1, 1]
 

@@ -61,7 +61,7 @@ def test_the_curves_are_those_of_kaplan_and_meier(with_it, without):
     rows = [(True, *row) for row in with_it] + [(False, *row) for row in without]
     arm, time, is_found = zip(*rows, strict=True)
     found_at = [length if seen else None for length, seen in zip(time, is_found, strict=True)]
-    found = prevention(**known(arm, found_at, time), horizon=6, resamples=10)
+    found = prevention(**known(arm, found_at, time), horizon=6, resamples=20)
     for side, lives in ((found.treated, with_it), (found.untreated, without)):
         other = kaplan_meier(*zip(*lives, strict=True))
         for column in ("times", "survival", "lower", "upper", "at_risk"):
@@ -72,16 +72,16 @@ def test_the_curves_are_those_of_kaplan_and_meier(with_it, without):
 def test_risk_between_looks_is_that_of_turnbull():
     """Few looks: by the horizon it is the share that interval_curve has lost."""
     bikes = shop(300, seed=1, gap=(30, 31))
-    found = prevention(**bikes, horizon=360, resamples=10)
+    found = prevention(**bikes, horizon=360, resamples=20)
     for side, is_in in ((found.treated, True), (found.untreated, False)):
         here = bikes["is_treated"] == is_in
-        curve = interval_curve(bikes["fine_until"][here], bikes["found_at"][here], resamples=2)
+        curve = interval_curve(bikes["fine_until"][here], bikes["found_at"][here], resamples=20)
         assert side.risk_between_looks == pytest.approx(1 - curve.at([360])[0], abs=2e-3)
 
 
 def test_risk_between_looks_is_the_true_risk():
     """Of 8,000 bikes looked at twice a year, trouble is found late but the risk comes out."""
-    found = prevention(**shop(8000, seed=2, gap=(120, 240)), horizon=365, resamples=10)
+    found = prevention(**shop(8000, seed=2, gap=(120, 240)), horizon=365, resamples=20)
     true = 1 - np.exp(-365 / 1800), 1 - np.exp(-365 / 900)
     looks = found.treated.risk_between_looks, found.untreated.risk_between_looks
     assert looks == pytest.approx(true, abs=0.02)
@@ -128,16 +128,16 @@ def test_words_own_up_to_strata_that_turn_the_matter_round():
 def test_strata_without_both_arms_are_left_out():
     """Bikes of a kind that nobody treated, or that nobody watched so long, compare nothing."""
     bikes = known([True, False, False, True, False], [None] * 5, [400, 400, 400, 90, 400])
-    found = prevention(**bikes, stratum=["a", "a", "b", "c", "c"], horizon=365, resamples=10)
+    found = prevention(**bikes, stratum=["a", "a", "b", "c", "c"], horizon=365, resamples=20)
     assert found.difference.count_bikes == 2
-    late = prevention(**bikes, stratum=["a", "a", "b", "c", "c"], horizon=500, resamples=10)
+    late = prevention(**bikes, stratum=["a", "a", "b", "c", "c"], horizon=500, resamples=20)
     assert late.difference is None
 
 
 def test_the_log_rank_test_is_the_stratified_one():
     """Time to the look that found trouble, or to the last contact, within strata."""
     bikes = shop(400, seed=3, strata=4)
-    found = prevention(**bikes, horizon=365, resamples=10)
+    found = prevention(**bikes, horizon=365, resamples=20)
     is_found = np.isfinite(bikes["found_at"])
     time = np.where(is_found, bikes["found_at"], bikes["last_contact"])
     test = log_rank(time, is_found, bikes["is_treated"], stratum=bikes["stratum"])
@@ -265,7 +265,7 @@ def test_bad_rows_are_named():
     right["is_treated"] = [True, True, False, False]
 
     def changed(**columns):
-        return prevention(**(right | columns), horizon=365, resamples=5)
+        return prevention(**(right | columns), horizon=365, resamples=20)
 
     with pytest.raises(BadLives, match="row 2: found_at: it is not after the landmark"):
         changed(found_at=[None, None, 0, None])
