@@ -214,6 +214,16 @@ def _of_group(
     return _of_one(laplace)
 
 
+def _too_few(count: int) -> str:
+    """Say what was counted: looks of a bike whose first job was closed before."""
+    looks = f"{count} find" if count == 1 else f"{count} finds"
+    least = analysis.least_to_judge(LEVEL)
+    return (
+        f"too few to judge: {looks} since the first job was closed, what was found in one job "
+        f"counted once, and at least {least} are needed"
+    )
+
+
 def _words(
     judgement: Judgement,
     laplace: analysis.TrendTest,
@@ -221,7 +231,7 @@ def _words(
     power: float,
 ) -> str:
     if judgement == "too few to judge":
-        return laplace.words.replace("too few events to judge", judgement)
+        return _too_few(laplace.count_events)
     words = laplace.words
     if judgement != laplace.judgement:
         words = f"{judgement} to speak of: by Laplace's test alone {words}"

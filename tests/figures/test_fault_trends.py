@@ -77,7 +77,10 @@ def test_few_looks_are_too_few_to_judge():
     days = [0, 100, 150, 170, 175]
     (by_days,) = of_one(closed("b", *days), [found("b", day, day) for day in days[1:]])
     assert by_days.judgement == "too few to judge"
-    assert by_days.words == "too few to judge (4; at least 5)"
+    assert by_days.words == (
+        "too few to judge: 4 finds since the first job was closed, what was found in one job "
+        "counted once, and at least 5 are needed"
+    )
 
 
 def test_a_bike_without_a_closed_job_has_nothing_to_judge():
