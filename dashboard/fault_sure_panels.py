@@ -21,7 +21,7 @@ from ledger.figures.written import percent
 
 Named = Callable[[str | None], str]
 CLOCKS = {"days": "by days", "km": "by distance"}
-COUNTED = {"years": "Years fitted", "distance": "1,000 km", "come-backs": "Expected"}
+COUNTED = {"years": "Years fitted", "distance": "1,000 km", "come-backs": "Come-backs expected"}
 """What a model's events are held against."""
 
 

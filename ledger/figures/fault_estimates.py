@@ -15,6 +15,7 @@ RecurrenceBy = Literal["system", "model", "tier", "riding"]
 RECURRENCE_BY: tuple[RecurrenceBy, ...] = ("system", "model", "tier", "riding")
 Judgement = Literal["getting worse", "getting better", "no trend shown", "too few to judge"]
 Clock = Literal["days", "km"]
+ExposureUnit = Literal["years fitted", "1,000 km", "come-backs expected"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,10 +148,12 @@ class ModelRate:
     count: int
     """Parts (of faults), or repairs (of come-backs)."""
     exposure: float
-    """Years fitted, 1,000 km ridden, or come-backs expected of repairs like any of their sort."""
+    """In `exposure_unit`; expected are those of repairs like any of their sort."""
+    exposure_unit: ExposureUnit
     count_events: int
     rate: Span
-    """Events per exposure of this model, shrunk towards its sort's; interval of 95 %. Of
+    """Events per exposure of this model, shrunk towards its sort's; interval of 95 %. Of a
+    sort's only model its own, with an exact interval. Of
     come-backs: the share of repairs that come back within their window, of those of which that
     can be told."""
     rest_rate: float | None

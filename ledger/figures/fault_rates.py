@@ -10,7 +10,7 @@ from scipy import special
 
 from ledger.analysis.counted_rates import counted_rates
 from ledger.figures.fault_arrays import NONE, Floats, Integers, days, flags, floats
-from ledger.figures.fault_estimates import LEVEL, ModelRate, ModelRates, Span
+from ledger.figures.fault_estimates import LEVEL, ExposureUnit, ModelRate, ModelRates, Span
 from ledger.figures.fault_following import expected_come_backs, followed_days
 from ledger.figures.fault_sorts import ModelsOf, models_by_name
 from ledger.figures.fault_tables import FaultTables
@@ -35,6 +35,9 @@ class _Counted:
     events: Integers
     scale: Floats
     """What an event per exposure is shown as; of come-backs the share of the sort's repairs."""
+    unit: ExposureUnit
+    judged: Integers | None = None
+    """Of repairs: those of which it can be told whether they came back."""
 
 
 def model_rates(tables: FaultTables) -> ModelRates:
@@ -44,7 +47,9 @@ def model_rates(tables: FaultTables) -> ModelRates:
     part that the repair fitted. Each model stands beside the others of its sort (pads beside
     pads): its events over those expected at its sort's rate are drawn together over all models,
     since how far models differ is much the same for all sorts (gamma-Poisson, see
-    `ledger.analysis.counted_rates`). Repairs count for as long as they were followed.
+    `ledger.analysis.counted_rates`). A sort's only model has nothing to stand beside: its rate is
+    its own, with an exact interval, and says nothing of how far models differ. Repairs
+    count for as long as they were followed.
 
     Nobody draws lots for which model a bike gets: one fitted to bikes that are ridden further goes
     wrong more often a year. The rate a 1,000 km tells these apart.
@@ -55,20 +60,20 @@ def model_rates(tables: FaultTables) -> ModelRates:
     km = floats(spells["distance_km"])
     years = days(np.maximum(codes.ended - codes.fitted, 0)) / _YEAR_DAYS
     return ModelRates(
-        by_years=_rates(models, _of_parts(models, years, found)),
-        by_distance=_rates(models, _of_parts(models, np.nan_to_num(km) / 1000, found)),
+        by_years=_rates(models, _of_parts(models, years, found, "years fitted")),
+        by_distance=_rates(models, _of_parts(models, np.nan_to_num(km) / 1000, found, "1,000 km")),
         come_backs=_rates(models, _of_repairs(tables, models)),
     )
 
 
-def _of_parts(models: ModelsOf, exposure: Floats, found: Integers) -> _Counted:
+def _of_parts(models: ModelsOf, exposure: Floats, found: Integers, unit: ExposureUnit) -> _Counted:
     """Add up parts that were of use to anybody, and the faults found at their positions."""
     is_in = (models.code != NONE) & (exposure > 0)
     code, size = models.code[is_in], len(models.models)
     counts = np.bincount(code, minlength=size)
     sums = np.bincount(code, weights=exposure[is_in], minlength=size)
     events = np.bincount(code, weights=found[is_in], minlength=size).astype(np.int64)
-    return _Counted(counts, _floats_of(sums), events, np.ones(size))
+    return _Counted(counts, _floats_of(sums), events, np.ones(size), unit)
 
 
 def _of_repairs(tables: FaultTables, models: ModelsOf) -> _Counted:
@@ -88,7 +93,9 @@ def _of_repairs(tables: FaultTables, models: ModelsOf) -> _Counted:
     )
     share = back / np.maximum(judged, 1)
     counts = np.bincount(code, minlength=size)
-    return _Counted(counts, _floats_of(sums), events, share[models.sort])
+    judged_each = np.bincount(code[is_mature], minlength=size)
+    unit: ExposureUnit = "come-backs expected"
+    return _Counted(counts, _floats_of(sums), events, share[models.sort], unit, judged_each)
 
 
 def _floats_of(sums: np.ndarray) -> Floats:
@@ -128,7 +135,8 @@ def _rates(models: ModelsOf, counted: _Counted) -> tuple[ModelRate, ...]:
 def _beside(sort: Integers, events: Floats, exposure: Floats) -> _Beside:
     in_all, over = (np.bincount(sort, weights=each)[sort] for each in (events, exposure))
     pooled = in_all / over
-    shape, along = _shrunk(events, exposure * pooled)
+    is_alone = np.bincount(sort)[sort] == 1
+    shape, along = _shrunk(events, np.where(is_alone, 0.0, exposure * pooled))
     tails = np.array([[0.5], [(1 - LEVEL) / 2], [(1 + LEVEL) / 2]])
     rate = special.gammaincinv(shape, tails) / along
     rate[0] = shape / along
@@ -186,13 +194,36 @@ def _row(models: ModelsOf, counted: _Counted, row: int, beside: _Beside, place: 
         count=int(counted.count[row]),
         exposure=float(counted.exposure[row]),
         count_events=int(counted.events[row]),
-        rate=_span(np.minimum(beside.rate[:, place] * scale, most)),
+        rate=_span(
+            np.minimum(beside.rate[:, place] * scale, most)
+            if np.isfinite(rest)
+            else _own(counted, row)
+        ),
         rest_rate=min(rest * scale, most) if np.isfinite(rest) else None,
         ratio=_span(beside.ratio[:, place]) if is_told else None,
         chance_above=chance if is_told else None,
         is_above=is_told and chance >= SURE,
+        exposure_unit=counted.unit,
         words=_words(sort, float(beside.expected[place]), chance, np.isfinite(rest)),
     )
+
+
+def _own(counted: _Counted, row: int) -> Floats:
+    """Give the rate of a sort's only model and its exact interval.
+
+    Of events over an exposure Poisson's (Garwood 1936), of a share the binomial one (Clopper and
+    Pearson 1934).
+    """
+    events, tail = float(counted.events[row]), (1 - LEVEL) / 2
+    if counted.judged is None:
+        exposure = float(counted.exposure[row])
+        low = special.gammaincinv(events, tail) if events else 0.0
+        high = special.gammaincinv(events + 1, 1 - tail)
+        return np.array([events, low, high]) / exposure
+    others = float(counted.judged[row]) - events
+    low = special.betaincinv(events, others + 1, tail) if events else 0.0
+    high = special.betaincinv(events + 1, others, 1 - tail) if others else 1.0
+    return np.array([events / (events + others), low, high])
 
 
 def _span(figures: Floats) -> Span:

@@ -76,6 +76,47 @@ def test_a_model_that_fails_thrice_as_often_is_above_the_rest():
     assert worse.ratio.low > 1 > better.ratio.high
 
 
+def test_a_sorts_only_model_has_its_own_rate_and_exact_interval():
+    """10 faults in 20 years: nothing is drawn in, and the limits are Garwood's.
+
+    Poisson's 95 % limits of 10 events are 4.795 and 18.390 (Garwood 1936, table; from memory).
+    """
+    spells = [part(f"b{n}", "Quay 9", position="chain") for n in range(20)]
+    episodes = [found(f"b{n}", 30, "chain") for n in range(10)]
+    (only,) = model_rates(given(bikes(20), episodes, spells=spells)).by_years
+    assert only.words == "no other model of chain to hold it against"
+    assert (only.exposure, only.exposure_unit) == (pytest.approx(20), "years fitted")
+    figures = [20 * each for each in (only.rate.value, only.rate.low, only.rate.high)]
+    assert figures == pytest.approx([10, 4.795, 18.390], abs=0.001)
+
+
+def test_a_sorts_only_model_says_nothing_of_how_far_models_differ():
+    """With a chain of one model only, the pads' rates stay what they were without it."""
+    spells = [part(f"b{n}", "Quay S" if n < 30 else "Quay O") for n in range(90)]
+    episodes = [found(f"b{n}", 30) for n in range(12)] + [found(f"b{n}", 30) for n in range(30, 40)]
+    pads = by_model(model_rates(given(bikes(90), episodes, spells=spells)).by_years)
+    chains = [part(f"b{n}", "Quay 9", position="chain") for n in range(90)]
+    more = [found(f"b{n}", 30, "chain") for n in range(80)]
+    both = by_model(model_rates(given(bikes(90), episodes + more, spells=spells + chains)).by_years)
+    for model in ("Quay S", "Quay O"):
+        assert both[model].rate == pads[model].rate
+
+
+def test_repairs_that_fitted_a_sorts_only_model_have_an_exact_share():
+    """2 of 10 came back; Clopper and Pearson's 95 % are 0.0252 and 0.5561 (from memory).
+
+    One more was followed for less than its window and is in neither figure.
+    """
+    repairs = [fitted(n, "Quay S", 30 if n < 2 else None) for n in range(10)]
+    repairs.append(fitted(10, "Quay S", until=20))
+    spells = [part(f"b{n}", "Quay S") for n in range(11)]
+    (only,) = model_rates(given(bikes(11), repairs=repairs, spells=spells)).come_backs
+    assert (only.rate.value, only.exposure_unit) == (pytest.approx(0.2), "come-backs expected")
+    assert (only.rate.low, only.rate.high) == (
+        pytest.approx(0.0252, abs=1e-4), pytest.approx(0.5561, abs=1e-4)
+    )  # fmt: skip
+
+
 def test_a_model_with_one_part_and_one_fault_is_too_few_to_judge():
     """Its own rate would be the highest of all; drawn in it is nothing to speak of."""
     spells = [part(f"b{n}", "Quay O") for n in range(200)] + [part("b0", "Quay S", end=100)]
