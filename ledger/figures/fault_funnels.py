@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
@@ -11,6 +12,7 @@ from ledger.figures.fault_arrays import NONE, Coded, Integers, coded, flags, pai
 from ledger.figures.fault_estimates import LEVEL, FaultFunnel, FunnelUnit, GuidePoint
 from ledger.figures.fault_following import followed_to_the_end
 from ledger.figures.fault_tables import FaultTables
+from ledger.figures.fault_words import TOO_FEW
 
 __all__ = ["FOR_OWNER", "funnel"]
 
@@ -66,7 +68,6 @@ def _funnel(
     )
     immature = np.bincount(number[~flags(repairs["is_mature"])], minlength=len(unit.names) + 1)
     units = tuple(_unit(row, unit, immature) for row in found.rows)
-    marked = sum(one.is_marked for one in units)
     return FaultFunnel(
         by=by,
         strata=_STRATA[by],
@@ -76,7 +77,7 @@ def _funnel(
         level=found.level,
         ratio=found.ratio,
         inflation=found.inflation,
-        words=_words(by, marked),
+        words=_words(by, units),
     )
 
 
@@ -122,7 +123,10 @@ def _guide(found: analysis.Funnel) -> tuple[GuidePoint, ...]:
     return tuple(GuidePoint(*row) for row in rows)
 
 
-def _words(by: str, marked: int) -> str:
+def _words(by: str, units: Sequence[FunnelUnit]) -> str:
+    marked = sum(one.is_marked for one in units)
+    if all(one.words.startswith(TOO_FEW) for one in units):
+        return TOO_FEW
     if not marked:
         return f"no {by} differs by more than chance"
     what = by if marked == 1 else f"{by}s"

@@ -106,6 +106,12 @@ def test_the_guide_is_about_as_wide_as_the_units_own_limits():
     assert found.pooled_rate == pytest.approx(0.1)
 
 
+def test_units_all_too_few_to_judge_are_not_said_to_be_alike():
+    """One repair of each tier tells of no difference, nor of none."""
+    found = funnel(of([repaired(0, 30, tier="quick"), repaired(1, tier="overhaul")]), "tier")
+    assert len(found.units) == 2 and found.words == "too few to judge"
+
+
 def test_no_repairs_give_an_empty_funnel():
     """Nothing put right is no error."""
     found = funnel(given(), "tier")
