@@ -11,7 +11,8 @@ from urllib.parse import urlencode
 from dashboard import filters
 from ledger.figures.fault_estimates import RECURRENCE_BY, RecurrenceBy
 from ledger.figures.fault_shapes import BY, MEASURES, By, Measure
-from ledger.vocabulary import Window
+from ledger.figures.fault_words import window_asked
+from ledger.vocabulary import Window, standard
 
 LONGEST_DAYS, LONGEST_KM = 3_650, 100_000
 NO_KEY = "~"
@@ -33,7 +34,7 @@ class Asked:
     """The bike whose faults are shown one by one; empty for none."""
     days: int | None = None
     km: int | None = None
-    """The window in place of the shop's own; None where that end was not given."""
+    """The window in place of the shop's own; None where that end was not given: the usual one."""
     as_at: str = ""
     """The day; empty for now."""
     is_sure: bool = False
@@ -44,7 +45,9 @@ class Asked:
     @property
     def window(self) -> Window | None:
         """The window asked for; None for the shop's own."""
-        return Window(self.days or 0, self.km or 0) if self.days or self.km else None
+        if not self.days and not self.km:
+            return None
+        return window_asked(self.days, self.km, standard().windows["default"])
 
     @property
     def day(self) -> date | None:

@@ -64,9 +64,12 @@ def kept(words: str) -> str:
 def front(found: BookFaults) -> str:
     """Give the finding in a sentence, and its three figures."""
     words, counts, unpaid = found.words, found.counts, found.unpaid
+    finds = counts.count_come_back - found.count_faultless
+    is_more = finds != counts.count_did_not_hold
+    again = f"; found again {words.figure(finds)} times" if is_more else ""
     tiles = (
-        ("Came back", words.figure(counts.count_come_back),
-         f"of {words.count(counts.count_put_right, 'fault')} put right",
+        ("Came back", words.figure(counts.count_did_not_hold),
+         f"of {words.count(counts.count_put_right, 'fault')} put right{again}",
          words.verdict(counts, None, None)),
         ("Minutes nobody paid for", words.figure(unpaid.minutes),
          f"in {words.count(found.count_jobs, 'job')}", ""),
@@ -136,8 +139,8 @@ def nothing_measured(told: Pareto, unpaid: Unpaid) -> str:
 
 def pareto_table(told: Pareto, words: FaultWords) -> str:
     """Give the Pareto as a table, folded: every row, with how sure its rate is."""
-    heads = (capital(say.WHAT[told.by]), "Found", "Put right", "Came back", "Minutes", "Cost",
-             "So far", "Repairs that came back")  # fmt: skip
+    heads = (capital(say.WHAT[told.by]), "Found", "Put right", "Did not hold", "Come-backs",
+             "Minutes", "Cost", "So far", "Repairs that came back")  # fmt: skip
     rows = [
         (
             text(capital(row.label)),
@@ -149,11 +152,18 @@ def pareto_table(told: Pareto, words: FaultWords) -> str:
         )
         for row in told.rows
     ]
-    return folded("The same as a table", headed(heads, rows))
+    note = words.counted_at(told.by)
+    said = f'<p class="lk-note">{text(note)}</p>' if note else ""
+    return folded("The same as a table", headed(heads, rows) + said)
 
 
-def _counts(counts: FaultCounts) -> tuple[int, int, int]:
-    return counts.count_found, counts.count_put_right, counts.count_come_back
+def _counts(counts: FaultCounts) -> tuple[int, int, int, int]:
+    return (
+        counts.count_found,
+        counts.count_put_right,
+        counts.count_did_not_hold,
+        counts.count_come_back,
+    )
 
 
 def headed(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
@@ -175,7 +185,7 @@ def of_bike(one: BikeComeBacks, backs: Sequence[ComeBack], words: FaultWords) ->
     items = "".join(f"<li>{_came_back(back, words)}</li>" for back in backs)
     count = words.count(one.count_come_back, "come-back")
     took = f", {words.took(one.unpaid)}" if one.count_come_back else ""
-    right = f"of {words.count(one.count_put_right, 'repair')}"
+    right = f"after {words.count(one.count_put_right, 'repair')}"
     head = f'<p class="lk-what">{text(f"{count} {right}{took}")}</p>'
     return f'{head}<ul class="lk-backs">{items}</ul>'
 
@@ -221,7 +231,7 @@ def _job(job: ComeBackJob, asked: Asked, words: FaultWords) -> tuple[str, ...]:
         f"{text(job.job)}<small>{text(opened)}</small>",
         f'<a href="{text(where)}" target="_self">{text(job.bike)}</a>',
         f"{text(answers)}<small>{text(SOURCES[job.source])}</small>",
-        text(capital(what) if what else "no fault found again"),
+        text(capital(what) if what else job.remark),
         text(f"{words.figure(job.unpaid.minutes, 'min')}, {words.cost(job.unpaid)}"),
         say_otherwise(job),
     )

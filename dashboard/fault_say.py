@@ -47,7 +47,9 @@ def figure_of(row: ParetoRow, measure: Measure, words: FaultWords) -> str:
     counts = row.counts
     if not counts.count_put_right:
         return words.figure(counts.count_come_back)
-    return f"{words.figure(counts.count_come_back)} of {words.figure(counts.count_put_right)}"
+    back, held_not = counts.count_come_back, counts.count_did_not_hold
+    of = f"{words.figure(held_not)} of {words.figure(counts.count_put_right)}"
+    return of if back == held_not else f"{words.figure(back)}, {of} repairs"
 
 
 def rows_drawn(told: Pareto) -> tuple[ParetoRow, ...]:

@@ -37,7 +37,7 @@ def bike_view(shown: Shown, tag: str) -> None:
     facts = {
         "Found": shown.say.figure(found.counts.count_found),
         "Put right": shown.say.figure(found.counts.count_put_right),
-        "Came back": shown.say.figure(found.counts.count_come_back),
+        "Came back": shown.say.figure(found.counts.count_did_not_hold),
         "Open": shown.say.figure(found.counts.count_open),
     }
     head = wear_panels.facts(f"Faults of {bike.name}", facts)

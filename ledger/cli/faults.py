@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from ledger.book import Book
+    from ledger.cli.faults_forms import Asked
     from ledger.vocabulary import Window
 
 LONGEST_DAYS, LONGEST_KM = 3650, 100_000
@@ -34,7 +35,8 @@ Measure = Annotated[
 WindowDays = Annotated[
     int | None,
     typer.Option(
-        help="Found again within so many days counts as come back, for every fault.",
+        help="Found again within so many days counts as come back, for every fault; "
+        "without --window-km, or within the usual km.",
         min=0,
         max=LONGEST_DAYS,
         show_default="the shop's own",
@@ -43,7 +45,8 @@ WindowDays = Annotated[
 WindowKm = Annotated[
     int | None,
     typer.Option(
-        help="Within so many km likewise; of both, what ends later.",
+        help="Within so many km likewise; without --window-days, or within the usual "
+        "days. Of both, what ends later.",
         min=0,
         max=LONGEST_KM,
         show_default="the shop's own",
@@ -75,7 +78,10 @@ def faults(
         typer.Option("--how-sure", help="Also curves, trends, rates, funnels and prevention."),
     ] = False,
     for_owner: Annotated[
-        bool, typer.Option("--for-owner", help="Also what concerns single mechanics.")
+        bool,
+        typer.Option(
+            "--for-owner", help="Also whose repairs hold, and who did them: mechanic by mechanic."
+        ),
     ] = False,
     as_at: AsAt = None,
     as_known: AsKnown = None,
@@ -97,13 +103,17 @@ def faults(
     from ledger.cli import faults_forms, faults_page
     from ledger.figures.faults import faults_of
 
-    window, book = _window(window_days, window_km), open_book(book_path)
+    book = open_book(book_path)
+    window = _window(book, window_days, window_km)
     when = when_asked(book, as_at, as_known)
     if tag is not None:
         _refuse_of_all(by=by, measure=measure, how_sure=how_sure or None)
-        _bike(book, tag, when, window, for_owner=for_owner, as_json=as_json)
+        asked = faults_forms.Asked(None, how_sure, for_owner, as_known is not None)
+        _bike(book, tag, when, window, asked, as_json=as_json)
         return
-    asked = faults_forms.Asked(_most(limit, as_json=as_json), how_sure, for_owner)
+    asked = faults_forms.Asked(
+        _most(limit, as_json=as_json), how_sure, for_owner, as_known is not None
+    )
     with progress("Matching what was found again"):
         found = faults_of(book, *when, window=window)
         told = found.pareto(by or "fault", measure or "count")
@@ -125,15 +135,18 @@ def _refuse_of_all(**asked: object) -> None:
         raise WrongUse(f"{', '.join(given)}: of all bikes; leave out the tag.")
 
 
-def _window(days: int | None, km: int | None) -> Window | None:
-    """Give the window asked for; one end alone is all of it. Raises WrongUse."""
-    if days is None and km is None:
-        return None
-    if not days and not km:
-        raise WrongUse("A window of 0 days and 0 km holds nothing: give --window-days or -km.")
-    from ledger.vocabulary import Window
+def _window(book: Book, days: int | None, km: int | None) -> Window | None:
+    """Give the window asked for; an end that is not given is the usual one. Raises WrongUse."""
+    if days == 0 and km == 0:
+        raise WrongUse("A window of 0 days and 0 km holds nothing: give one of them above 0.")
+    if 0 in (days, km) and None in (days, km):
+        zero, other = ("days", "km") if days == 0 else ("km", "days")
+        raise WrongUse(
+            f"--window-{zero} 0 leaves {other} alone to count: say how many with --window-{other}."
+        )
+    from ledger.figures.fault_words import window_asked
 
-    return Window(days or 0, km or 0)
+    return window_asked(days, km, book.vocabulary.windows["default"])
 
 
 def _bike(
@@ -141,8 +154,8 @@ def _bike(
     tag: str,
     when: tuple[datetime | None, int | None],
     window: Window | None,
+    asked: Asked,
     *,
-    for_owner: bool,
     as_json: bool,
 ) -> None:
     from ledger.cli import faults_forms, faults_page
@@ -151,6 +164,6 @@ def _bike(
 
     found = bike_faults(book, tag_named(book, tag), *when, window=window)
     if as_json:
-        say_json(faults_forms.bike_json(found, for_owner=for_owner))
+        say_json(faults_forms.bike_json(found, for_owner=asked.for_owner))
     else:
-        faults_page.say_bike(book, found, for_owner=for_owner)
+        faults_page.say_bike(book, found, asked)

@@ -36,8 +36,13 @@ def say_behind(found: BookFaults, asked: Asked) -> None:
     _say_rates(found.model_rates, words, limit)
     _say_funnel(found.tier_funnel, words)
     if asked.for_owner:
-        _say_funnel(found.mechanic_funnel, words)
+        say_mechanics(found)
     _say_prevention(found.prevention, words, limit)
+
+
+def say_mechanics(found: BookFaults) -> None:
+    """Print whose repairs come back, mechanic by mechanic: for the owner."""
+    _say_funnel(found.mechanic_funnel, found.words)
 
 
 def _name(by: str, key: str | None, words: FaultWords) -> str:
@@ -116,17 +121,22 @@ def _test(one: Trend, name: str) -> str:
 
 
 def _say_rates(found: ModelRates, words: FaultWords, limit: int | None) -> None:
-    for title, rates in (
-        ("Faults a year fitted, by part model", found.by_years),
-        ("Faults per 1,000 km, by part model", found.by_distance),
-        ("Repairs that came back, by the part model fitted", found.come_backs),
+    for title, of, exposure, rates in (
+        ("Faults a year fitted, by part model", "parts", "years fitted", found.by_years),
+        ("Faults per 1,000 km, by part model", "parts", "1,000 km", found.by_distance),
+        (
+            "Repairs that came back, as a share of those followed, by the part model fitted",
+            "repairs",
+            "come-backs expected",
+            found.come_backs,
+        ),
     ):
         say_table(
-            f"{title}, each drawn towards its sort's (gamma-Poisson, 95 %)",
+            f"{title}, each drawn towards its sort's where that has another (gamma-Poisson, 95 %)",
             (
                 "part",
-                ">parts",
-                ">exposure",
+                f">{of}",
+                f">{exposure}",
                 ">events",
                 "rate",
                 "against the rest of its sort",

@@ -32,6 +32,8 @@ class Asked:
     how_sure: bool
     for_owner: bool
     """Whether what concerns single mechanics is shown."""
+    is_as_known: bool = False
+    """Whether what was known up to some seq was asked for."""
 
 
 def faults_json(found: BookFaults, told: Pareto, asked: Asked) -> dict[str, Any]:
@@ -39,9 +41,11 @@ def faults_json(found: BookFaults, told: Pareto, asked: Asked) -> dict[str, Any]
     window = found.window
     plain = {
         "as_at": moment(found.as_at),
+        "as_known": found.tables.known_seq,
         "window_asked": window and {"days": window.days, "km": window.distance_km},
         "finding": found.front,
         "notes": list(found.notes),
+        "counted_at": found.words.counted_at(told.by) or None,
         **counts_json(found.counts),
         **unpaid_json(found.unpaid),
         "by": told.by,
@@ -50,8 +54,11 @@ def faults_json(found: BookFaults, told: Pareto, asked: Asked) -> dict[str, Any]
         "count_rows": len(told.rows),
         "jobs": [job_json(job) for job in found.newest_jobs(asked.limit)],
         "count_jobs": found.count_linked,
+        "count_jobs_come_back": found.count_jobs,
         "cautions": list(found.cautions),
     }
+    if asked.for_owner and not asked.how_sure:
+        plain["mechanic_funnel"] = finite(found.mechanic_funnel)
     if asked.how_sure:
         plain["how_sure"] = {
             name: finite(make()) for name, make in behind(found, for_owner=asked.for_owner).items()
@@ -123,6 +130,7 @@ def job_json(job: ComeBackJob) -> dict[str, Any]:
         "how_linked": job.how_linked,
         "say_otherwise": list(job.say_otherwise),
         "faults": [{"position": position, "fault": fault} for position, fault in job.faults],
+        "remark": job.remark or None,
         **unpaid_json(job.unpaid),
     }
 
@@ -135,6 +143,7 @@ def bike_json(found: BikeFaults, *, for_owner: bool) -> dict[str, Any]:
     return {
         "bike": found.bike,
         "as_at": moment(found.as_at),
+        "as_known": found.as_known,
         "observed_until": moment(found.observed_until),
         "summary": found.summary,
         "getting_worse": found.getting_worse,

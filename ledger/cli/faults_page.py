@@ -31,7 +31,7 @@ TITLES = {
 def say_faults(found: BookFaults, told: Pareto, asked: Asked) -> None:
     """Print a book's faults: what came back, what that took, and what stands behind it."""
     words = found.words
-    say(f"As at {words.day(found.as_at)}. {found.front}")
+    say(f"{_when(words.day(found.as_at), found.tables.known_seq, asked)}. {found.front}")
     for note in found.notes:
         say(f"- {note}")
     say()
@@ -40,14 +40,26 @@ def say_faults(found: BookFaults, told: Pareto, asked: Asked) -> None:
         return
     _say_pareto(told, words, asked.limit)
     _say_jobs(found, asked.limit)
-    if asked.how_sure:
-        from ledger.cli.faults_behind import say_behind
-
-        say_behind(found, asked)
+    _say_behind(found, asked)
     for caution in found.cautions:
         say(caution)
     if not asked.how_sure:
         say(MORE)
+
+
+def _when(day: str, known_seq: int, asked: Asked) -> str:
+    """Say as at when, and, where that was asked, as known to which event."""
+    return f"As at {day}, as known to event {known_seq}" if asked.is_as_known else f"As at {day}"
+
+
+def _say_behind(found: BookFaults, asked: Asked) -> None:
+    """Print what stands behind the front, as far as it is asked for."""
+    from ledger.cli.faults_behind import say_behind, say_mechanics
+
+    if asked.how_sure:
+        say_behind(found, asked)
+    elif asked.for_owner:
+        say_mechanics(found)
 
 
 def _say_pareto(told: Pareto, words: FaultWords, limit: int | None) -> None:
@@ -56,13 +68,14 @@ def _say_pareto(told: Pareto, words: FaultWords, limit: int | None) -> None:
     shown = back[:limit]
     say_table(
         f"What came back, by {TITLES[told.by]}, most {MEASURES[told.measure]} first",
-        (TITLES[told.by], ">found", ">put right", ">came back", ">minutes", ">cost", ">share",
-         ">so far", "repairs that came back"),
+        (TITLES[told.by], ">found", ">put right", ">did not hold", ">come-backs", ">minutes",
+         ">cost", ">share", ">so far", "repairs that came back"),
         (
             (
                 row.label,
                 words.figure(row.counts.count_found),
                 words.figure(row.counts.count_put_right),
+                words.figure(row.counts.count_did_not_hold),
                 words.figure(row.counts.count_come_back),
                 words.figure(row.unpaid.minutes),
                 words.cost(row.unpaid),
@@ -78,14 +91,18 @@ def _say_pareto(told: Pareto, words: FaultWords, limit: int | None) -> None:
         say(f"Not listed: {words.figure(left)} more. --limit 0 lists everything.")
     if none:
         say(f"Of {words.figure(none)} more, found but never come back, --json tells.")
-    if left or none:
+    counted_at = words.counted_at(told.by)
+    if counted_at:
+        say(counted_at)
+    if left or none or counted_at:
         say()
 
 
 def _say_jobs(found: BookFaults, limit: int | None) -> None:
     words, shown = found.words, found.newest_jobs(limit)
+    others = "" if all(job.is_come_back for job in shown) else ", or were judged not to"
     say_table(
-        "Jobs that came back, the newest first",
+        f"Jobs that came back{others}, the newest first",
         ("!job", "!bike", "!opened", "!answers", "linked", "what came back", ">minutes", ">cost"),
         [_job_row(job, words) for job in shown],
     )
@@ -105,7 +122,7 @@ def _job_row(job: ComeBackJob, words: FaultWords) -> tuple[str, ...]:
         words.day(job.opened_at) if job.opened_at else "",
         (job.answers or "") if job.is_come_back else "nothing",
         job.source,
-        what or "no fault found again",
+        what or job.remark,
         words.figure(job.unpaid.minutes),
         words.cost(job.unpaid),
     )
@@ -114,23 +131,31 @@ def _job_row(job: ComeBackJob, words: FaultWords) -> tuple[str, ...]:
 # -- one bike ---------------------------------------------------------------------------------
 
 
-def say_bike(book: Book, found: BikeFaults, *, for_owner: bool) -> None:
+def say_bike(book: Book, found: BikeFaults, asked: Asked) -> None:
     """Print one bike's faults, oldest first, and what followed what."""
     words = FaultWords(book.settings, book.vocabulary)
-    say(f"Bike {found.bike} as at {words.day(found.as_at)}. {found.summary}")
+    when = _when(words.day(found.as_at), found.as_known, asked)
+    say(f"Bike {found.bike} {when[:1].lower()}{when[1:]}. {found.summary}")
     if found.episodes:
         say(found.getting_worse)
     say()
     for one in found.episodes:
-        say(f"- {one.story}{_by_whom(one, for_owner=for_owner)}")
+        say(f"- {one.story}{_by_whom(one, for_owner=asked.for_owner)}")
     if found.episodes:
         say()
     for job in found.jobs:
         say(f"Job {job.job}, {words.day(job.opened_at) if job.opened_at else 'not opened'}: "
-            f"{job.how_linked}; {words.took(job.unpaid)}.")  # fmt: skip
+            f"{job.how_linked}; {_took(job, words)}.")  # fmt: skip
         say(f"  To say otherwise: {'; or '.join(job.say_otherwise)}")
     for caution in found.cautions:
         say(caution)
+
+
+def _took(job: ComeBackJob, words: FaultWords) -> str:
+    """Give what a job took; of one judged no come-back what was found again in it."""
+    if not job.is_come_back:
+        return job.remark.partition(": ")[2]
+    return words.took(job.unpaid)
 
 
 def _by_whom(one: FaultEpisode, *, for_owner: bool) -> str:

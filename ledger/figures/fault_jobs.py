@@ -17,6 +17,8 @@ from ledger.figures.fault_shapes import ComeBackJob, Unpaid
 from ledger.figures.fault_tables import FaultTables
 from ledger.figures.fault_words import FaultWords, say_otherwise
 
+Row = Mapping[str, Any]
+
 
 @dataclass(frozen=True, slots=True)
 class Linked:
@@ -57,9 +59,9 @@ def come_back_jobs(
     chosen = _opened(tables).slice(0, limit)
     names = chosen["job"].to_pylist()
     place = codes_in(chosen["job"], linked.jobs["job"].to_pylist()).tolist()
-    faults = _faults(linked, names)
+    faults, others = _faults(linked.come_backs, names), _faults(_no_come_backs(tables), names)
     return tuple(
-        _job(row, place[number], faults.get(row["job"], ()), linked, words)
+        _job(row, place[number], faults[row["job"]], others[row["job"]], linked, words)
         for number, row in enumerate(chosen.to_pylist())
     )
 
@@ -74,19 +76,26 @@ def _opened(tables: FaultTables) -> pa.Table:
     return jobs.sort_by([("opened_at", "descending"), ("job", "descending")])
 
 
-def _faults(linked: Linked, jobs: Sequence[str]) -> Mapping[str, Sequence[tuple[str, str]]]:
-    """Give (position, fault) of what came back in each of some jobs."""
-    back = linked.come_backs.select(["again_job", "position", "fault"])
-    found: dict[str, list[tuple[str, str]]] = defaultdict(list)
-    for row in back.filter(pc.is_in(back["again_job"], pa.array(jobs, pa.string()))).to_pylist():
-        found[row["again_job"]].append((row["position"], row["fault"]))
+def _no_come_backs(tables: FaultTables) -> pa.Table:
+    """Give the repeats that do not count as come-backs."""
+    return tables.again.filter(pc.invert(tables.again["is_come_back"]))
+
+
+def _faults(again: pa.Table, jobs: Sequence[str]) -> Mapping[str, Sequence[Row]]:
+    """Give position, fault and days since the repair of what was found again in each of some
+    jobs."""
+    told = again.select(["again_job", "position", "fault", "days"])
+    found: dict[str, list[Row]] = defaultdict(list)
+    for row in told.filter(pc.is_in(told["again_job"], pa.array(jobs, pa.string()))).to_pylist():
+        found[row["again_job"]].append(row)
     return found
 
 
 def _job(
-    row: Mapping[str, Any],
+    row: Row,
     place: int,
-    faults: Sequence[tuple[str, str]],
+    faults: Sequence[Row],
+    others: Sequence[Row],
     linked: Linked,
     words: FaultWords,
 ) -> ComeBackJob:
@@ -99,7 +108,8 @@ def _job(
         answers=row["answers"],
         source=row["source"],
         is_come_back=is_back,
-        faults=tuple(faults) if is_back else (),
+        faults=tuple((one["position"], one["fault"]) for one in faults) if is_back else (),
+        remark=words.remark(faults, others, is_come_back=is_back),
         unpaid=linked.work.by_job.at(place) if is_back else Unpaid(),
         how_linked=words.linked(row["source"], row["answers"], is_come_back=is_back),
         say_otherwise=say_otherwise(row["bike"], row["job"], is_come_back=is_back),

@@ -141,6 +141,9 @@ class ComeBackJob:
     is_come_back: bool
     faults: tuple[tuple[str, str], ...]
     """(position, fault) found again in it that count as come-backs."""
+    remark: str
+    """What stands in place of `faults` where there are none: that no fault was found again, or
+    what was, and was judged no come-back; else empty."""
     unpaid: Unpaid
     how_linked: str
     """In words: what linked it."""
@@ -212,6 +215,8 @@ class BikeFaults:
 
     bike: str
     as_at: datetime
+    as_known: int
+    """The last seq that was known."""
     observed_until: datetime | None
     """The bike's last event; None where it has none."""
     episodes: tuple[FaultEpisode, ...]

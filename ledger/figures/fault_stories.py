@@ -70,13 +70,15 @@ def getting_worse(trends: Sequence[Trend]) -> str:
     return f"Is it getting worse? {said[:1].upper()}{said[1:]}."
 
 
-def summary(counts: FaultCounts, unpaid: Unpaid, words: FaultWords) -> str:
-    """Give one bike's faults in a sentence."""
+def summary(
+    counts: FaultCounts, unpaid: Unpaid, words: FaultWords, count_faultless: int = 0
+) -> str:
+    """Give one bike's faults in a sentence; `count_faultless` as `FaultWords.front` has it."""
     if not counts.count_found:
         return NEVER_FOUND
     found = f"{words.count(counts.count_found, 'fault')} found"
     right = f"{words.figure(counts.count_put_right)} put right"
-    back = f"{words.figure(counts.count_come_back)} came back"
+    back = words.back(counts, count_faultless)
     still = f"{words.figure(counts.count_open)} open"
     took = f" What came back took {words.took(unpaid)}." if unpaid != Unpaid() else ""
     return f"{found}, {right}, {back}, {still}.{took}"

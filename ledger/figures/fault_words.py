@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from decimal import Decimal
+from typing import Any
 
 from babel.numbers import format_currency
 
@@ -120,10 +121,25 @@ class FaultWords(Written):
         ends = "" if low is None or high is None else f" (80 %: {_ends(low, high)})"
         return f"{percent(counts.rate_so_far)} so far, {percent(followed)} of those followed{ends}"
 
+    def counted_at(self, by: By) -> str:
+        """Say what a row of a Pareto counts where a find and its repair can differ; else empty."""
+        what = {"model": "the part that sat there", "tier": "the tier of the job"}.get(by)
+        if what is None:
+            return ""
+        return (
+            f"Found counts {what} when the fault was found; put right, did not hold and came back "
+            "that of the repair."
+        )
+
     # -- sentences ----------------------------------------------------------------------------
 
-    def front(self, counts: FaultCounts, unpaid: Unpaid, count_jobs: int) -> str:
-        """Give the finding in a sentence: how much came back, and what it took."""
+    def front(
+        self, counts: FaultCounts, unpaid: Unpaid, count_jobs: int, count_faultless: int = 0
+    ) -> str:
+        """Give the finding in a sentence: how many repairs came back, and what that took.
+
+        `count_faultless` of the come-backs are jobs in which no fault was found again.
+        """
         if not counts.count_found:
             return NONE_FOUND
         if not counts.count_put_right:
@@ -131,9 +147,23 @@ class FaultWords(Written):
         right = self.count(counts.count_put_right, "fault")
         if not counts.count_come_back:
             return f"Of {right} put right, none is known to have come back."
-        back = self.figure(counts.count_come_back)
+        back = self.back(counts, count_faultless)
         jobs = self.count(count_jobs, "job")
-        return f"Of {right} put right, {back} came back, in {jobs}: {self.took(unpaid)}."
+        return f"Of {right} put right, {back}, in {jobs}: {self.took(unpaid)}."
+
+    def back(self, counts: FaultCounts, count_faultless: int = 0) -> str:
+        """Give how many repairs came back, and how often what they put right was found again.
+
+        One repair can come back several times, and a job can be said to be a come-back with no
+        fault found again: where it is so, each is told apart.
+        """
+        held_not, finds = counts.count_did_not_hold, counts.count_come_back - count_faultless
+        said = f"{self.figure(held_not)} came back"
+        if finds != held_not:
+            said += f" (found again {self.figure(finds)} times)"
+        if count_faultless:
+            said += f", and {self.count(count_faultless, 'job')} said to be a come-back besides"
+        return said
 
     def took(self, unpaid: Unpaid) -> str:
         """Give what come-backs took: `1,305 minutes and €640 nobody paid for`."""
@@ -189,11 +219,38 @@ class FaultWords(Written):
             )
         return f"Come back is what was found again within {self.window(window)}, as asked for."
 
+    def remark(
+        self,
+        faults: Sequence[Mapping[str, Any]],
+        others: Sequence[Mapping[str, Any]],
+        *,
+        is_come_back: bool,
+    ) -> str:
+        """Say of a job without a fault that came back what was found again; else nothing.
+
+        Of each fault its position, its name and the days since it had been put right.
+        """
+        if is_come_back:
+            return "" if faults else "no fault found again"
+        found = "; ".join(
+            f"{self.place(one['position'])}, {self.fault(one['fault'])} found again "
+            f"{self.count(round(one['days']), 'day')} after the repair"
+            for one in (*faults, *others)
+        )
+        return f"judged no come-back: {found or 'no fault found again'}"
+
     def linked(self, source: Source, answers: str | None, *, is_come_back: bool) -> str:
         """Say how a job is linked to the one it answers."""
         if not is_come_back:
             return f"no come-back, {LINKED[source]}"
         return f"answers {answers or 'work of no job'}, {LINKED[source]}"
+
+
+def window_asked(days: int | None, km: int | None, default: Window) -> Window | None:
+    """Give the window asked for; an end that was not given is the default's, None for neither."""
+    if days is None and km is None:
+        return None
+    return Window(default.days if days is None else days, default.distance_km if km is None else km)
 
 
 def say_otherwise(bike: str, job: str, *, is_come_back: bool) -> tuple[str, ...]:

@@ -130,6 +130,11 @@ class BookFaults:
         return len(self._linked.jobs)
 
     @property
+    def count_faultless(self) -> int:
+        """Of those, the ones in which no fault was found again."""
+        return len(self._linked.faultless)
+
+    @property
     def count_linked(self) -> int:
         """Jobs that came back, or were judged not to."""
         return len(self.tables.jobs)
@@ -146,7 +151,7 @@ class BookFaults:
     @cached_property
     def front(self) -> str:
         """The finding in a sentence."""
-        return self.words.front(self.counts, self.unpaid, self.count_jobs)
+        return self.words.front(self.counts, self.unpaid, self.count_jobs, self.count_faultless)
 
     @cached_property
     def notes(self) -> tuple[str, ...]:

@@ -42,6 +42,7 @@ def wages(**minor_per_hour: int) -> list[Draft]:
 
 SQUEALS = ("inspected", {"position": PADS, "verdict": "due", "fault": "squeal"})
 CLEANED = ("treated", {"position": PADS, "treatment": "cleaned", "puts_right": {"fault": "squeal"}})
+GONE = ("inspected", {"position": PADS, "verdict": "within limit", "fault": "squeal"})
 UNPAID = ("labour_logged", {"task": "brakes", "minutes": 25, "minutes_kind": "come-back"})
 SKIPS = ("inspected", {"position": "chain", "verdict": "watch", "fault": "skipping"})
 ADVICE = ("advised", {"position": "cassette", "verdict": "watch", "urgency": "next service"})
@@ -74,7 +75,7 @@ def test_the_front_is_a_sentence_a_pareto_and_the_jobs(quay: Run) -> None:
         "25 minutes nobody paid for, €10.00." in said
     )
     assert "What came back, by fault, most come-backs first" in said
-    row = r"squeal 2 2 1 25 €10.00 100 % 100 % too few to judge: 1 repair followed"
+    row = r"squeal 2 2 1 1 25 €10.00 100 % 100 % too few to judge: 1 repair followed"
     assert re.search(row, said), said
     job = rf"{TAG}-2 {TAG} Apr 10, 2026 {TAG}-1 matched rear brake pads squeal 25 €10.00"
     assert re.search(job, said), said
@@ -124,14 +125,76 @@ def test_without_wages_there_is_no_money(quay: Run) -> None:
 
 
 def test_a_window_asked_for_counts_for_every_fault(quay: Run) -> None:
-    """40 days later is not within 30; one end alone is all of the window."""
+    """40 days later is not within 30; an end that is not given is the usual one."""
     recorded(*squealing())
     said = flat(quay("faults", *AS_AT, "--window-days", "30"))
     assert "Of 2 faults put right, none is known to have come back." in said
-    assert "within 30 days or 0 km, whichever ends later, as asked for" in said
+    assert "within 30 days or 1,000 km, whichever ends later, as asked for" in said
     found = strict(quay("faults", *AS_AT, "--window-days", "41", "--json"))
-    assert found["window_asked"] == {"days": 41, "km": 0}
+    assert found["window_asked"] == {"days": 41, "km": 1000}
     assert found["count_come_back"] == 1
+    said = flat(quay("faults", *AS_AT, "--window-km", "800"))
+    assert "within 90 days or 800 km" in said and "1 came back" in said
+
+
+def test_a_repair_found_again_twice_is_one_repair_that_came_back(quay: Run) -> None:
+    """Of one fault put right one came back, found again 2 times: in words, table, JSON, by bike."""
+    recorded(*registered(TAG), *visit("2026-03-01", TAG, "j1", SQUEALS, CLEANED),
+             *visit("2026-03-11", TAG, "j2", SQUEALS), *visit("2026-03-21", TAG, "j3", GONE),
+             *visit("2026-04-01", TAG, "j4", SQUEALS))  # fmt: skip
+    said = flat(quay("faults", *AS_AT))
+    assert "Of 1 fault put right, 1 came back (found again 2 times), in 2 jobs" in said
+    assert re.search("squeal 3 1 1 2 0", said), said
+    found = strict(quay("faults", *AS_AT, "--json"))
+    assert (found["count_did_not_hold"], found["count_come_back"]) == (1, 2)
+    assert found["finding"].startswith("Of 1 fault put right, 1 came back (found again 2 times)")
+    bike = flat(quay("faults", TAG, *AS_AT))
+    assert "3 faults found, 1 put right, 1 came back (found again 2 times), 1 open." in bike
+
+
+def test_a_job_said_to_be_a_come_back_is_told_apart(quay: Run) -> None:
+    """No fault was found again in it: no repair of those put right is known to have come back."""
+    recorded(*registered(TAG), *visit("2026-03-01", TAG, "j1", SQUEALS, CLEANED),
+             *visit("2026-03-11", TAG, "j2", come_back_of="j1"))  # fmt: skip
+    said = flat(quay("faults", *AS_AT))
+    assert "Of 1 fault put right, 0 came back, and 1 job said to be a come-back besides" in said
+    assert "no fault found again" in said
+
+
+def test_a_job_judged_no_come_back_says_what_was_found_again(quay: Run) -> None:
+    """By hand 40 days after; the job is no come-back, and so the title has both kinds."""
+    recorded(*squealing())
+    done = quay("record", "come_back_judged", "--bike", TAG, "--job", f"{TAG}-2",
+                "--set", "is_come_back=false", "--actor", "m1")  # fmt: skip
+    assert done.code == 0, done.err
+    again = "rear brake pads, squeal found again 40 days after the repair"
+    said = flat(quay("faults"))
+    assert "Jobs that came back, or were judged not to, the newest first" in said
+    assert "judged no come-back: rear brake pads" in said
+    found = strict(quay("faults", "--json"))
+    assert found["jobs"][0]["remark"] == f"judged no come-back: {again}"
+    assert (found["count_jobs"], found["count_jobs_come_back"]) == (1, 0)
+    assert f"no come-back, as somebody judged it; {again}." in flat(quay("faults", TAG))
+
+
+def test_by_part_and_tier_it_is_said_what_is_counted_when(quay: Run) -> None:
+    """A find counts to the part or tier of then, a repair to its own; by fault both are one."""
+    recorded(*squealing())
+    for by, is_said in (("model", True), ("tier", True), ("fault", False)):
+        assert (
+            "when the fault was found; put right" in flat(quay("faults", "--by", by))
+        ) == is_said
+        assert bool(strict(quay("faults", "--by", by, "--json"))["counted_at"]) == is_said
+
+
+def test_for_owner_alone_shows_the_mechanics(quay: Run) -> None:
+    """Their funnel, and nothing else of what stands behind the front."""
+    recorded(*squealing())
+    said = flat(quay("faults", *AS_AT, "--for-owner"))
+    assert "by mechanic" in said and "m2" in said and "by tier" not in said
+    found = strict(quay("faults", *AS_AT, "--for-owner", "--json"))
+    assert found["mechanic_funnel"]["by"] == "mechanic" and "how_sure" not in found
+    assert "mechanic_funnel" not in strict(quay("faults", *AS_AT, "--json"))
 
 
 def test_rows_beyond_the_limit_are_counted(quay: Run) -> None:
@@ -153,7 +216,12 @@ def test_as_known_goes_back_to_what_the_book_held(quay: Run) -> None:
     """Before the second visit was recorded, nothing had come back."""
     recorded(*squealing())
     found = strict(quay("faults", "--as-known", "6", "--json"))
-    assert (found["count_found"], found["count_come_back"]) == (1, 0)
+    assert (found["count_found"], found["count_come_back"], found["as_known"]) == (1, 0, 6)
+    assert re.search(
+        r"As at [^.]*, as known to event 6\. Of 1", flat(quay("faults", "--as-known", "6"))
+    )
+    assert "as known to event 6. 1 fault" in flat(quay("faults", TAG, "--as-known", "6"))
+    assert strict(quay("faults", TAG, "--as-known", "6", "--json"))["as_known"] == 6
 
 
 # -- one bike ----------------------------------------------------------------------------------
@@ -258,7 +326,9 @@ def test_json_is_never_nan(quay: Run, lines: Any) -> None:
         (("9ZZZZZZZ",), 1, "9ZZZZZZZ"),
         ((TAG, "--by", "system"), 2, "--by: of all bikes; leave out the tag."),
         ((TAG, "--how-sure"), 2, "--how-sure: of all bikes"),
-        (("--window-days", "0"), 2, "holds nothing"),
+        (("--window-days", "0"), 2, "--window-days 0 leaves km alone to count"),
+        (("--window-km", "0"), 2, "--window-km 0 leaves days alone to count"),
+        (("--window-days", "0", "--window-km", "0"), 2, "holds nothing"),
         (("--by", "colour"), 2, "colour"),
         (("--as-known", "soon"), 2, "--as-known"),
         (("--book", "none"), 1, "There is no book"),

@@ -170,7 +170,7 @@ def test_a_bike_of_the_address_is_listed_even_where_nothing_came_back_on_it(
 ) -> None:
     """A link to a bike behind a row leads to it, though its squeal came back too late to count."""
     app = opened(four, page="faults", as_at=AS_AT, row="squeal", tag=CROW)
-    assert "0 come-backs of 2 repairs" in words_of(app)
+    assert "0 come-backs after 2 repairs" in words_of(app)
     (lane,) = {row["lane"] for row in rows_with(app, "lane", "found", "state")}
     assert lane == "Rear brake pads, squeal"
 
@@ -216,10 +216,12 @@ def test_a_mistyped_tag_leads_to_its_neighbour(four: Path, opened: Opener) -> No
 @pytest.mark.parametrize(
     ("asked", "back"),
     [
-        ({"days": "15"}, 1),
-        ({"days": "30"}, 2),
+        ({"days": "15"}, 2),
+        ({"days": "30"}, 3),
         ({"days": "365"}, 4),
-        ({"km": "500"}, 1),
+        ({"km": "500"}, 3),
+        ({"days": "15", "km": "0"}, 1),
+        ({"days": "0", "km": "500"}, 1),
         ({"days": "15", "km": "500"}, 2),
         ({"days": "0", "km": "0"}, 3),
         ({"days": "many"}, 3),
@@ -228,7 +230,10 @@ def test_a_mistyped_tag_leads_to_its_neighbour(four: Path, opened: Opener) -> No
 def test_the_window_of_the_address_counts(
     four: Path, opened: Opener, asked: dict[str, str], back: int
 ) -> None:
-    """By hand: found again after 10, 21, 40 days and 400 km, and 160 days; else the shop's own."""
+    """By hand: found again after 10, 21, 40 days and 400 km, and 160 days; else the shop's own.
+
+    An end that is not given is the usual 90 days or 1,000 km.
+    """
     words = words_of(opened(four, page="faults", as_at=AS_AT, **asked))
     assert f"Of 8 faults put right, {back} came back" in words
 
@@ -238,7 +243,7 @@ def test_the_window_is_set_on_the_page(four: Path, opened: Opener) -> None:
     app = opened(four, page="faults", as_at=AS_AT)
     app.number_input(key="window_days").set_value(15).run()
     assert app.query_params["days"] == "15"
-    assert "found again within 15 days or 0 km, whichever ends later, as asked for" in words_of(app)
+    assert "found again within 15 days or 1,000 km, whichever ends later" in words_of(app)
     next(one for one in app.button if one.label == "The shop's own window").click().run()
     assert "days" not in app.query_params
     assert "3 came back" in words_of(app)

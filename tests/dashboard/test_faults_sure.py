@@ -149,9 +149,11 @@ def test_no_address_is_refused(typed: dict[str, str]) -> None:
     assert asked.days is None or 0 <= asked.days <= 3650
 
 
-def test_one_end_of_a_window_is_all_of_it() -> None:
-    """Days alone are a window of no km; nothing at all is the shop's own."""
-    assert Asked(days=30).window == Window(30, 0)
+def test_an_end_of_a_window_that_is_not_given_is_the_usual_one() -> None:
+    """Beside days alone stand 1,000 km, beside km alone 90 days; nothing is the shop's own."""
+    assert Asked(days=30).window == Window(30, 1000)
+    assert Asked(km=800).window == Window(90, 800)
+    assert Asked(days=30, km=0).window == Window(30, 0)
     assert Asked(days=0, km=0).window is None
     assert Asked().window is None
 
@@ -266,7 +268,19 @@ def test_where_nobody_can_be_judged_the_funnel_says_so() -> None:
 def test_models_stand_with_how_they_were_counted() -> None:
     """Beside the rate drawn together stands the raw one: six events in four years are 1.5."""
     one = ModelRate(
-        "pads", "Halm", "P2", 10, 4.0, 6, Span(1.2, 0.8, 1.7), 0.5, None, 0.99, True, ""
+        "pads",
+        "Halm",
+        "P2",
+        10,
+        4.0,
+        "years fitted",
+        6,
+        Span(1.2, 0.8, 1.7),
+        0.5,
+        None,
+        0.99,
+        True,
+        "",
     )
     words = type("Words", (), {"figure": staticmethod(str)})
     rows = fault_charts.rate_rows([one], words)  # type: ignore[arg-type]
