@@ -15,7 +15,7 @@ def lockring(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
     from ledger.cli.app import app
 
     monkeypatch.chdir(tmp_path)
-    for name in ("LOCKRING_BOOK", "LOCKRING_ACTOR", "LOCKRING_DEBUG"):
+    for name in ("LOCKRING_BOOK", "LOCKRING_ACTOR", "LOCKRING_DEBUG", "COLUMNS"):
         monkeypatch.delenv(name, raising=False)
 
     def run(*arguments: str, typed: str | bytes | None = None) -> Ended:
