@@ -60,8 +60,10 @@ def _lines(shown: Shown, found: Recurrence, told: dict[str, Any], title: str) ->
     )
     rows = step_charts.step_rows(lines)
     locale = shown.words.formats.locale
-    build = lambda: step_charts.step_chart(rows, f"per {found.unit[2:]}", title, locale)  # noqa: E731
-    chart = shown.drawn(f"curves {found.by} {names}", build)
+    chart = shown.drawn(
+        f"curves {found.by} {names}",
+        lambda: step_charts.step_chart(rows, f"per {found.unit[2:]}", title, locale),
+    )
     legend = step_charts.step_legend(lines, "shaded: 95 %")
     card("curves", title, said, chart, legend)
 

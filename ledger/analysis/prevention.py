@@ -112,36 +112,35 @@ def prevention(
     """
     bikes = bikes_of(is_treated, fine_until, found_at, last_contact, stratum)
     taken = minutes_of(minutes, len(bikes.time))
-    _check(horizon, level, power)
-    refuse_draws(resamples, seed)
+    _check(horizon, level, power, resamples, seed)
     test = log_rank_of(bikes.time, bikes.is_found, bikes.is_treated, bikes.strata)
     weight = strata_weights(bikes, horizon)
     looks = _looks(bikes, weight, horizon)
     arms = [_arm(bikes, horizon, level, is_in, looks[int(is_in)]) for is_in in (True, False)]
-    apart = None
+    ends = None
     if weight.any():
         ends = standardised(bikes, weight, horizon, level=level, resamples=resamples, seed=seed)
-        apart = Difference(*ends, looks[3] - looks[2], int(weight.sum()))
     needed, a_side = _needed(bikes, ratio, level, power)
-    verdict = verdict_of(test, arms[0].count_found + arms[1].count_found, needed, level)
-    counts = [(arm.count_bikes, arm.count_found) for arm in arms]
+    had, lacked = ((arm.count_bikes, arm.count_found) for arm in arms)
+    verdict = verdict_of(test, had[1] + lacked[1], needed, level)
     return Prevention(
         treated=arms[0],
         untreated=arms[1],
         horizon=horizon,
         level=level,
-        difference=apart,
+        difference=ends and Difference(*ends, looks[3] - looks[2], int(weight.sum())),
         log_rank=test,
         minutes=minutes_apart(taken, bikes.is_treated, level, resamples, seed),
         ratio=ratio,
         events_needed=needed,
         needed_a_side=a_side,
         verdict=verdict,
-        words=words_of(verdict, counts[0], counts[1], a_side),
+        words=words_of(verdict, had, lacked, a_side),
     )
 
 
-def _check(horizon: float, level: float, power: float) -> None:
+def _check(horizon: float, level: float, power: float, resamples: int, seed: int) -> None:
+    refuse_draws(resamples, seed)
     share_between(level, "level")
     share_between(power, "power")
     refuse_no_figure(horizon, "horizon", "Give a time above 0")

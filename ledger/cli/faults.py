@@ -63,6 +63,17 @@ Limit = Annotated[
     ),
 ]
 
+HowSure = Annotated[
+    bool,
+    typer.Option("--how-sure", help="Also curves, trends, rates, funnels and prevention."),
+]
+ForOwner = Annotated[
+    bool,
+    typer.Option(
+        "--for-owner", help="Also whose repairs hold, and who did them: mechanic by mechanic."
+    ),
+]
+
 
 def faults(
     tag: Annotated[
@@ -73,16 +84,8 @@ def faults(
     limit: Limit = None,
     window_days: WindowDays = None,
     window_km: WindowKm = None,
-    how_sure: Annotated[
-        bool,
-        typer.Option("--how-sure", help="Also curves, trends, rates, funnels and prevention."),
-    ] = False,
-    for_owner: Annotated[
-        bool,
-        typer.Option(
-            "--for-owner", help="Also whose repairs hold, and who did them: mechanic by mechanic."
-        ),
-    ] = False,
+    how_sure: HowSure = False,
+    for_owner: ForOwner = False,
     as_at: AsAt = None,
     as_known: AsKnown = None,
     as_json: AsJson = False,
