@@ -141,6 +141,17 @@ def test_the_page_fits_its_screen(
             page.set_viewport_size({"width": width, "height": 900})
 
 
+def test_a_chart_measured_too_wide_still_ends_within_its_card(many: str, watched: Watched) -> None:
+    """A card that narrows before its chart is measured anew holds the chart all the same."""
+    page = opened(watched, f"{many}/faults?{DAY}")
+    widened = page.evaluate(
+        """() => [...document.querySelectorAll("[class*='st-key-reading-'] svg.marks")]
+        .map(chart => chart.setAttribute("width", 2000)).length"""
+    )
+    assert widened > 0
+    assert page.evaluate(HOLDS_ITS_CHART)
+
+
 def test_what_is_pressed_is_large_enough_for_a_finger(many: str, watched: Watched) -> None:
     """Choices, fields, bikes and rows of the chart are at least 44 px high.
 
