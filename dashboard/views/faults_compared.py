@@ -20,6 +20,8 @@ RATED = {
     "come-backs": "repairs that came back",
 }
 MOST_MODELS = 14
+TOGETHER = "Models are drawn together by how alike they are (gamma-Poisson), with 95 %."
+ALONE = "The only model of its sort: its own rate, with an exact 95 %."
 
 
 def compared_view(shown: Shown) -> None:
@@ -75,19 +77,25 @@ def _rates_of(shown: Shown, rates: Sequence[ModelRate], sort: str) -> None:
     is_share = counted == "come-backs"
     if is_share:
         rows = rows.assign(raw=[one.count_events / one.count for one in rates[:MOST_MODELS]])
-    said = "Models are drawn together by how alike they are (gamma-Poisson), with 95 %."
+    said = TOGETHER if len(rates) > 1 else ALONE
     locale = shown.words.formats.locale
-    legend = (
-        '<p class="lk-legend"><span><i class="lk-dotmark"></i>drawn together</span>'
-        '<span><i class="lk-rawmark"></i>as counted</span>'
-        f"<span>({'repairs' if is_share else 'parts'})</span></p>"
-    )
+    legend = _rates_legend("repairs" if is_share else "parts", is_alone=len(rates) == 1)
 
     def build() -> dict[str, Any]:
         return fault_charts.rate_chart(rows, RATED[counted], title, locale, is_share=is_share)
 
     chart = shown.drawn(f"models {counted} {sort}", build)
     card("models", title, said, chart, legend + show.rates_table(rates, counted, shown.say))
+
+
+def _rates_legend(counted: str, *, is_alone: bool) -> str:
+    """Say what the marks of a sort's models are, and what stands in brackets."""
+    drawn = "its own rate" if is_alone else "drawn together"
+    return (
+        f'<p class="lk-legend"><span><i class="lk-dotmark"></i>{drawn}</span>'
+        '<span><i class="lk-rawmark"></i>as counted</span>'
+        f"<span>({counted})</span></p>"
+    )
 
 
 # -- funnels ----------------------------------------------------------------------------------
