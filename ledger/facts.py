@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from functools import reduce
 
-from ledger.events import Event
+from ledger.events import Event, kinds
 from ledger.events.shop import GaugeRegistered
 from ledger.rules import BookFacts
 from ledger.settings import BookSettings
@@ -17,8 +17,7 @@ from ledger.vocabulary import UnitProblem, Vocabulary, standard
 def facts_of(events: Iterable[Event], settings: BookSettings, now: datetime) -> BookFacts:
     """Give the facts that stored and new events of the book itself make together."""
     counted = live(events)
-    terms = [event.data for event in counted if event.kind == "terms_set"]
-    roundings = [term.rounding for term in terms if term.rounding is not None]
+    terms = [event.data for event in _terms(counted)]
     return BookFacts(
         vocabulary=words_of(counted),
         now=now,
@@ -26,7 +25,7 @@ def facts_of(events: Iterable[Event], settings: BookSettings, now: datetime) -> 
         currency=settings.currency,
         mechanics=frozenset(e.data.mechanic for e in counted if e.kind == "mechanic_registered"),
         gauges=_gauges(counted),
-        rounding=roundings[-1] if roundings else "half even",
+        roundings=[(term.from_on, term.rounding) for term in terms if term.rounding is not None],
     )
 
 
@@ -35,11 +34,13 @@ def words_of(counted: Iterable[Event]) -> Vocabulary:
 
     Terms that cannot be read as words (they are refused elsewhere) add nothing.
     """
-    terms = sorted(
-        (event for event in counted if event.kind == "terms_set"),
-        key=lambda event: (event.data.from_on, event.seq or 0),
-    )
-    return reduce(_extended, terms, standard())
+    return reduce(_extended, _terms(counted), standard())
+
+
+def _terms(counted: Iterable[Event]) -> list[kinds.TermsSet]:
+    """Give the terms in the order they hold: by `from_on`, then as they were set."""
+    terms = [event for event in counted if event.kind == "terms_set"]
+    return sorted(terms, key=lambda event: (event.data.from_on, event.seq or 0))
 
 
 def _extended(words: Vocabulary, event: Event) -> Vocabulary:

@@ -15,6 +15,7 @@ import iso4217
 from babel import Locale, UnknownLocaleError
 
 from ledger.errors import BookDamaged, LedgerError, NoBook
+from ledger.money import minor_digits
 
 FORMAT = 1
 """The version of the folder's layout; a newer one is refused, never guessed at."""
@@ -42,7 +43,7 @@ class BookSettings:
     @cached_property
     def minor_digits(self) -> int:
         """How many digits the currency's minor unit stands for (ISO 4217)."""
-        return int(iso4217.Currency(self.currency).exponent or 0)
+        return minor_digits(self.currency)
 
     def local(self, moment: datetime) -> datetime:
         """Give an instant in the book's time zone."""

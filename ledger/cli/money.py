@@ -10,6 +10,7 @@ from ledger.cli.output import say
 from ledger.cli.prompts import Skip
 from ledger.cli.service import Service, short_code
 from ledger.cli.walk import Step
+from ledger.money import words
 
 if TYPE_CHECKING:
     from ledger.events.job import Line
@@ -55,9 +56,8 @@ def _usual_tax(service: Service) -> str:
 
 
 def money(service: Service, minor: int) -> str:
-    """Give an amount of money with its currency, as written in the book's currency."""
-    settings = service.book.settings
-    return f"{Decimal(minor).scaleb(-settings.minor_digits):f} {settings.currency}"
+    """Give an amount of money as the book's people write it."""
+    return words(minor, service.book.settings)
 
 
 def line_words(service: Service, line: Line) -> str:

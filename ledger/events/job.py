@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from ledger.events.types import (
+    LEFT_OUT_IF_EMPTY,
     Answer,
     Channel,
     Code,
@@ -100,6 +101,8 @@ class QuoteGiven(Frozen):
     lines: Annotated[Lines, Field(min_length=1)]
     is_found_later: Flag = False
     """The work came to light after the first quote."""
+    replaces: Ref | None = None
+    """The quote of this job that this one stands in for; its lines and answers count no more."""
     note: FreeText | None = None
 
 
@@ -132,6 +135,8 @@ class LabourStopped(Frozen):
 
     minutes: WorkMinutes | None = None
     """Filled in when recorded: from the start to here, rounded to the minute."""
+    is_paused: Annotated[Flag, LEFT_OUT_IF_EMPTY] = False
+    """The work is to go on: the clock counts as paused until it starts again."""
 
 
 class LabourLogged(Frozen):

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from ledger.events.types import (
+    LEFT_OUT_IF_EMPTY,
     Amount,
     Code,
     Count,
@@ -25,13 +26,22 @@ from ledger.events.types import (
 )
 
 
+class TierTask(Frozen):
+    """A task a tier is made of, with its share of the tier's minutes."""
+
+    task: Code
+    minutes: WorkMinutes
+
+
 class Tier(Frozen):
-    """A level of service the shop sells."""
+    """A level of service the shop sells; named again, it is told anew as a whole."""
 
     code: Code
     label: Label
     price_minor: MinorUnits | None = None
     minutes: WorkMinutes | None = None
+    tasks: Annotated[tuple[TierTask, ...], LEFT_OUT_IF_EMPTY] = ()
+    """What its minutes are for; none told: its minutes stand under the tier's own code."""
 
 
 class Task(Frozen):
@@ -112,6 +122,8 @@ class TermsSet(Frozen):
     """A bench hour."""
     sellable_hours: DecimalText | None = None
     """Bench hours a week that can be sold."""
+    paid_hours: DecimalText | None = None
+    """Hours a week that wages are paid for; not told: the sellable hours."""
     tiers: tuple[Tier, ...] = ()
     tasks: tuple[Task, ...] = ()
     wages: tuple[Wage, ...] = ()

@@ -34,7 +34,7 @@ _SMALL_TYPES = """\
 
 def _type_name(written: str) -> str:
     """Give an annotation, as the source writes it, in the words of the table."""
-    name = re.sub(r"Annotated\[(.+?), (?:Field|AfterValidator)\(.*", r"\1", written)
+    name = re.sub(r"Annotated\[(.+), (?:Field\(|AfterValidator\(|LEFT_OUT).*", r"\1", written)
     name = name.replace(" | None", "").replace("tuple[", "list of ").replace(", ...]", "")
     name = re.sub(r"Literal\[(.+?)\]", lambda m: m[1].replace(", ", " / "), name)
     return re.sub(r"\bstr\b", "text", name.replace("Flag", "true/false").replace("|", "or"))

@@ -26,6 +26,10 @@ class Frozen(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
+LEFT_OUT_IF_EMPTY = Field(exclude_if=lambda value: not value)
+"""A field added later: left out where it says nothing, so that older events keep their bytes."""
+
+
 def format_moment(moment: datetime) -> str:
     """Give an instant as `2026-03-01T09:12:00.000000Z`: UTC, always six digits."""
     return moment.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"

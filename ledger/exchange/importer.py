@@ -27,6 +27,7 @@ from ledger.exchange.rows import RowReader
 from ledger.exchange.spool import Spool
 from ledger.exchange.tables import Table, open_table
 from ledger.exchange.trial import trial_copy
+from ledger.money import minor_digits
 
 if TYPE_CHECKING:
     from ledger.book import Book
@@ -106,7 +107,7 @@ class _Import:
         on_progress: Callable[[int, int], None] | None,
     ) -> None:
         settings = book.settings
-        around = Surroundings(settings.zone, settings.currency, _minor_digits, datetime.now(UTC))
+        around = Surroundings(settings.zone, settings.currency, minor_digits, datetime.now(UTC))
         self._book = book
         self._table = table
         self._reader = RowReader(mapping, table.columns, around)
@@ -191,9 +192,3 @@ class _Import:
         self._done.count_rejected += 1
         if len(self._done.rejected) < _SHOWN:
             self._done.rejected.append((number, reason))
-
-
-def _minor_digits(currency: str) -> int:
-    import iso4217
-
-    return int(iso4217.Currency(currency).exponent or 0)

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
-
-from babel.numbers import format_currency
-
 from ledger.analysis.bench_choice import Option
 from ledger.figures.bench import BikeChoice, NoChoice
 from ledger.figures.written import Written, percent
+from ledger.money import words
 
 
 class BenchWords(Written):
@@ -43,5 +40,4 @@ class BenchWords(Written):
 
     def money(self, minor: float) -> str:
         """Give an amount in minor units as the book's people write money."""
-        whole = Decimal(round(minor)).scaleb(-self.settings.minor_digits)
-        return format_currency(whole, self.settings.currency, locale=self._locale)
+        return words(round(minor), self.settings)

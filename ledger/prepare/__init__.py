@@ -7,38 +7,33 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import timedelta
-from decimal import ROUND_HALF_EVEN, ROUND_HALF_UP, Decimal
 from typing import Any
 
 from ledger.errors import Problem
 from ledger.events import Event, kinds
 from ledger.events.job import Line
+from ledger.money import tax_minor
 from ledger.prepare.figures import filled
 from ledger.prepare.verdict import judged
 from ledger.rules import BookFacts
 from ledger.state import BikeState, made_up_part, start
 
-__all__ = ["prepare", "tax_minor"]
+__all__ = ["prepare"]
 
 Changes = dict[str, Any]
 _MINUTE = timedelta(minutes=1)
 
 
-def tax_minor(line: Line, rounding: str) -> int:
-    """Give the tax of a line in minor units: net times rate, rounded as the terms say."""
-    exact = Decimal(line.net_minor) * Decimal(line.tax_rate)
-    way = ROUND_HALF_UP if rounding == "half up" else ROUND_HALF_EVEN
-    return int(exact.quantize(Decimal(1), rounding=way))
-
-
 def _lines(event: kinds.QuoteGiven | kinds.JobClosed, facts: BookFacts) -> Changes:
-    lines = tuple(
-        line.model_copy(update={"tax_minor": tax_minor(line, facts.rounding)})
-        if line.tax_minor is None
-        else line
-        for line in event.data.lines
-    )
-    return {"lines": lines} if lines else {}
+    rounding = facts.rounding_on(facts.day_of(event.occurred_at))
+
+    def taxed(line: Line) -> Line:
+        if line.tax_minor is not None:
+            return line
+        tax = tax_minor(line.net_minor, line.tax_rate, rounding)
+        return line.model_copy(update={"tax_minor": tax})
+
+    return {"lines": tuple(map(taxed, event.data.lines))} if event.data.lines else {}
 
 
 def _quote_given(event: kinds.QuoteGiven, state: BikeState, facts: BookFacts) -> Changes:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Container, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Literal
 from zoneinfo import ZoneInfo
 
 from ledger.events import Event
 from ledger.events.shop import GaugeRegistered
+from ledger.money import Rounding
 from ledger.vocabulary import Vocabulary
 
 
@@ -23,7 +23,8 @@ class BookFacts:
     currency: str
     mechanics: Set[str] = frozenset()
     gauges: Mapping[str, GaugeRegistered] = field(default_factory=dict)
-    rounding: Literal["half even", "half up"] = "half even"
+    roundings: Sequence[tuple[str, Rounding]] = ()
+    """From which day on money is rounded how, as last told for it; half even before any."""
     labels: Mapping[str, str] = field(default_factory=dict)
     """How to name an event to whoever entered it (`event 3`), by event id."""
     bikes: Container[str] | None = None
@@ -41,3 +42,12 @@ class BookFacts:
     """Which of the targets are struck already."""
     commit_events: Sequence[Event] = ()
     """The commit's own events, of all bikes."""
+
+    def day_of(self, moment: datetime) -> str:
+        """Give the local day of an instant: `2026-03-01`."""
+        return moment.astimezone(self.time_zone).date().isoformat()
+
+    def rounding_on(self, day: str) -> Rounding:
+        """Give how money is rounded on a day."""
+        known = [rounding for since, rounding in self.roundings if since <= day]
+        return known[-1] if known else "half even"

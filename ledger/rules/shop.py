@@ -84,13 +84,15 @@ def impossible_terms(
     state: BikeState, event: kinds.TermsSet, facts: BookFacts
 ) -> Iterator[Finding]:
     """Refuse terms no shop can have."""
-    rate, hours = event.data.tax_rate, event.data.sellable_hours
+    rate = event.data.tax_rate
     if rate is not None and not 0 <= Decimal(rate) <= 1:
         right = "Enter a fraction between 0 and 1, such as '0.21'"
         yield Finding("data.tax_rate", f"{rate} is not a rate of tax", right)
-    if hours is not None and not 0 <= Decimal(hours) <= 10_000:
-        right = "Enter the hours of all mechanics in a week"
-        yield Finding("data.sellable_hours", f"{hours} hours cannot be sold in a week", right)
+    for field, verb in (("sellable_hours", "sold"), ("paid_hours", "paid")):
+        hours = getattr(event.data, field)
+        if hours is not None and not 0 <= Decimal(hours) <= 10_000:
+            right = "Enter the hours of all mechanics in a week"
+            yield Finding(f"data.{field}", f"{hours} hours cannot be {verb} in a week", right)
     for index, new in enumerate(event.data.quantities):
         if Decimal(new.lowest) >= Decimal(new.highest):
             field = f"data.quantities[{index}].lowest"

@@ -127,6 +127,9 @@ def _terms(data: Any) -> Iterator[Used]:
     for index, position in enumerate(data.positions):
         yield from _each("positions", position.hides, f"data.positions[{index}].hides[{{}}]")
     yield from _each("faults", (new.fault for new in data.windows), "data.windows[{}].fault")
+    for index, tier in enumerate(data.tiers):
+        field = f"data.tiers[{index}].tasks[{{}}].task"
+        yield from _each("tasks", (share.task for share in tier.tasks), field)
 
 
 _USED: dict[str, Callable[[Any], Iterator[Used]]] = {

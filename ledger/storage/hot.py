@@ -39,10 +39,12 @@ COLUMNS: Mapping[str, Mapping[str, str]] = {
     ),
     "job_held": _fields(outcome="waiting_for"),
     "job_resumed": {},
-    "quote_given": _fields("quote", "currency", outcome="form"),
+    "quote_given": _fields(
+        "quote", "currency", "is_found_later", outcome="form", replaces_quote="replaces"
+    ),
     "quote_answered": _fields("quote"),
     "labour_started": _fields("task", "minutes_kind"),
-    "labour_stopped": _fields("minutes"),
+    "labour_stopped": _fields("minutes", "is_paused"),
     "labour_logged": _fields("task", "minutes", "minutes_kind"),
     "goodwill_given": _fields("task", "position", "minutes", "currency", money_minor="value_minor"),
     "advised": _fields(

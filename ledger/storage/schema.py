@@ -86,5 +86,8 @@ EVENT_SCHEMA = pa.schema(
         ("bike_kind", pa.string()),
         ("come_back_of", pa.string()),
         ("is_come_back", pa.bool_()),
+        ("is_found_later", pa.bool_()),
+        ("replaces_quote", pa.string()),
+        ("is_paused", pa.bool_()),
     ]
 )

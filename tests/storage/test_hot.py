@@ -106,8 +106,22 @@ ROWS = {
     "job_held": ({"waiting_for": "part"}, {"outcome": "part"}),
     "job_resumed": ({}, {}),
     "quote_given": (
-        {"quote": "q1", "form": "up to", "currency": "EUR", "lines": [LINE]},
-        {"quote": "q1", "outcome": "up to", "currency": "EUR", "lines": [LINE_COLUMNS]},
+        {
+            "quote": "q1",
+            "form": "up to",
+            "currency": "EUR",
+            "lines": [LINE],
+            "is_found_later": True,
+            "replaces": "q0",
+        },
+        {
+            "quote": "q1",
+            "outcome": "up to",
+            "currency": "EUR",
+            "lines": [LINE_COLUMNS],
+            "is_found_later": True,
+            "replaces_quote": "q0",
+        },
     ),
     "quote_answered": (
         {"quote": "q1", "answers": [{"line": "l1", "answer": "no reply"}], "how": "phone"},
@@ -117,7 +131,10 @@ ROWS = {
         {"task": "true_wheel", "minutes_kind": "come-back"},
         {"task": "true_wheel", "minutes_kind": "come-back"},
     ),
-    "labour_stopped": ({"minutes": 12}, {"minutes": 12}),
+    "labour_stopped": (
+        {"minutes": 12, "is_paused": True},
+        {"minutes": 12, "is_paused": True},
+    ),
     "labour_logged": (
         {"task": "true_wheel", "minutes": 30, "minutes_kind": "found later"},
         {"task": "true_wheel", "minutes": 30, "minutes_kind": "found later"},
