@@ -24,7 +24,7 @@ Found = tuple[str, str]
 FUNCTIONS = frozenset(
     {
         *("Case", "If", "Cast", "Coalesce", "Struct", "StartsWith", "And", "Or"),
-        *("Count", "Sum", "Min", "Max", "RowNumber", "Lead", "LastValue"),
+        *("Count", "Sum", "Min", "Max", "RowNumber", "Lead", "LastValue", "Explode"),
     }
 )
 """Functions (by their name in sqlglot) that give the same in both engines, nulls included."""

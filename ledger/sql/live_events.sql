@@ -55,6 +55,10 @@ select
     events.come_back_of,
     events.is_come_back,
     events.currency,
+    events.money_minor,
+    events.quote,
+    events.replaces_quote,
+    events.is_found_later,
     events.lines
 from events
 left join struck on events.id = struck.id

@@ -1,0 +1,97 @@
+"""Minutes of jobs by task, and of bikes by day, added up from stretches and quoted lines."""
+
+from __future__ import annotations
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from ledger.figures.fault_arrays import NONE, Integers, codes_in
+from ledger.figures.job_quotes import QuotedTasks
+from ledger.figures.job_stretches import FOUND_LATER, KINDS, NO_DAY, QUOTED, Stretches
+from ledger.figures.job_sums import standard
+from ledger.figures.terms_in_force import TermsInForce
+
+OF_JOB = ("bike", "job", "tier", "bike_kind", "is_old", "known_days", "opened_at", "closed_at",
+          "closed_day")  # fmt: skip
+_WORKED = tuple(f"minutes_{kind.replace(' ', '_').replace('-', '_')}" for kind in KINDS)
+_QUOTED = ("quoted_minutes", "found_later_quoted_minutes")
+_WAGES = ("wages_quoted_minor", "without_wage_quoted")
+
+
+def task_table(
+    stretches: Stretches, quoted: QuotedTasks, jobs: pa.Table, terms: TermsInForce
+) -> pa.Table:
+    """Give `JobLedger.tasks`."""
+    names = pa.array(sorted({*stretches.task.names, *quoted.task.names}), pa.string())
+    pieces = pa.concat_tables([_worked(stretches, names), _told(quoted, names)])
+    every = (*_QUOTED, *_WORKED, *_WAGES)
+    found = pieces.group_by(["row", "code"]).aggregate([(name, "sum") for name in every])
+    found = found.rename_columns(["row", "code", *every]).combine_chunks()
+    row, code = (np.asarray(found[name].to_numpy(), dtype=np.int64) for name in ("row", "code"))
+    task = names.take(pa.array(code, mask=code == NONE))
+    columns = {name: found[name] for name in every}
+    of = jobs.select(OF_JOB).take(pa.array(row))
+    day = np.asarray(pc.fill_null(of["closed_day"], NO_DAY).to_numpy(), dtype=np.int64)
+    actual, cost, told = (
+        np.asarray(found[name].to_numpy(), dtype=np.int64)
+        for name in ("minutes_quoted", "wages_quoted_minor", "quoted_minutes")
+    )
+    costed = {name: pa.array(it) for name, it in standard(actual, cost, told, day, terms).items()}
+    tiers = codes_in(task, list(terms.tiers))
+    held = {name: of[name] for name in OF_JOB}
+    named = {"task": task, "is_unsplit": pa.array(tiers != NONE)}
+    return pa.table({**held, **named, **columns, **costed})
+
+
+def _worked(of: Stretches, names: pa.Array) -> pa.Table:
+    rows = np.flatnonzero(of.job != NONE)
+    kind, minutes = of.kind[rows], of.minutes[rows]
+    is_quoted = kind == QUOTED
+    columns = {name: np.where(kind == code, minutes, 0) for code, name in enumerate(_WORKED)}
+    columns["wages_quoted_minor"] = np.where(is_quoted, of.wages_minor[rows], 0)
+    columns["without_wage_quoted"] = np.where(is_quoted & ~of.is_told[rows], minutes, 0)
+    return _pieces(of.job[rows], _recoded(of.task.code[rows], of.task.names, names), columns)
+
+
+def _told(of: QuotedTasks, names: pa.Array) -> pa.Table:
+    rows = np.flatnonzero(of.job != NONE)
+    is_later, minutes = of.is_found_later[rows], of.minutes[rows]
+    columns = {
+        "quoted_minutes": np.where(is_later, 0, minutes),
+        "found_later_quoted_minutes": np.where(is_later, minutes, 0),
+    }
+    return _pieces(of.job[rows], _recoded(of.task.code[rows], of.task.names, names), columns)
+
+
+def _recoded(code: Integers, names: tuple[str, ...], among: pa.Array) -> Integers:
+    place = codes_in(pa.array(names, pa.string()), among)
+    return np.append(place, NONE)[code]
+
+
+def _pieces(row: Integers, code: Integers, columns: dict[str, Integers]) -> pa.Table:
+    empty = np.zeros(len(row), dtype=np.int64)
+    every = {name: columns.get(name, empty) for name in (*_QUOTED, *_WORKED, *_WAGES)}
+    return pa.table({"row": row, "code": code, **every})
+
+
+def day_table(of: Stretches, bike: pa.ChunkedArray) -> pa.Table:
+    """Give `JobLedger.days`; `bike` is that of each stretch."""
+    is_charged = (of.kind == QUOTED) | (of.kind == FOUND_LATER)
+    encoded = bike.combine_chunks().dictionary_encode()
+    pieces = pa.table(
+        {
+            "code": encoded.indices,
+            "day": of.day,
+            "bench_minutes": of.minutes,
+            "charged_minutes": np.where(is_charged, of.minutes, 0),
+            "minutes_with_wage": np.where(of.is_told, of.minutes, 0),
+            "wage_minutes": np.where(of.is_told, of.minutes * of.wage, 0),
+            "fixed_minor": of.fixed_minor,
+        }
+    )
+    names = pieces.column_names[2:]
+    found = pieces.group_by(["code", "day"]).aggregate([(name, "sum") for name in names])
+    found = found.rename_columns(["code", "day", *names])
+    bikes = encoded.dictionary.take(found["code"].combine_chunks())
+    return found.drop_columns(["code"]).add_column(0, "bike", bikes)
