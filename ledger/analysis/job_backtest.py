@@ -1,22 +1,60 @@
-"""Were the forecasts of minutes right? Fit on the past, foretell the next jobs, compare."""
+"""Were the forecasts of minutes right? Fit on the past, foretell the next jobs, compare.
+
+The jobs are cut into folds by when they were closed. Each fold's jobs are foretold by a fit on
+what was closed before the fold began, from the tasks and planned minutes of each job, and scored
+on the minutes of those tasks. Beside it stand two forecasts anybody can make: the planned minutes
+as they are, and those times the shop's median ratio so far.
+"""
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
-from ledger.analysis.job_columns import Worked
+import numpy as np
+
+from ledger.analysis.backtest import pinball
+from ledger.analysis.job_columns import OF_JOB, Worked
+from ledger.analysis.job_fit import JobTimes, fit_sums
+from ledger.analysis.job_likelihood import SPREADS
+from ledger.analysis.job_sums import JobSums, places, sums_of
+from ledger.analysis.life_bounds import BoolArray, FloatArray
+from ledger.analysis.rounding import IntArray
 
 FOLDS = 8
+FIRST_SHARE = 0.2
+"""The earliest share of the jobs is only learned from."""
+MOST_IN_FOLD = 1500
+"""Of a fold with more jobs, so many are scored, drawn at random."""
+DRAWS = 399
+SHARES = (0.5, 0.8)
+FEWEST = 30
+"""Jobs to learn from, at the least."""
+
+
+@dataclass(frozen=True, slots=True)
+class FoldScore:
+    """One step of the rolling origin; times as `closed_at` was given."""
+
+    fitted_until: float
+    """Jobs closed before this were learned from."""
+    scored_until: float
+    """Jobs closed from then to this were foretold."""
+    count_fitted: int
+    count_scored: int
+    share_under_p50: float
+    share_under_p80: float
 
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
     """How the forecasts did, each job foretold from what was closed before its fold began."""
 
+    folds: tuple[FoldScore, ...]
     count: int
     """Jobs scored."""
-    count_folds: int
     share_under_p50: float
+    """Share that took no more than P50 (half of a job that took just that, to the minute)."""
     share_under_p80: float
     loss: float
     """Mean pinball loss in minutes, of P50 and P80 together."""
@@ -27,5 +65,112 @@ class Calibration:
 
 
 def backtest(work: Worked, *, folds: int = FOLDS, seed: int = 0) -> Calibration | None:
-    """Score forecasts of each next fold of jobs in time; None where there are too few."""
-    raise NotImplementedError
+    """Score forecasts of each next fold of jobs in time; None where there are too few.
+
+    A job counts with its tasks whose minutes were planned; one without any is not scored.
+    """
+    told = work.kept(_has_plan(work))
+    told = _planned_rows(told)
+    closed = told.closed_at[np.unique(told.job)]
+    if len(closed) < 2 * FEWEST:
+        return None
+    cuts = np.quantile(closed, np.linspace(FIRST_SHARE, 1, folds + 1))
+    rng = np.random.default_rng(seed)
+    known = told.kept(told.closed_at < cuts[0])
+    sums, ratios, start = sums_of(known), [_ratios(known)], None
+    scores, parts = [], []
+    for fold, (begin, end) in enumerate(itertools.pairwise(cuts)):
+        is_last = fold == folds - 1
+        is_next = (told.closed_at >= begin) & ((told.closed_at < end) | is_last)
+        coming = told.kept(is_next)
+        if sums.count_jobs >= FEWEST and len(coming.job):
+            fitted = fit_sums(sums, start=start)
+            start = fitted.log_spreads
+            scored = _scored(coming, fitted, float(np.median(np.concatenate(ratios))), rng)
+            scores.append(_fold(float(begin), float(end), sums, scored))
+            parts.append(scored)
+        sums = sums + sums_of(coming)
+        ratios.append(_ratios(coming))
+    return _calibration(tuple(scores), np.concatenate(parts)) if parts else None
+
+
+def _has_plan(work: Worked) -> BoolArray:
+    has = np.zeros(work.count_jobs, dtype=np.bool_)
+    has[work.job[~np.isnan(work.planned)]] = True
+    return has
+
+
+def _planned_rows(work: Worked) -> Worked:
+    rows = ~np.isnan(work.planned)
+    codes = {**work.codes, "task": work.codes["task"][rows]}
+    columns = (work.job[rows], work.actual[rows], work.planned[rows], work.closed_at)
+    return Worked(work.levels, codes, *columns)
+
+
+def _totals(work: Worked) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Give the jobs that have rows, and the actual and planned minutes of each."""
+    there, row = np.unique(work.job, return_inverse=True)
+    actual = np.bincount(row, weights=work.actual, minlength=len(there))
+    return there, actual, np.bincount(row, weights=work.planned, minlength=len(there))
+
+
+def _ratios(work: Worked) -> FloatArray:
+    _, actual, planned = _totals(work)
+    return np.asarray(actual / planned)
+
+
+def _scored(
+    coming: Worked, fitted: JobTimes, median_ratio: float, rng: np.random.Generator
+) -> FloatArray:
+    """Give rows of (under P50, under P80, our loss, that of the plan, of the median ratio)."""
+    there = np.unique(coming.job)
+    if len(there) > MOST_IN_FOLD:
+        chosen = np.zeros(coming.count_jobs, dtype=np.bool_)
+        chosen[rng.choice(there, MOST_IN_FOLD, replace=False)] = True
+        coming = coming.kept(chosen)
+    _, actual, planned = _totals(coming)
+    quantiles = _foretold(coming, fitted, rng)
+    under = [(actual < level) + 0.5 * (actual == level) for level in quantiles]
+    losses = [
+        _loss(actual, *quantiles),
+        _loss(actual, planned, planned),
+        _loss(actual, planned * median_ratio, planned * median_ratio),
+    ]
+    return np.column_stack([*under, *losses])
+
+
+def _loss(actual: FloatArray, middle: FloatArray, high: FloatArray) -> FloatArray:
+    each = [
+        pinball(actual, level, share) for level, share in zip((middle, high), SHARES, strict=True)
+    ]
+    return np.asarray((each[0] + each[1]) / 2)
+
+
+def _foretold(coming: Worked, fitted: JobTimes, rng: np.random.Generator) -> FloatArray:
+    """Give P50 and P80 (2, jobs) of every job, as `forecast` does, many jobs at a time."""
+    there, row = np.unique(coming.job, return_inverse=True)
+    begins = places(fitted.levels)
+    effects = fitted.draw_effects(DRAWS, rng)
+    spreads = fitted.draw_spreads(DRAWS, rng)
+    of_job = effects[:, :1] + sum(
+        effects[:, begins[name] + coming.codes[name][there]] for name in OF_JOB
+    )
+    of_job = of_job + spreads[:, [SPREADS.index("job")]] * rng.standard_normal(of_job.shape)
+    of_row = effects[:, begins["task"] + coming.codes["task"]]
+    noise = spreads[:, [SPREADS.index("row")]] * rng.standard_normal(of_row.shape)
+    minutes = coming.planned * np.exp(of_job[:, row] + of_row + noise)
+    order = np.argsort(row, kind="stable")
+    firsts = np.searchsorted(row[order], np.arange(len(there)))
+    totals = np.add.reduceat(minutes[:, order], firsts, axis=1)
+    ranked = np.sort(totals, axis=0)
+    # the k-th of n draws has a chance of k / (n + 1) above it, however few draws
+    return np.stack([ranked[round(share * (DRAWS + 1)) - 1] for share in SHARES])
+
+
+def _fold(begin: float, end: float, sums: JobSums, scored: FloatArray) -> FoldScore:
+    p50, p80 = (float(scored[:, column].mean()) for column in (0, 1))
+    return FoldScore(begin, end, sums.count_jobs, len(scored), p50, p80)
+
+
+def _calibration(folds: tuple[FoldScore, ...], scored: FloatArray) -> Calibration:
+    return Calibration(folds, len(scored), *(float(mean) for mean in scored.mean(axis=0)))

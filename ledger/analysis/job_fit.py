@@ -10,14 +10,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from ledger.analysis.job_columns import Worked
-from ledger.analysis.job_sums import JobSums
-from ledger.analysis.life_bounds import FloatArray
+import numpy as np
+from scipy.special import ndtri
+
+from ledger.analysis.job_columns import FACTORS, Worked
+from ledger.analysis.job_likelihood import SPREADS, Likelihood
+from ledger.analysis.job_search import best_spreads
+from ledger.analysis.job_sums import JobSums, count_effects, places, sums_of
+from ledger.analysis.job_usual import UsualMinutes, usual_of
+from ledger.analysis.life_bounds import FloatArray, share_between
+
+SEED_OF_SHARE = 7
+DRAWS_OF_SHARE = 4000
 
 
 @dataclass(frozen=True, slots=True)
 class Drift:
-    """Actual over planned minutes in the middle: 1.1 is a tenth more than planned."""
+    """A figure with its interval; of minutes, 1.1 is a tenth more than planned."""
 
     ratio: float
     low: float
@@ -35,10 +44,22 @@ class JobTimes:
     covariance: FloatArray
     """(p, p) of the effects, the spreads taken as known."""
     log_spreads: FloatArray
-    """(6,) logarithms of the standard deviations: of the factors, the job, the task in a job."""
+    """(6,) logarithms of the standard deviations in the order of `SPREADS`."""
     log_spreads_covariance: FloatArray
     """(6, 6)"""
+    weights: FloatArray
+    """(p,) the share of rows at each level."""
+    usual: UsualMinutes
     sums: JobSums
+
+    @property
+    def count_jobs(self) -> int:
+        """Give the jobs it rests on: those with a task whose minutes were planned."""
+        return self.sums.count_jobs
+
+    def spread(self, of: str) -> float:
+        """Give the standard deviation (of a logarithm) of one of `SPREADS`."""
+        return float(np.exp(self.log_spreads[SPREADS.index(of)]))
 
     def drift(
         self,
@@ -49,23 +70,84 @@ class JobTimes:
         task: str | None = None,
         level: float = 0.8,
     ) -> Drift:
-        """Give actual over planned in the middle; what is None is averaged over what was seen."""
-        raise NotImplementedError
+        """Give actual over planned in the middle; what is None is averaged over what was seen.
+
+        A level that was never seen is taken as usual, with the spread between levels.
+        """
+        share_between(level, "level")
+        asked = dict(zip(FACTORS, (tier, bike_kind, age_class, task), strict=True))
+        of, more = self._contrast(asked)
+        middle = float(of @ self.effects)
+        reach = float(ndtri((1 + level) / 2) * np.sqrt(of @ self.covariance @ of + more))
+        low, mean, high = np.exp([middle - reach, middle, middle + reach])
+        return Drift(float(mean), float(low), float(high), level)
+
+    def _contrast(self, asked: Mapping[str, str | None]) -> tuple[FloatArray, float]:
+        of, unseen = np.zeros(len(self.effects)), 0.0
+        of[0] = 1.0
+        for name, begin in places(self.levels).items():
+            level, names = asked[name], self.levels[name]
+            if level is None:
+                of[begin : begin + len(names)] = self.weights[begin : begin + len(names)]
+            elif level in names:
+                of[begin + names.index(level)] = 1.0
+            else:
+                unseen += self.spread(name) ** 2
+        return of, unseen
 
     def job_share(self, level: float = 0.8) -> Drift:
         """Give the share of the unexplained variance that the tasks of one job have in common."""
-        raise NotImplementedError
+        share_between(level, "level")
+        draws = self.draw_spreads(DRAWS_OF_SHARE, np.random.default_rng(SEED_OF_SHARE))[:, -2:]
+        shares = draws[:, 0] ** 2 / (draws**2).sum(axis=1)
+        low, high = np.quantile(shares, [(1 - level) / 2, (1 + level) / 2])
+        job, row = self.spread("job") ** 2, self.spread("row") ** 2
+        return Drift(job / (job + row), float(low), float(high), level)
 
     def usual_minutes(self, task: str) -> float:
         """Give what a task usually takes: the shop's median, drawn to what its terms tell."""
-        raise NotImplementedError
+        return self.usual.minutes(task)
+
+    def draw_spreads(self, draws: int, rng: np.random.Generator) -> FloatArray:
+        """Give spreads (draws, 6) as likely as the minutes leave them."""
+        root = np.linalg.cholesky(self.log_spreads_covariance)
+        moved = rng.standard_normal((draws, len(SPREADS))) @ root.T
+        return np.asarray(np.exp(self.log_spreads + moved))
+
+    def draw_effects(self, draws: int, rng: np.random.Generator) -> FloatArray:
+        """Give effects (draws, p) as likely as the minutes leave them."""
+        root = np.linalg.cholesky(self.covariance)
+        moved = rng.standard_normal((draws, len(self.effects))) @ root.T
+        return np.asarray(self.effects + moved)
 
 
 def fit(work: Worked, told_minutes: Mapping[str, float] | None = None) -> JobTimes:
     """Fit the model to what was worked; `told_minutes` are a task's minutes in the terms."""
-    raise NotImplementedError
+    return fit_sums(sums_of(work), told_minutes)
 
 
-def fit_sums(sums: JobSums, told_minutes: Mapping[str, float] | None = None) -> JobTimes:
-    """Fit the model to sums, which may be kept and added."""
-    raise NotImplementedError
+def fit_sums(
+    sums: JobSums,
+    told_minutes: Mapping[str, float] | None = None,
+    *,
+    start: FloatArray | None = None,
+) -> JobTimes:
+    """Fit the model to sums, which may be kept and added; `start` (6,) log spreads near the fit.
+
+    With no job at all, what comes out is what is likely before any: as planned, and unsure.
+    """
+    likelihood = Likelihood(sums)
+    log_spreads, spread_covariance = best_spreads(likelihood, start)
+    found = likelihood.effects(np.exp(log_spreads))
+    weights = np.zeros(count_effects(sums.levels))
+    weights += np.diag(sums.rows_gram) / max(sums.count_rows, 1)
+    return JobTimes(
+        levels=sums.levels,
+        effects=found.mean,
+        covariance=found.covariance,
+        log_spreads=log_spreads,
+        log_spreads_covariance=spread_covariance,
+        weights=weights,
+        usual=usual_of(sums.levels["task"], sums.minutes, told_minutes or {}),
+        sums=sums,
+    )

@@ -6,7 +6,7 @@
 
 from __future__ import annotations
 
-from ledger.analysis.job_backtest import Calibration, backtest
+from ledger.analysis.job_backtest import Calibration, FoldScore, backtest
 from ledger.analysis.job_columns import FACTORS, Worked, worked
 from ledger.analysis.job_fit import Drift, JobTimes, fit, fit_sums
 from ledger.analysis.job_forecast import (
@@ -22,6 +22,7 @@ __all__ = [
     "FACTORS",
     "Calibration",
     "Drift",
+    "FoldScore",
     "Forecast",
     "JobSums",
     "JobTimes",
