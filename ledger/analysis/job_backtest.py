@@ -18,13 +18,12 @@ from ledger.analysis.job_columns import OF_JOB, Worked
 from ledger.analysis.job_fit import JobTimes, fit_sums
 from ledger.analysis.job_likelihood import SPREADS
 from ledger.analysis.job_sums import JobSums, places, sums_of
-from ledger.analysis.life_bounds import BoolArray, FloatArray
-from ledger.analysis.rounding import IntArray
+from ledger.analysis.life_bounds import FloatArray
 
 FOLDS = 8
 FIRST_SHARE = 0.2
 """The earliest share of the jobs is only learned from."""
-MOST_IN_FOLD = 1500
+MOST_IN_FOLD = 500
 """Of a fold with more jobs, so many are scored, drawn at random."""
 DRAWS = 399
 SHARES = (0.5, 0.8)
@@ -69,9 +68,8 @@ def backtest(work: Worked, *, folds: int = FOLDS, seed: int = 0) -> Calibration 
 
     A job counts with its tasks whose minutes were planned; one without any is not scored.
     """
-    told = work.kept(_has_plan(work))
-    told = _planned_rows(told)
-    closed = told.closed_at[np.unique(told.job)]
+    told = work.with_plan()
+    closed = told.closed_at
     if len(closed) < 2 * FEWEST:
         return None
     cuts = np.quantile(closed, np.linspace(FIRST_SHARE, 1, folds + 1))
@@ -83,7 +81,7 @@ def backtest(work: Worked, *, folds: int = FOLDS, seed: int = 0) -> Calibration 
         is_last = fold == folds - 1
         is_next = (told.closed_at >= begin) & ((told.closed_at < end) | is_last)
         coming = told.kept(is_next)
-        if sums.count_jobs >= FEWEST and len(coming.job):
+        if sums.count_jobs >= FEWEST and coming.count_jobs:
             fitted = fit_sums(sums, start=start)
             start = fitted.log_spreads
             scored = _scored(coming, fitted, float(np.median(np.concatenate(ratios))), rng)
@@ -94,28 +92,15 @@ def backtest(work: Worked, *, folds: int = FOLDS, seed: int = 0) -> Calibration 
     return _calibration(tuple(scores), np.concatenate(parts)) if parts else None
 
 
-def _has_plan(work: Worked) -> BoolArray:
-    has = np.zeros(work.count_jobs, dtype=np.bool_)
-    has[work.job[~np.isnan(work.planned)]] = True
-    return has
-
-
-def _planned_rows(work: Worked) -> Worked:
-    rows = ~np.isnan(work.planned)
-    codes = {**work.codes, "task": work.codes["task"][rows]}
-    columns = (work.job[rows], work.actual[rows], work.planned[rows], work.closed_at)
-    return Worked(work.levels, codes, *columns)
-
-
-def _totals(work: Worked) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Give the jobs that have rows, and the actual and planned minutes of each."""
-    there, row = np.unique(work.job, return_inverse=True)
-    actual = np.bincount(row, weights=work.actual, minlength=len(there))
-    return there, actual, np.bincount(row, weights=work.planned, minlength=len(there))
+def _totals(work: Worked) -> tuple[FloatArray, FloatArray]:
+    """Give the actual and planned minutes (J,) of jobs that all have tasks."""
+    actual = np.bincount(work.job, weights=work.actual, minlength=work.count_jobs)
+    planned = np.bincount(work.job, weights=work.planned, minlength=work.count_jobs)
+    return actual.astype(np.float64), planned.astype(np.float64)
 
 
 def _ratios(work: Worked) -> FloatArray:
-    _, actual, planned = _totals(work)
+    actual, planned = _totals(work)
     return np.asarray(actual / planned)
 
 
@@ -123,12 +108,11 @@ def _scored(
     coming: Worked, fitted: JobTimes, median_ratio: float, rng: np.random.Generator
 ) -> FloatArray:
     """Give rows of (under P50, under P80, our loss, that of the plan, of the median ratio)."""
-    there = np.unique(coming.job)
-    if len(there) > MOST_IN_FOLD:
+    if coming.count_jobs > MOST_IN_FOLD:
         chosen = np.zeros(coming.count_jobs, dtype=np.bool_)
-        chosen[rng.choice(there, MOST_IN_FOLD, replace=False)] = True
+        chosen[rng.choice(coming.count_jobs, MOST_IN_FOLD, replace=False)] = True
         coming = coming.kept(chosen)
-    _, actual, planned = _totals(coming)
+    actual, planned = _totals(coming)
     quantiles = _foretold(coming, fitted, rng)
     under = [(actual < level) + 0.5 * (actual == level) for level in quantiles]
     losses = [
@@ -148,19 +132,17 @@ def _loss(actual: FloatArray, middle: FloatArray, high: FloatArray) -> FloatArra
 
 def _foretold(coming: Worked, fitted: JobTimes, rng: np.random.Generator) -> FloatArray:
     """Give P50 and P80 (2, jobs) of every job, as `forecast` does, many jobs at a time."""
-    there, row = np.unique(coming.job, return_inverse=True)
     begins = places(fitted.levels)
     effects = fitted.draw_effects(DRAWS, rng)
     spreads = fitted.draw_spreads(DRAWS, rng)
-    of_job = effects[:, :1] + sum(
-        effects[:, begins[name] + coming.codes[name][there]] for name in OF_JOB
-    )
-    of_job = of_job + spreads[:, [SPREADS.index("job")]] * rng.standard_normal(of_job.shape)
+    levels = [effects[:, begins[name] + coming.codes[name]] for name in OF_JOB]
+    of_job = effects[:, :1] + levels[0] + levels[1] + levels[2]
+    of_job += spreads[:, [SPREADS.index("job")]] * rng.standard_normal(of_job.shape)
     of_row = effects[:, begins["task"] + coming.codes["task"]]
-    noise = spreads[:, [SPREADS.index("row")]] * rng.standard_normal(of_row.shape)
-    minutes = coming.planned * np.exp(of_job[:, row] + of_row + noise)
-    order = np.argsort(row, kind="stable")
-    firsts = np.searchsorted(row[order], np.arange(len(there)))
+    of_row += spreads[:, [SPREADS.index("row")]] * rng.standard_normal(of_row.shape)
+    minutes = coming.planned * np.exp(of_job[:, coming.job] + of_row)
+    order = np.argsort(coming.job, kind="stable")
+    firsts = np.searchsorted(coming.job[order], np.arange(coming.count_jobs))
     totals = np.add.reduceat(minutes[:, order], firsts, axis=1)
     ranked = np.sort(totals, axis=0)
     # the k-th of n draws has a chance of k / (n + 1) above it, however few draws

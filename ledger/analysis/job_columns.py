@@ -40,11 +40,21 @@ class Worked:
         return len(self.closed_at)
 
     def kept(self, is_kept: BoolArray) -> Worked:
-        """Give the tasks of the marked jobs (J,); the jobs keep their places."""
-        rows = is_kept[self.job]
+        """Give the marked jobs (J,) alone, with their tasks, numbered anew."""
+        rows = np.flatnonzero(is_kept[self.job])
+        place = np.cumsum(is_kept) - 1
+        codes = {name: self.codes[name][is_kept] for name in OF_JOB}
+        codes["task"] = self.codes["task"][rows]
+        columns = (self.actual[rows], self.planned[rows], self.closed_at[is_kept])
+        return Worked(self.levels, codes, place[self.job[rows]], *columns)
+
+    def with_plan(self) -> Worked:
+        """Give the tasks whose minutes were planned, and the jobs that have any."""
+        rows = np.flatnonzero(~np.isnan(self.planned))
         codes = {**self.codes, "task": self.codes["task"][rows]}
         columns = (self.job[rows], self.actual[rows], self.planned[rows], self.closed_at)
-        return Worked(self.levels, codes, *columns)
+        told = Worked(self.levels, codes, *columns)
+        return told.kept(np.bincount(told.job, minlength=self.count_jobs) > 0)
 
 
 def worked(

@@ -12,7 +12,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from ledger.analysis.job_columns import FACTORS, OF_JOB, Worked
-from ledger.analysis.life_bounds import FloatArray
+from ledger.analysis.life_bounds import BoolArray, FloatArray
 from ledger.analysis.rounding import IntArray
 from ledger.analysis.unfit import CannotFit
 
@@ -112,7 +112,7 @@ def _cell(work: Worked) -> IntArray:
     return cell
 
 
-def _alike(work: Worked, is_in: np.ndarray) -> IntArray:  # type: ignore[type-arg]
+def _alike(work: Worked, is_in: BoolArray) -> IntArray:
     shape = [len(work.levels[name]) for name in OF_JOB]
     counted = np.bincount(_cell(work)[is_in], minlength=int(np.prod(shape)))
     return np.asarray(counted.reshape(shape), dtype=np.int64)
