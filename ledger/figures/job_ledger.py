@@ -263,9 +263,10 @@ class JobLedger:
         """One row a task of a job, in no promised order.
 
         bike, job, task (null for minutes on no task; a tier's own code where its tasks are not
-        told: is_unsplit), quoted_minutes, found_later_quoted_minutes, minutes_ by kind,
-        wages_quoted_minor, without_wage_quoted; is_standard, standard_minor, efficiency_minor;
-        tier, bike_kind, is_old, known_days, opened_at, closed_at and closed_day of the job.
+        told: is_unsplit), is_comparable (what was quoted with what was worked), quoted_minutes,
+        found_later_quoted_minutes, minutes_ by kind, wages_quoted_minor, without_wage_quoted;
+        is_standard, standard_minor, efficiency_minor; tier, bike_kind, is_old, known_days,
+        opened_at, closed_at and closed_day of the job.
         """
         return task_table(self._stretches, self._quoted, self.jobs, self.terms)
 

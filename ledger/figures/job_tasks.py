@@ -22,7 +22,11 @@ _WAGES = ("wages_quoted_minor", "without_wage_quoted")
 def task_table(
     stretches: Stretches, quoted: QuotedTasks, jobs: pa.Table, terms: TermsInForce
 ) -> pa.Table:
-    """Give `JobLedger.tasks`."""
+    """Give `JobLedger.tasks`.
+
+    Where a tier was quoted whose tasks are not told, none of the job's tasks can be compared:
+    what was worked on them was quoted under the tier, or under another line beside it.
+    """
     names = pa.array(sorted({*stretches.task.names, *quoted.task.names}), pa.string())
     pieces = pa.concat_tables([_worked(stretches, names), _told(quoted, names)])
     every = (*_QUOTED, *_WORKED, *_WAGES)
@@ -37,11 +41,13 @@ def task_table(
         np.asarray(found[name].to_numpy(), dtype=np.int64)
         for name in ("minutes_quoted", "wages_quoted_minor", "quoted_minutes")
     )
-    costed = {name: pa.array(it) for name, it in standard(actual, cost, told, day, terms).items()}
-    tiers = codes_in(task, list(terms.tiers))
-    held = {name: of[name] for name in OF_JOB}
-    named = {"task": task, "is_unsplit": pa.array(tiers != NONE)}
-    return pa.table({**held, **named, **columns, **costed})
+    costed = standard(actual, cost, told, day, terms)
+    is_unsplit = (codes_in(task, list(terms.tiers)) != NONE) & (told > 0)
+    is_comparable = (code != NONE) & ~np.isin(row, row[is_unsplit])
+    costed["is_standard"] = costed["is_standard"] & is_comparable
+    flagged = {"is_unsplit": is_unsplit, "is_comparable": is_comparable}
+    made = {name: pa.array(values) for name, values in {**flagged, **costed}.items()}
+    return pa.table({**{name: of[name] for name in OF_JOB}, "task": task, **columns, **made})
 
 
 def _worked(of: Stretches, names: pa.Array) -> pa.Table:
