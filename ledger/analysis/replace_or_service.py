@@ -57,9 +57,9 @@ class ExpectedKm:
 
     @property
     def log_error(self) -> float:
-        """Give the standard error of its logarithm, by the interval's width."""
-        reach = float(ndtri((1 + self.level) / 2))
-        return math.log(self.high / self.low) / (2 * reach)
+        """Give the standard error of its logarithm, by the interval's wider side."""
+        widest = max(self.km / self.low, self.high / self.km)
+        return math.log(widest) / float(ndtri((1 + self.level) / 2))
 
 
 def told_km(km: float, low: float, high: float, *, level: float = 0.8) -> ExpectedKm:
@@ -125,7 +125,7 @@ def _mean(length: FloatArray, ended: BoolArray, horizon: float) -> tuple[float, 
     ahead = np.cumsum(steps[::-1])[::-1]
     spread = np.zeros(len(at))
     np.divide(died, risk * (risk - died), out=spread, where=risk > died)
-    left = float(np.mean(fitter.predict(horizon - 1e-9 * horizon)))
+    left = float(good[-1]) if len(good) else 1.0
     return mean, float(np.sqrt((ahead**2 * spread).sum())), left
 
 
