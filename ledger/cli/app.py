@@ -13,6 +13,7 @@ from ledger.cli.demo import demo
 from ledger.cli.due import due
 from ledger.cli.faults import faults
 from ledger.cli.guard import Guarded
+from ledger.cli.labour import labour
 from ledger.cli.look import bikes, history, state
 from ledger.cli.record import record, strike
 from ledger.cli.schema import schema
@@ -36,7 +37,7 @@ GROUPS: dict[str, tuple[Callable[..., None], ...]] = {
     "Start": (init, demo),
     "At the bench": (record, strike),
     "Look": (state, history, bikes, dashboard),
-    "Figures": (wear, due, chains, faults),
+    "Figures": (wear, due, chains, faults, labour),
     "Check": (verify,),
     "Other programs": (import_file, export, schema),
 }
