@@ -16,6 +16,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger.book import Book
+from ledger.figures.advice_dearer import advice_table
 from ledger.figures.fault_arrays import (
     NONE,
     Flags,
@@ -46,9 +47,10 @@ from ledger.figures.matching import matched
 from ledger.figures.terms_in_force import TermsInForce, terms_of
 from ledger.queries import asked_of, whole_table
 from ledger.settings import BookSettings
+from ledger.vocabulary import Vocabulary
 
 USES = ("job_facts", "labour_spells", "quote_lines", "charged_lines", "held_spells",
-        "bike_histories")  # fmt: skip
+        "bike_histories", "open_jobs", "told_advice")  # fmt: skip
 """The relations it is worked out from, beside those of `matching.USES`."""
 _SECOND_US = 1_000_000
 _UNPAID = (COME_BACK, GOODWILL)
@@ -64,6 +66,7 @@ class JobLedger:
     """Gives which job answers which: `Matching.jobs`."""
     terms: TermsInForce
     settings: BookSettings
+    words: Vocabulary
 
     # -- what a job is known by ---------------------------------------------------------------
 
@@ -116,7 +119,8 @@ class JobLedger:
         """One row a job that was opened, in no promised order.
 
         bike, job, tier, caused_tier, is_come_back, bike_kind, riding, is_old, known_days;
-        opened_at, closed_at (null while open), closed_day; quoted_minutes and
+        opened_at, closed_at (null while open), closed_day; promised_at and waiting_for (null while
+        work goes on) of an open one; quoted_minutes and
         found_later_quoted_minutes; minutes_ by kind. Of all its stretches minutes_without_wage,
         and wages, consumables and fixed _minor; of the unpaid ones of a come-back job (0 of any
         other) unpaid_ with minutes, without_wage, wages_minor, consumables_minor, fixed_minor and
@@ -154,7 +158,17 @@ class JobLedger:
         columns |= {"is_old": is_old, "known_days": pa.array(known_us // (86_400 * _SECOND_US))}
         columns |= {name: facts[name] for name in ("opened_at", "closed_at")}
         day = self._closed_day
-        return columns | {"closed_day": pa.array(day, pa.int32(), mask=day == NO_DAY)}
+        columns |= {"closed_day": pa.array(day, pa.int32(), mask=day == NO_DAY)}
+        return columns | self._still_open
+
+    @property
+    def _still_open(self) -> dict[str, pa.Array]:
+        still = self.read("open_jobs").combine_chunks()
+        place = np.full(self.count, NONE, dtype=np.int64)
+        rows = self._rows(still)
+        place[rows[rows != NONE]] = np.flatnonzero(rows != NONE)
+        taken = still.take(pa.array(place, mask=place == NONE))
+        return {name: taken[name] for name in ("promised_at", "waiting_for")}
 
     @cached_property
     def _links(self) -> tuple[Integers, Integers]:
@@ -279,6 +293,26 @@ class JobLedger:
         """
         return day_table(self._stretches, self.read("labour_spells")["bike"])
 
+    @cached_property
+    def holds(self) -> pa.Table:
+        """One row a hold of a job: bike, job, tier, waiting_for, held_at, ended_at (null: on)."""
+        held = self.read("held_spells")
+        row = self._rows(held)
+        tier = self._facts["tier"].combine_chunks().take(pa.array(row, mask=row == NONE))
+        names = ["bike", "job", "waiting_for", "held_at", "ended_at"]
+        return held.select(names).append_column("tier", tier).filter(pa.array(row != NONE))
+
+    @cached_property
+    def advice(self) -> pa.Table:
+        """One row a piece of advice not taken: `advice_dearer.advice_table`."""
+
+        def in_book(lines: pa.Table) -> pa.Table:
+            return lines.filter(pa.array(self._rows(lines) != NONE))
+
+        return advice_table(
+            self.read("told_advice"), self.read("charged_lines"), self.words, in_book
+        )
+
 
 def job_ledger(
     book: Book,
@@ -302,4 +336,5 @@ def job_ledger(
     def linked() -> pa.Table:
         return matched(book, asked.as_at, asked.known_seq, read=once).jobs
 
-    return JobLedger(once, linked, terms_of(book, asked.known_seq), book.settings)
+    words = book.vocabulary_known(asked.known_seq)
+    return JobLedger(once, linked, terms_of(book, asked.known_seq), book.settings, words)

@@ -27,8 +27,8 @@ NO_KEY: dict[LabourBy, str] = {
 NO_JOBS = "No job was closed in this time."
 
 
-class LabourWords(Written):
-    """Words time and money in the vocabulary, locale, currency and time zone of one book."""
+class BenchNames(Written):
+    """Names and figures in the vocabulary, locale, currency and time zone of one book."""
 
     def __init__(self, settings: BookSettings, vocabulary: Vocabulary) -> None:
         super().__init__(settings)
@@ -85,6 +85,21 @@ class LabourWords(Written):
     def period(self, period: Period) -> str:
         """Give a period: `1 Oct 2025 to 30 Sept 2026`."""
         return f"{self.day(period.since)} to {self.day(period.until)}"
+
+    def still_open(self, count: int) -> str:
+        """Say how many jobs are open."""
+        return f"{self.count(count, 'job')} still open: in no figure here."
+
+    def without_wage(self, minutes: int) -> str:
+        """Say of how many minutes no wage is told."""
+        return (
+            f"For {self.count(minutes, 'minute')} no wage is told: they cost nothing here. "
+            "Wages are set with terms_set."
+        )
+
+
+class LabourWords(BenchNames):
+    """Words minutes against quote."""
 
     def ratio(self, ratio: RatioSpread) -> str:
         """Give a ratio with how often it is far over, or that there are too few to judge."""
@@ -157,15 +172,8 @@ class LabourWords(Written):
         if cover.minutes_without_wage:
             said.append(self.without_wage(cover.minutes_without_wage))
         if cover.count_open:
-            said.append(f"{self.count(cover.count_open, 'job')} still open: in no figure here.")
+            said.append(self.still_open(cover.count_open))
         return [line for line in said if line]
-
-    def without_wage(self, minutes: int) -> str:
-        """Say of how many minutes no wage is told."""
-        return (
-            f"For {self.count(minutes, 'minute')} no wage is told: they cost nothing here. "
-            "Wages are set with terms_set."
-        )
 
 
 def _ends(low: float, high: float) -> str:

@@ -156,6 +156,7 @@ class NotCarried:
     """By the stretches worked in the period, of closed and open jobs."""
     days_untold: int
     """Days on which no fixed cost was told."""
+    line: str
 
     @property
     def not_carried_minor(self) -> int:
@@ -165,7 +166,7 @@ class NotCarried:
 
 @dataclass(frozen=True, slots=True)
 class BreakEven:
-    """What a sellable bench hour has to bring in for nothing to be lost, by the last day's terms."""
+    """What a sellable bench hour has to bring in to lose nothing, by the terms of the last day."""
 
     charge_minor: float
     """An hour."""
@@ -335,10 +336,11 @@ class Dearer:
     rows: tuple[DearerAdvice, ...]
     """Most first."""
     count_not_taken: int
-    """Advice with a price that was answered no, later, or not at all, within 730 days before the
-    period's end."""
+    """Advice with a price that was answered no, later, or not at all: given before the period's
+    end, and not 730 days before it begins."""
     count_came_back: int
-    """Of those, the ones with a later job that charged for it, dearer or not."""
+    """Of those, the ones whose first later job that charged for it was closed in the period,
+    dearer or not."""
     dearer_minor: int
     line: str
     cautions: tuple[str, ...]
