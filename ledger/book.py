@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import json
 import secrets
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -17,7 +16,7 @@ import pyarrow as pa
 
 from ledger import settings as book_settings
 from ledger.drafts import Draft, Entry, read_drafts
-from ledger.errors import BookDamaged, BookExists, ClockJumped, Problem, Refused, UnknownBike
+from ledger.errors import BookDamaged, BookExists, ClockJumped, Problem, Refused, unknown_bike
 from ledger.events import Event, parse_event, plain
 from ledger.events.types import TAG_ALPHABET
 from ledger.receipts import Checked, EventReceipt, Receipt
@@ -219,7 +218,7 @@ class Book:
         """Raise UnknownBike, with the nearest tags, where the book has no such tag."""
         known = self.bikes()
         if bike not in known:
-            raise UnknownBike(_unknown(bike, known))
+            raise unknown_bike(bike, known)
 
     # -- writing ---------------------------------------------------------------------------
 
@@ -229,12 +228,14 @@ class Book:
         *,
         confirm_clock: bool = False,
         labels: Sequence[str] | None = None,
+        is_brought_in: bool = False,
     ) -> Receipt:
         """Record events in one commit, all or none; durable when this returns.
 
         Drafts are plain JSON types (or parsed events). An id that the book already holds with
         the same content is answered with its first receipt; `labels` are what refusals call
-        each draft. Raises Refused with every problem, and ClockJumped.
+        each draft. Rules of entry are not held against records that are brought in from another
+        time (`is_brought_in`). Raises Refused with every problem, and ClockJumped.
         """
         now = self._now()
         entries, problems = read_drafts(drafts, self.settings, now, labels)
@@ -247,7 +248,7 @@ class Book:
         def decide(head: Head) -> Sequence[Event]:
             nonlocal decided
             self._check_clock(head, now, confirm_clock)
-            decided = self._decide(entries, head, now)
+            decided = self._decide(entries, head, now, is_brought_in)
             if decided.problems:
                 raise Refused(decided.problems)
             return decided.events
@@ -322,11 +323,13 @@ class Book:
                 "if not, set the clock first. Nothing was recorded."
             )
 
-    def _decide(self, entries: Sequence[Entry], head: Head, now: datetime) -> Decision:
+    def _decide(
+        self, entries: Sequence[Entry], head: Head, now: datetime, is_brought_in: bool = False
+    ) -> Decision:
         self._recorder.follow(self.files())
         known, clashes = self._already_there(entries)
         fresh = [entry for entry in entries if entry.event.id not in known]
-        decision = self._recorder.decide(fresh, head, now, self.keys)
+        decision = self._recorder.decide(fresh, head, now, self.keys, is_brought_in)
         return replace(decision, problems=(*clashes, *decision.problems), known=known)
 
     def _already_there(self, entries: Sequence[Entry]) -> tuple[dict[str, Row], list[Problem]]:
@@ -389,11 +392,3 @@ def _register_gone(path: Path) -> BookDamaged:
         "it back from a backup. Only if there is none, make an empty file of that name: a new "
         "register is begun in it, and what was written before reads as forgotten."
     )
-
-
-def _unknown(bike: str, known: Sequence[str]) -> str:
-    near = difflib.get_close_matches(bike.upper(), known, n=3, cutoff=0.6)
-    hint = f" Did you mean {' or '.join(near)}?" if near else ""
-    if not known:
-        hint = " The book holds no bikes yet."
-    return f"No bike has the tag {bike}.{hint}"

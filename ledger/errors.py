@@ -6,8 +6,9 @@ cannot go on raise a `LedgerError`, whose text a mechanic can act on.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from typing import Literal
 
 Severity = Literal["refused", "warning"]
@@ -72,6 +73,15 @@ class ClockJumped(LedgerError):
 
 class UnknownBike(LedgerError):
     """The tag asked for is not in this book."""
+
+
+def unknown_bike(bike: str, known: Sequence[str]) -> UnknownBike:
+    """Give the error for a tag a book does not have, with the nearest of those it has."""
+    near = get_close_matches(bike.upper(), known, n=3, cutoff=0.6)
+    hint = f" Did you mean {' or '.join(near)}?" if near else ""
+    if not known:
+        hint = " The book holds no bikes yet."
+    return UnknownBike(f"No bike has the tag {bike}.{hint}")
 
 
 class UnreadableInput(LedgerError):

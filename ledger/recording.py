@@ -104,7 +104,12 @@ class Recorder:
         return self._book_events
 
     def decide(
-        self, entries: Sequence[Entry], head: Head, now: datetime, keys: Keyring
+        self,
+        entries: Sequence[Entry],
+        head: Head,
+        now: datetime,
+        keys: Keyring,
+        is_brought_in: bool = False,
     ) -> Decision:
         """Give the events a commit on top of `head` would hold, or every problem they have."""
         recorded_at = max(now, head.recorded_at) if head.recorded_at else now
@@ -115,6 +120,7 @@ class Recorder:
         ]
         labels = {entry.event.id: entry.label for entry in entries}
         facts = self._facts_for(numbered, labels, recorded_at)
+        facts = replace(facts, is_brought_in=is_brought_in)
         twice = _ids_given_twice(entries)
         findings = self._decide_all(numbered, facts)
         problems = [*twice, *findings.problems]

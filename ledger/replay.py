@@ -144,6 +144,7 @@ class Replay:
         return replace(
             facts,
             now=recorded_at,
+            is_brought_in=True,
             labels=labels,
             part_events={part: self._moves(part, events) for part in parts},
             labour_events={

@@ -115,15 +115,31 @@ def _come_back_judged(state: BikeState, move: Move) -> dict[str, Any]:
 
 
 def _quote_given(state: BikeState, move: Move) -> dict[str, Any]:
-    line = {"line_type": "labour", "code": "chain", "net_minor": move.pick, "tax_rate": "0.21"}
-    lines = [{"line": f"{index}", **line} for index in range(1 + move.other % 2)]
-    return {"quote": f"q{move.pick}", "form": "fixed", "currency": "EUR", "lines": lines}
+    """A labour line and now and then a part; now and then it replaces one that stands."""
+    name = f"q{move.pick}-{len(state.quotes)}"
+    usual = {"tax_rate": "0.21"}
+    code = ("chain", "brakes", "quick_check", "full_service")[move.pick % 4]
+    labour = {"line_type": "labour", "code": code, "minutes": 5 + move.pick % 90}
+    part = {"line_type": "part", "code": "M1", "position": _position(move)}
+    part |= {"cost_minor": move.pick // 2} if move.pick % 3 else {}
+    lines = [
+        {"line": f"{name}.{index}", "net_minor": move.pick * (1 + index), **usual, **line}
+        for index, line in enumerate((labour, part)[: 1 + move.other % 2])
+    ]
+    job = open_job(state, move, is_needed=True)
+    standing = [quote.quote for quote in state.standing_quotes(job)]
+    replaces = {"replaces": standing[-1]} if standing and move.other % 3 == 0 else {}
+    form = ("fixed", "up to")[move.pick % 2]
+    data = {"quote": name, "form": form, "currency": "EUR", "lines": lines}
+    return {**data, "is_found_later": move.other % 5 == 0, **replaces}
 
 
 def _quote_answered(state: BikeState, move: Move) -> dict[str, Any]:
     name = sorted(state.quotes)[move.pick % len(state.quotes)]
-    answer = ("yes", "no", "later", "no reply")[move.other % 4]
-    return {"quote": name, "answers": [{"line": "0", "answer": answer}], "how": "phone"}
+    answer = ("yes", "yes", "yes", "no", "later", "no reply")[move.other % 6]
+    lines = list(state.quotes[name].answers)[: 1 + move.pick % 3]
+    answers = [{"line": line, "answer": answer} for line in lines]
+    return {"quote": name, "answers": answers, "how": "phone"}
 
 
 def _inspected(state: BikeState, move: Move) -> dict[str, Any]:
@@ -215,8 +231,29 @@ def _advice_answered(state: BikeState, move: Move) -> dict[str, Any]:
 
 
 def _job_closed(state: BikeState, move: Move) -> dict[str, Any]:
-    line = {"line": "1", "line_type": "part", "code": "M1", "net_minor": 100 * move.pick}
-    return {"currency": "EUR", "lines": [{**line, "tax_rate": "0.09"}]} if move.other % 2 else {}
+    """What was agreed in the job is charged, at the price or below; now and then one is given."""
+    quotes = state.standing_quotes(open_job(state, move, is_needed=True))
+    agreed = [
+        (line, quote.net_minor.get(line, 0))
+        for quote in quotes
+        for line, answer in quote.answers.items()
+        if answer == "yes"
+    ]
+    usual = {"line_type": "labour", "code": "chain", "tax_rate": "0.09"}
+    lines = [
+        {"line": f"c{line}", **usual, "quote_line": line, "net_minor": net - net // 5}
+        for line, net in agreed
+    ]
+    if move.other % 4 == 1:
+        given = {"net_minor": 0, "cost_minor": move.pick, "is_goodwill": True}
+        lines.append({"line": "given", **usual, "line_type": "part", "code": "M1", **given})
+    return {"currency": "EUR", "lines": lines} if lines else {}
+
+
+def _labour_stopped(state: BikeState, move: Move) -> dict[str, Any]:
+    """The clock's own minutes, or those entered; now and then it is only paused."""
+    paused = {"is_paused": True} if move.pick % 3 == 0 else {}
+    return {"minutes": move.pick % 90, **paused} if move.other % 2 else paused
 
 
 MAKERS: dict[str, Callable[[BikeState, Move], dict[str, Any]]] = {
@@ -228,8 +265,12 @@ MAKERS: dict[str, Callable[[BikeState, Move], dict[str, Any]]] = {
     "quote_given": _quote_given,
     "quote_answered": _quote_answered,
     "labour_started": lambda state, move: {"task": "brakes"},
-    "labour_stopped": lambda state, move: {},
-    "labour_logged": lambda state, move: {"task": "chain", "minutes": move.pick % 90},
+    "labour_stopped": _labour_stopped,
+    "labour_logged": lambda state, move: {
+        "task": ("chain", "brakes")[move.pick % 2],
+        "minutes": move.pick % 90,
+        "minutes_kind": ("quoted", "found later", "come-back", "goodwill")[move.other % 4],
+    },
     "goodwill_given": lambda state, move: {"value_minor": move.pick, "minutes": 5},
     "advised": _advised,
     "advice_answered": _advice_answered,

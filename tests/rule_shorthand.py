@@ -96,12 +96,28 @@ def line(name: str, **more: Any) -> dict[str, Any]:
     return {"line": name, "line_type": "labour", "code": "chain", "net_minor": 1000, **more}
 
 
+def given_away(name: str, **more: Any) -> dict[str, Any]:
+    return line(name, net_minor=0, is_goodwill=True, **more)
+
+
+def taxed(name: str, net_minor: int) -> dict[str, Any]:
+    return line(name, net_minor=net_minor, tax_rate="0.21")
+
+
 def charge(*lines: dict[str, Any], currency: str = "EUR") -> dict[str, Any]:
     return {"currency": currency, "lines": list(lines)}
 
 
 def quote(*lines: dict[str, Any], currency: str = "EUR") -> dict[str, Any]:
     return {"quote": "q1", "form": "fixed", **charge(*lines, currency=currency)}
+
+
+def again(*lines: dict[str, Any], **more: Any) -> dict[str, Any]:
+    return {**quote(*lines), "quote": "q2", **more}
+
+
+def half_past() -> dict[str, Any]:
+    return {"occurred_at": datetime(2024, 2, 2, 12, 30, tzinfo=UTC)}
 
 
 def answered(answer: str, line_id: str = "1", name: str = "q1") -> dict[str, Any]:
@@ -113,6 +129,8 @@ OPEN = E("2024-02-01", "job_opened", {}, job())
 CHAIN = E("2024-02-02", "part_fitted", part("chain", "c1"))
 READ = E("2024-02-02", "distance_read", km(1000))
 QUOTED = E("2024-02-02", "quote_given", quote(line("1")), job())
+REQUOTED = E("2024-02-03", "quote_given", again(line("1"), replaces="q1"), job())
+AGREED = [BORN, OPEN, QUOTED, E("2024-02-03", "quote_answered", answered("yes"), job())]
 CLOCK = E("2024-02-02", "labour_started", {"task": "chain"}, job())
 UNSAFE = E("2024-02-02", "measured", pads("0.4"), job())
 WARNED = E(

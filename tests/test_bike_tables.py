@@ -28,8 +28,8 @@ def two_bikes(folder: Path) -> Book:
     book = Book.init(folder / "book", shop="quay", clock=lambda: NOW)
     squeal = {"position": "rear_brake", "fault": "squeal", "verdict": "due"}
     cured = {"position": "rear_brake", "treatment": "cleaned", "puts_right": {"fault": "squeal"}}
-    line = {"line": "l1", "line_type": "labour", "code": "brake", "net_minor": 900}
-    bill = {"currency": "EUR", "lines": [line]}
+    line = {"line": "l1", "line_type": "labour", "code": "brake", "net_minor": 0}
+    bill = {"currency": "EUR", "lines": [{**line, "is_goodwill": True}]}
     for bike in (GULL, TERN):
         job = f"J-{bike}"
         book.append([

@@ -94,7 +94,9 @@ class Recording:
         if not drafts:
             return ()
         labels = [label for row, of_row in made for label in _labels(row, of_row)]
-        receipt = self._book.append(drafts, labels=labels, confirm_clock=self._confirm_clock)
+        receipt = self._book.append(
+            drafts, labels=labels, confirm_clock=self._confirm_clock, is_brought_in=True
+        )
         return receipt.warnings
 
     def _in_halves(

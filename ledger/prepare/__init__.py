@@ -51,6 +51,8 @@ def _labour_stopped(event: kinds.LabourStopped, state: BikeState, facts: BookFac
     started = state.running.get(event.actor)
     if event.data.minutes is not None or started is None or started.job != event.job:
         return {}
+    if facts.day_of(started.occurred_at) != facts.day_of(event.occurred_at):
+        return {}  # Forgotten over night: a rule asks for the minutes worked.
     return {"minutes": (event.occurred_at - started.occurred_at + _MINUTE / 2) // _MINUTE}
 
 

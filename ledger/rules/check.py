@@ -7,8 +7,20 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import replace
 
 from ledger.errors import Problem
-from ledger.events import BOOK_KINDS, Event, event_classes
-from ledger.rules import bike, drivetrain, figures, job, safety, shop, words
+from ledger.events import BOOK_KINDS, Event, event_classes, kinds
+from ledger.events.job import Line
+from ledger.rules import (
+    bike,
+    charges,
+    clocks,
+    drivetrain,
+    figures,
+    job,
+    quotes,
+    safety,
+    shop,
+    words,
+)
 from ledger.rules.facts import BookFacts
 from ledger.rules.rule import Rule, problem
 from ledger.rules.strikes import Past, check_strikes
@@ -17,6 +29,9 @@ from ledger.state import BikeState, apply, in_order, live, order_key, start
 RULES: tuple[Rule, ...] = (
     *bike.RULES,
     *job.RULES,
+    *clocks.RULES,
+    *quotes.RULES,
+    *charges.RULES,
     *words.RULES,
     *figures.RULES,
     *safety.RULES,
@@ -33,9 +48,27 @@ _FOR_KIND: Mapping[str, tuple[Rule, ...]] = {
 
 def check_event(state: BikeState, event: Event, facts: BookFacts) -> Iterator[Problem]:
     """Give what every rule finds in one event, given the bike just before it."""
+    is_brought_in = facts.is_brought_in or _is_restored_charge(event, facts)
     for rule in _FOR_KIND[event.kind]:
+        if rule.is_of_entry and is_brought_in:
+            continue
         for finding in rule.check(state, event, facts):
             yield problem(event, facts, finding, rule.name, rule.severity)
+
+
+def _is_restored_charge(event: Event, facts: BookFacts) -> bool:
+    """Tell whether a closing only restores, unchanged, the charge of one that was struck.
+
+    Else a closing of before these rules, struck by mistake, could never be recorded again.
+    """
+    struck = facts.targets.get(event.restores or "")
+    if event.kind != "job_closed" or struck is None or struck.kind != "job_closed":
+        return False
+    return _charges(event) == _charges(struck)
+
+
+def _charges(event: kinds.JobClosed) -> list[Line]:
+    return [line.model_copy(update={"description": None}) for line in event.data.lines]
 
 
 def check_after(state: BikeState, new_events: Sequence[Event], facts: BookFacts) -> list[Problem]:

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from ledger.events import Event
 from ledger.events.shop import GaugeRegistered
-from ledger.money import Rounding
+from ledger.money import Rounding, major
 from ledger.vocabulary import Vocabulary
 
 
@@ -42,6 +42,12 @@ class BookFacts:
     """Which of the targets are struck already."""
     commit_events: Sequence[Event] = ()
     """The commit's own events, of all bikes."""
+    is_brought_in: bool = False
+    """Records of another time brought in whole: rules of entry are not held against them."""
+
+    def money(self, minor: int) -> str:
+        """Give an amount for a message: `12.50 EUR`."""
+        return f"{major(minor, self.currency):f} {self.currency}"
 
     def day_of(self, moment: datetime) -> str:
         """Give the local day of an instant: `2026-03-01`."""

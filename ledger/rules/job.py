@@ -1,4 +1,4 @@
-"""Rules about a visit: opened once, labour and money inside it, quotes and advice answered."""
+"""Rules about a visit: opened once, work and money inside it, advice and come-backs answered."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from datetime import datetime
 
 from ledger.events import Event, kinds
 from ledger.rules.facts import BookFacts
-from ledger.rules.rule import Finding, refuses, some, warns, when
-from ledger.state import BikeState, in_order
+from ledger.rules.rule import Finding, refuses, some, warns
+from ledger.state import BikeState
 
 _NEEDS_JOB = (
     "job_opened",
@@ -111,153 +111,6 @@ def not_held(state: BikeState, event: kinds.JobResumed, facts: BookFacts) -> Ite
         )
 
 
-def _clocks(state: BikeState, event: Event, facts: BookFacts) -> list[Event]:
-    """Give the mechanic's starts and stops on any bike, with what runs here, in order."""
-    clocks = [*facts.labour_events.get(event.actor, ()), *state.running.values()]
-    own = {clock.id: clock for clock in clocks if clock.actor == event.actor}
-    return in_order((own | {event.id: event}).values())
-
-
-@refuses("labour_already_running", "a second clock of one mechanic, on any bike", "labour_started")
-def labour_already_running(
-    state: BikeState, event: kinds.LabourStarted, facts: BookFacts
-) -> Iterator[Finding]:
-    """Refuse to run two clocks for one pair of hands."""
-    clocks = _clocks(state, event, facts)
-    place = next(index for index, clock in enumerate(clocks) if clock.id == event.id)
-    for other in (clocks[place - 1] if place else None, *clocks[place + 1 : place + 2]):
-        if other is not None and other.kind == "labour_started":
-            wrong = f"{event.actor}'s clock runs on job {other.job} from {when(other, facts)}"
-            yield Finding("actor", wrong, "Stop that clock first (labour_stopped)")
-
-
-@refuses("labour_not_started", "a clock stopped that does not run on that job", "labour_stopped")
-def labour_not_started(
-    state: BikeState, event: kinds.LabourStopped, facts: BookFacts
-) -> Iterator[Finding]:
-    """Refuse to stop what was not started."""
-    running = state.running.get(event.actor)
-    if running is None or running.job != event.job:
-        wrong = f"no clock of {event.actor} runs on job {event.job} then"
-        right = "Start it first (labour_started), or enter the minutes (labour_logged)"
-        yield Finding("job", wrong, right)
-
-
-@refuses("labour_too_long", "a clock that ran for longer than 10,000 minutes", "labour_stopped")
-def labour_too_long(
-    state: BikeState, event: kinds.LabourStopped, facts: BookFacts
-) -> Iterator[Finding]:
-    """Refuse the minutes of a clock that somebody forgot."""
-    minutes = event.data.minutes
-    if minutes is not None and minutes > 10_000:
-        right = "Enter the minutes that were worked"
-        yield Finding("data.minutes", f"the clock ran for {minutes} minutes", right)
-
-
-@refuses("labour_still_running", "a job closed while a clock runs on it", "job_closed")
-def labour_still_running(
-    state: BikeState, event: kinds.JobClosed, facts: BookFacts
-) -> Iterator[Finding]:
-    """Refuse to close over a running clock, which nothing could stop afterwards."""
-    for actor, started in sorted(state.running.items()):
-        if started.job == event.job:
-            wrong = f"{actor}'s clock runs on it from {when(started, facts)}"
-            yield Finding("job", wrong, "Stop it first (labour_stopped)")
-
-
-@refuses("quote_twice", "a quote given again under the same id", "quote_given")
-def quote_twice(state: BikeState, event: kinds.QuoteGiven, facts: BookFacts) -> Iterator[Finding]:
-    """Refuse a quote id that is taken."""
-    if event.data.quote in state.quotes:
-        yield Finding("data.quote", f"quote {event.data.quote} is given already", "Use a new id")
-
-
-@refuses(
-    "line_twice", "two lines of one quote or charge with the same id", "quote_given", "job_closed"
-)
-def line_twice(
-    state: BikeState, event: kinds.QuoteGiven | kinds.JobClosed, facts: BookFacts
-) -> Iterator[Finding]:
-    """Refuse lines nobody could tell apart."""
-    seen: set[str] = set()
-    for index, line in enumerate(event.data.lines):
-        if line.line in seen:
-            field = f"data.lines[{index}].line"
-            yield Finding(field, f"line {line.line} is there already", "Give each line its own id")
-        seen.add(line.line)
-
-
-@refuses(
-    "unknown_quote", "an answer to a quote or line that was not given in that job", "quote_answered"
-)
-def unknown_quote(
-    state: BikeState, event: kinds.QuoteAnswered, facts: BookFacts
-) -> Iterator[Finding]:
-    """Refuse an answer to what nobody asked."""
-    quote = state.quotes.get(event.data.quote)
-    if quote is None or quote.job != event.job:
-        given = [name for name, known in state.quotes.items() if known.job == event.job]
-        right = f"Given in this job: {some(given)}" if given else "Record the quote first"
-        yield Finding("data.quote", f"no quote {event.data.quote} in job {event.job} then", right)
-        return
-    for index, answer in enumerate(event.data.answers):
-        if answer.line not in quote.answers:
-            wrong = f"quote {event.data.quote} has no line {answer.line}"
-            right = f"Its lines are {some(quote.answers)}"
-            yield Finding(f"data.answers[{index}].line", wrong, right)
-
-
-def _answers(state: BikeState, job: str | None) -> dict[str, str | None]:
-    """Give the last answer to each quoted line of a job."""
-    return {
-        line: answer
-        for quote in state.quotes.values()
-        if quote.job == job
-        for line, answer in quote.answers.items()
-    }
-
-
-@refuses(
-    "unknown_quote_line", "a charge for a quoted line that was not quoted in that job", "job_closed"
-)
-def unknown_quote_line(
-    state: BikeState, event: kinds.JobClosed, facts: BookFacts
-) -> Iterator[Finding]:
-    """Refuse a charge that refers to nothing."""
-    quoted = _answers(state, event.job)
-    for index, line in enumerate(event.data.lines):
-        if line.quote_line is not None and line.quote_line not in quoted:
-            right = f"Quoted are: {some(quoted)}" if quoted else "Leave quote_line out"
-            wrong = f"no line {line.quote_line} was quoted in job {event.job}"
-            yield Finding(f"data.lines[{index}].quote_line", wrong, right)
-
-
-@warns(
-    "charged_without_yes", "a charge for a quoted line the keeper did not say yes to", "job_closed"
-)
-def charged_without_yes(
-    state: BikeState, event: kinds.JobClosed, facts: BookFacts
-) -> Iterator[Finding]:
-    """Warn of work charged on silence: no reply is not a yes."""
-    quoted = _answers(state, event.job)
-    for index, line in enumerate(event.data.lines):
-        answer = quoted.get(line.quote_line or "", "yes")
-        if answer != "yes" and not line.is_goodwill:
-            wrong = f"line {line.quote_line} was answered {answer or 'by nobody'}"
-            right = "Record the keeper's yes (quote_answered), or do not charge it"
-            yield Finding(f"data.lines[{index}].quote_line", wrong, right)
-
-
-@warns("over_ceiling", "a charge above what the keeper set as the most", "job_closed")
-def over_ceiling(state: BikeState, event: kinds.JobClosed, facts: BookFacts) -> Iterator[Finding]:
-    """Warn of a charge past the ceiling told at booking-in, tax included."""
-    known = state.jobs.get(event.job or "")
-    total = sum(line.net_minor + (line.tax_minor or 0) for line in event.data.lines)
-    if known is not None and known.ceiling_minor is not None and total > known.ceiling_minor:
-        wrong = f"{total} is more than the ceiling of {known.ceiling_minor}, in minor units"
-        yield Finding("data.lines", wrong, "Past the ceiling another yes is needed")
-
-
 Money = (
     kinds.JobOpened
     | kinds.QuoteGiven
@@ -355,16 +208,6 @@ RULES = (
     another_job_open,
     job_closed_before,
     not_held,
-    labour_already_running,
-    labour_not_started,
-    labour_too_long,
-    labour_still_running,
-    quote_twice,
-    line_twice,
-    unknown_quote,
-    unknown_quote_line,
-    charged_without_yes,
-    over_ceiling,
     wrong_currency,
     unknown_advice,
     unknown_answered_job,

@@ -33,11 +33,15 @@ class Rule:
     severity: Severity
     kinds: tuple[str, ...]
     check: Check
+    is_of_entry: bool = False
+    """It is for what is entered now, not for records of another time brought in whole."""
 
 
-def refuses(name: str, what: str, *kinds: str) -> Callable[[Check], Rule]:
+def refuses(
+    name: str, what: str, *kinds: str, is_of_entry: bool = False
+) -> Callable[[Check], Rule]:
     """Make a rule whose findings keep the whole commit out of the book."""
-    return lambda check: Rule(name, what, "refused", kinds, check)
+    return lambda check: Rule(name, what, "refused", kinds, check, is_of_entry)
 
 
 def warns(name: str, what: str, *kinds: str) -> Callable[[Check], Rule]:

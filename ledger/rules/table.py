@@ -25,8 +25,11 @@ def all_rules() -> list[tuple[str, str, str]]:
 def render() -> str:
     """Give the table as Markdown, what is refused first, each part by name."""
     rows = sorted(all_rules(), key=lambda row: (row[2], row[0]))
+    of_entry = {rule.name for rule in RULES if rule.is_of_entry}
     lines = ["| rule | what it finds | then |", "| --- | --- | --- |"]
-    return "\n".join([*lines, *(f"| `{name}` | {what} | {then} |" for name, what, then in rows)])
+    for name, what, then in rows:
+        lines.append(f"| `{name}` | {what} | {then}{' at entry' * (name in of_entry)} |")
+    return "\n".join(lines)
 
 
 def written(page: str) -> str:

@@ -26,6 +26,7 @@ Changes = dict[str, Any]
 K = TypeVar("K")
 V = TypeVar("V")
 OPENING = ("watch", "due", "unsafe")
+_NO_SUMS: Mapping[str, int] = {}
 
 
 def _put(mapping: Mapping[K, V], key: K, value: V) -> dict[K, V]:
@@ -278,6 +279,7 @@ def _job_opened(state: BikeState, event: kinds.JobOpened, words: Vocabulary) -> 
         opened_at=event.occurred_at,
         promised_at=data.promised_at,
         ceiling_minor=data.ceiling_minor,
+        may_approve=data.may_approve,
     )
     return changes | ({"riding": data.riding} if data.riding is not None else {})
 
@@ -291,12 +293,29 @@ def _job_resumed(state: BikeState, event: kinds.JobResumed, words: Vocabulary) -
 
 
 def _job_closed(state: BikeState, event: kinds.JobClosed, words: Vocabulary) -> Changes:
-    return _job(state, event.job, is_closed=True)
+    """The sums that were quoted have been charged: a long life need not carry them along."""
+    quotes = {
+        name: replace(quote, net_minor=_NO_SUMS, gross_minor=_NO_SUMS)
+        for name, quote in state.quotes.items()
+        if quote.job == event.job
+    }
+    changes = _job(state, event.job, is_closed=True)
+    return {**changes, "quotes": {**state.quotes, **quotes}} if quotes else changes
 
 
 def _quote_given(state: BikeState, event: kinds.QuoteGiven, words: Vocabulary) -> Changes:
-    quote = Quote(event.job, {line.line: None for line in event.data.lines})
-    return {"quotes": _put(state.quotes, event.data.quote, quote)}
+    name, lines, replaced = event.data.quote, event.data.lines, event.data.replaces
+    quote = Quote(
+        name,
+        event.job,
+        answers={line.line: None for line in lines},
+        net_minor={line.line: line.net_minor for line in lines},
+        gross_minor={line.line: line.net_minor + (line.tax_minor or 0) for line in lines},
+    )
+    quotes = _put(state.quotes, name, quote)
+    if replaced is not None and replaced in state.quotes:
+        quotes[replaced] = replace(state.quotes[replaced], replaced_by=name)
+    return {"quotes": quotes}
 
 
 def _quote_answered(state: BikeState, event: kinds.QuoteAnswered, words: Vocabulary) -> Changes:

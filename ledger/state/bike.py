@@ -34,16 +34,25 @@ class Job:
     opened_at: datetime | None = None
     promised_at: datetime | None = None
     ceiling_minor: int | None = None
+    may_approve: tuple[str, ...] = ()
     waiting_for: str | None = None
     is_closed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Quote:
-    """A price named in a job; line ids with the last answer to each, None before any."""
+    """A price named in a job."""
 
+    quote: str
     job: str | None
     answers: Mapping[str, str | None]
+    """Line ids with the last answer to each, None before any."""
+    net_minor: Mapping[str, int]
+    """The price of each line; none any more once the job is closed."""
+    gross_minor: Mapping[str, int]
+    """Each line with its tax, likewise."""
+    replaced_by: str | None = None
+    """The newer quote that stands in its place; its own lines count no more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +109,20 @@ class BikeState:
     quotes: Mapping[str, Quote] = field(default_factory=dict)
     running: Mapping[str, LabourStarted] = field(default_factory=dict)
     """Each mechanic's clock that runs on this bike, by mechanic."""
+
+    def standing_quotes(self, job: str | None) -> list[Quote]:
+        """Give the quotes of a job that no newer one replaces."""
+        return [
+            quote
+            for quote in self.quotes.values()
+            if quote.job == job and quote.replaced_by is None
+        ]
+
+    def quoted_lines(self, job: str | None) -> dict[str, Quote]:
+        """Give, for each line ever quoted in a job, its quote; of several the one that stands."""
+        of_job = [quote for quote in self.quotes.values() if quote.job == job]
+        ordered = sorted(of_job, key=lambda quote: quote.replaced_by is None)
+        return {line: quote for quote in ordered for line in quote.answers}
 
     def changed(self, changes: Mapping[str, Any]) -> BikeState:
         """Give the state with some fields changed.

@@ -55,7 +55,8 @@ def bench(page: str) -> str | None:
 def made(path: Path, wear: str) -> Path:
     """Make the book of one bike whose chain was read at a figure."""
     book = empty_book(path / "book")
-    book.append([*shop_events(), *drivetrain(), *read(wear)])
+    # The bill is of before anything had to be quoted.
+    book.append([*shop_events(), *drivetrain(), *read(wear)], is_brought_in=True)
     return book.path
 
 

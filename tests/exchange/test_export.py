@@ -43,7 +43,8 @@ def a_small_book(folder: Path) -> Book:
             {**of_bike, "kind": "part_fitted", "job": "j1", "data": model},
         ]
     )
-    book.append([{**of_bike, "kind": "job_closed", "job": "j1", "data": closed}])
+    closing = {**of_bike, "kind": "job_closed", "job": "j1", "data": closed}
+    book.append([closing], is_brought_in=True)
     book.strike(receipt.events[2].id, "wrong chain", "mia")
     return book
 

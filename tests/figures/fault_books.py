@@ -17,7 +17,9 @@ PADS = "rear_brake.pads"
 def book_of(folder: Path, *visits: list[Draft], **settings: Any) -> Book:
     """Give a book in which these things happened, recorded at NOW; its money is euros."""
     book = Book.init(folder / "book", shop="quay", name="Quay Bench", clock=lambda: NOW, **settings)
-    book.append([draft for visit in visits for draft in visit], confirm_clock=True)
+    # Bills of before anything had to be quoted: figures read those too.
+    drafts = [draft for visit in visits for draft in visit]
+    book.append(drafts, confirm_clock=True, is_brought_in=True)
     return book
 
 

@@ -59,7 +59,10 @@ def line(name: str, line_type: str, position: str, net: int, **more: Any) -> dic
 
 
 def changed(day: int, bike: str) -> list[dict[str, Any]]:
-    """Chain and cassette changed and charged: 30.00 and 60.00, with 10.00 of work each."""
+    """Chain and cassette changed and charged: 30.00 and 60.00, with 10.00 of work each.
+
+    The bill is of before anything had to be quoted.
+    """
     lines = [
         line("1", "part", "chain", 3000),
         line("2", "labour", "chain", 1000, minutes=10),
@@ -86,7 +89,7 @@ def book(tmp_path: Path) -> Book:
         begun(LATE, "r1", 11), begun(PROMPT, "r2", 9), read(100, LATE, 4000, "1.0", "0.35"),
         read(100, PROMPT, 2000, "0.5", "0.1"), changed(101, LATE),
     ):  # fmt: skip
-        book.append(entries, confirm_clock=True)
+        book.append(entries, confirm_clock=True, is_brought_in=True)
     return book
 
 
@@ -157,7 +160,7 @@ def test_one_rider_alone_has_no_range_of_what_sprockets_cost(tmp_path: Path) -> 
     book = Book.init(tmp_path / "book", shop="quayside", clock=lambda: START + timedelta(days=300))
     for entries in (begun(LATE, "r1", 11), read(100, LATE, 4000, "1.0", "0.35"),
                     changed(101, LATE)):  # fmt: skip
-        book.append(entries, confirm_clock=True)
+        book.append(entries, confirm_clock=True, is_brought_in=True)
     report = chains(book)
     (late,) = report.riders
     assert late.difference_minor is not None and report.shop is not None
