@@ -280,7 +280,7 @@ class JobLedger:
         told: is_unsplit), is_comparable (what was quoted with what was worked), quoted_minutes,
         found_later_quoted_minutes, minutes_ by kind, wages_quoted_minor, without_wage_quoted;
         is_standard, standard_minor, efficiency_minor; tier, bike_kind, is_old, known_days,
-        opened_at, closed_at and closed_day of the job.
+        opened_at, closed_at and closed_day of the job, and job_row: its row in `jobs`.
         """
         return task_table(self._stretches, self._quoted, self.jobs, self.terms)
 

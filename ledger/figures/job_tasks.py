@@ -47,7 +47,8 @@ def task_table(
     costed["is_standard"] = costed["is_standard"] & is_comparable
     flagged = {"is_unsplit": is_unsplit, "is_comparable": is_comparable}
     made = {name: pa.array(values) for name, values in {**flagged, **costed}.items()}
-    return pa.table({**{name: of[name] for name in OF_JOB}, "task": task, **columns, **made})
+    held = {"job_row": pa.array(row), **{name: of[name] for name in OF_JOB}}
+    return pa.table({**held, "task": task, **columns, **made})
 
 
 def _worked(of: Stretches, names: pa.Array) -> pa.Table:

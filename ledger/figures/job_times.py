@@ -1,0 +1,74 @@
+"""What jobs took, task by task, as the model of minutes reads it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from ledger.analysis.job_columns import Worked, worked
+from ledger.figures.columns import Columns
+from ledger.figures.fault_arrays import Integers, flags
+from ledger.figures.job_ledger import JobLedger
+
+OLD, YOUNG, MIDDLE = "unknown history", "known for under 2 years", "known for 2 years or more"
+"""Classes of age: a bike that came with parts found on it, and others by years since first seen."""
+MIDDLE_DAYS = 730
+
+
+def age_class(is_old: bool | None, days: float | None) -> str | None:
+    """Give the class of age of a bike; None where nothing is told."""
+    if is_old:
+        return OLD
+    if days is None:
+        return None
+    return YOUNG if days < MIDDLE_DAYS else MIDDLE
+
+
+def work_of(ledger: JobLedger) -> Worked:
+    """Give the closed jobs of a ledger with the minutes of each task, of the kind quoted.
+
+    Where a job's tier was quoted with no tasks told, all that was worked on it is one task, the
+    tier's own code. What was worked and not quoted, or cannot be told from the tier's own, has no
+    planned minutes.
+    """
+    jobs = ledger.jobs
+    closed = Columns(jobs, np.flatnonzero(flags(pc.is_valid(jobs["closed_at"]))))
+    tasks = Columns(ledger.tasks, np.flatnonzero(flags(pc.is_valid(ledger.tasks["closed_at"]))))
+    is_named = flags(pc.is_valid(tasks.taken("task"))) & ~tasks.flags("is_unsplit")
+    split = tasks.kept(is_named & (tasks["minutes_quoted"] > 0))
+    planned = np.where(split.flags("is_comparable"), split["quoted_minutes"], 0)
+    whole, row_of_whole = _unsplit(closed, tasks)
+    rows = np.concatenate([_rows(closed, split), row_of_whole])
+    return worked(
+        tier=closed.taken("tier"),
+        bike_kind=closed.taken("bike_kind"),
+        age_class=_ages(closed),
+        job=rows,
+        task=pa.concat_arrays([split.taken("task"), whole.taken("tier")]),
+        actual_minutes=np.concatenate([split["minutes_quoted"], whole["minutes_quoted"]]),
+        planned_minutes=np.concatenate([planned, whole["quoted_minutes"]]),
+        closed_at=closed["closed_day"],
+    )
+
+
+def _unsplit(closed: Columns, tasks: Columns) -> tuple[Columns, Integers]:
+    """Give the jobs quoted with a tier whose tasks are not told, and their rows."""
+    there = np.unique(_rows(closed, tasks.kept(tasks.flags("is_unsplit"))))
+    there = there[closed["minutes_quoted"][there] > 0]
+    has_tier = flags(pc.is_valid(closed.taken("tier")))[there]
+    rows = there[has_tier]
+    return Columns(closed.table, closed.rows[rows]), rows
+
+
+def _rows(closed: Columns, tasks: Columns) -> Integers:
+    """Give the row of each task's job."""
+    place = np.full(len(closed.table), -1, dtype=np.int64)
+    place[closed.rows] = np.arange(len(closed))
+    return place[tasks["job_row"]]
+
+
+def _ages(closed: Columns) -> pa.Array:
+    is_old, days = closed.flags("is_old"), closed["known_days"]
+    code = np.where(is_old, 0, np.where(days < MIDDLE_DAYS, 1, 2))
+    return pa.array([OLD, YOUNG, MIDDLE]).take(pa.array(code))
