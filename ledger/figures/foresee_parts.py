@@ -28,7 +28,17 @@ from ledger.analysis.replace_or_service import (
 from ledger.book import Book
 from ledger.engines.duckdb import Asked
 from ledger.errors import WrongUse
-from ledger.figures.fault_arrays import Floats, codes_in, flags, floats, micros
+from ledger.figures.fault_arrays import (
+    NONE,
+    Flags,
+    Floats,
+    Integers,
+    codes_in,
+    flags,
+    floats,
+    last_before,
+    micros,
+)
 from ledger.figures.foresee_shapes import CostPerKm, KmExpected, ServiceOrReplace
 from ledger.figures.labour_words import BenchNames
 from ledger.figures.matching import matched
