@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import pyarrow as pa
 
+from ledger.analysis.losses import pinball
 from ledger.analysis.wear import fit_family
 from ledger.analysis.wear_columns import as_table, moments, names_of
 from ledger.analysis.wear_data import Family, Flags, Floats, Ints, Table, arrange
@@ -56,12 +57,6 @@ class Backtest:
     scored: pa.Table
     """One row a scored reading: row, family, fold, shown, low, middle, high, line, fleet, span,
     loss, loss_line, loss_fleet."""
-
-
-def pinball(actual: Floats, forecast: Floats, share: float) -> Floats:
-    """Give the pinball (quantile) loss of forecasts of a quantile (Koenker & Bassett 1978)."""
-    off = actual - forecast
-    return np.maximum(share * off, (share - 1) * off)
 
 
 def backtest(

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtri
 
 from ledger.analysis.histories import numbers
 from ledger.analysis.life_bounds import Column, FloatArray, refuse, same_length, share_between
@@ -71,10 +73,12 @@ def spreads(
 
 def wilson(count: int, of: int, level: float = 0.95) -> tuple[float, float]:
     """Give the interval of a share, count of so many (Wilson, J. Am. Stat. Assoc. 22, 1927)."""
-    from scipy.stats import binomtest  # takes a while to load
-
-    found = binomtest(count, of).proportion_ci(confidence_level=level, method="wilson")
-    return float(found.low), float(found.high)
+    z = float(ndtri((1 + level) / 2))
+    share, weight = count / of, z * z / of
+    middle = share + weight / 2
+    reach = math.sqrt(weight * (share * (1 - share) + weight / 4))
+    low, high = (middle - reach) / (1 + weight), (middle + reach) / (1 + weight)
+    return (low if count else 0.0), (high if count < of else 1.0)
 
 
 def _spread(ranked: FloatArray, level: float) -> Spread:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import binomtest
 
 from ledger.analysis.life_bounds import BadLives
 from ledger.analysis.ratios import spread, spreads, wilson
@@ -54,6 +55,14 @@ def test_a_published_wilson_interval():
     assert wilson(81, 263) == pytest.approx((0.2553, 0.3662), abs=5e-5)
     # and the same table's 0 of 20 (from memory)
     assert wilson(0, 20) == pytest.approx((0.0, 0.1611), abs=5e-5)
+
+
+@given(st.integers(1, 500), st.floats(0, 1), st.sampled_from([0.8, 0.95]))
+def test_the_interval_of_a_share_is_scipys(of, part, level):
+    """Any count of any size, none and all of them too."""
+    count = round(part * of)
+    want = binomtest(count, of).proportion_ci(confidence_level=level, method="wilson")
+    assert wilson(count, of, level) == pytest.approx((want.low, want.high), abs=1e-9)
 
 
 def test_few_are_too_few_to_judge():
