@@ -12,9 +12,11 @@ from ledger.cli.dashboard import dashboard
 from ledger.cli.demo import demo
 from ledger.cli.due import due
 from ledger.cli.faults import faults
+from ledger.cli.foresee import foresee
 from ledger.cli.guard import Guarded
 from ledger.cli.labour import labour
 from ledger.cli.look import bikes, history, state
+from ledger.cli.margin import margin
 from ledger.cli.record import record, strike
 from ledger.cli.schema import schema
 from ledger.cli.start import init
@@ -37,7 +39,7 @@ GROUPS: dict[str, tuple[Callable[..., None], ...]] = {
     "Start": (init, demo),
     "At the bench": (record, strike),
     "Look": (state, history, bikes, dashboard),
-    "Figures": (wear, due, chains, faults, labour),
+    "Figures": (wear, due, chains, faults, labour, margin, foresee),
     "Check": (verify,),
     "Other programs": (import_file, export, schema),
 }

@@ -99,9 +99,8 @@ def _jobs(book: Book, found: BookLabour, asked: Asked) -> Sheet:
 
 
 def _about(book: Book, found: BookLabour) -> Sheet:
-    cover, later = single(found.cover), single(found.found_later)
-    named = [(f"found_later_{name}", figure) for name, figure in later]
-    return about("about", [*heading_lines(book, found), *cover, *named], book.settings)
+    cover, later = single(found.cover), single(found.found_later, "found later.")
+    return about("about", [*heading_lines(book, found), *cover, *later], book.settings)
 
 
 def job_tables(book: Book, one: JobWaterfall) -> list[Sheet]:

@@ -165,5 +165,6 @@ def refuse_unknown(flag: str, key: str | None, known: Sequence[str | None], what
     names = [key_words(one) for one in known]
     if not names:
         raise WrongUse(f"{flag} {key_words(key)}: no job was closed in the period.")
-    near = get_close_matches(key_words(key), names, n=3, cutoff=0.5) or names[:10]
-    raise WrongUse(f"{flag}: no {what} here is {key_words(key)!r}. There is {', '.join(near)}.")
+    near = get_close_matches(key_words(key), [one for one in names if one != NONE], n=3, cutoff=0.5)
+    said = f"Did you mean {' or '.join(near)}?" if near else f"There are: {', '.join(names[:12])}."
+    raise WrongUse(f"{flag}: no {what} here is {key_words(key)!r}. {said}")

@@ -132,22 +132,22 @@ def sheet(name: str, shape: type, rows: Iterable[Any], settings: BookSettings) -
 
 
 def about(name: str, lines: Iterable[tuple[str, Any]], settings: BookSettings) -> Sheet:
-    """Give single figures, by their names in a shape, as a table of two columns."""
+    """Give single figures, by their names (`caused.minutes`), as a table of two columns."""
     rows = tuple(
-        (f"{_words((what,))} ({settings.currency})", amount(figure, settings))
-        if what.endswith("_minor")
-        else (_words((what,)), cell_of(figure, settings))
+        (f"{_words(what.split('.'))} ({settings.currency})", amount(figure, settings))
+        if what.endswith("minor")
+        else (_words(what.split(".")), cell_of(figure, settings))
         for what, figure in lines
     )
     return Sheet(name, ("what", "figure"), rows)
 
 
-def single(value: Any) -> list[tuple[str, Any]]:
-    """Give the figures of a shape that are one value each, with their names."""
+def single(value: Any, of: str = "") -> list[tuple[str, Any]]:
+    """Give the figures of a shape that are one value each, with their names after `of`."""
     shape: type = type(value)
     columns = (column for column in columns_of(shape) if len(column.path) == 1)
     found = [(column.path[0], getattr(value, column.path[0])) for column in columns]
-    return [(name, one) for name, one in found if not isinstance(one, tuple)]
+    return [(f"{of}{name}", one) for name, one in found if not isinstance(one, tuple)]
 
 
 def _cell(row: Any, column: Column, settings: BookSettings) -> Cell:
