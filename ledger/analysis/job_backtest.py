@@ -13,10 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ledger.analysis.job_cells import places
 from ledger.analysis.job_columns import OF_JOB, Worked
 from ledger.analysis.job_fit import JobTimes, fit_sums
 from ledger.analysis.job_likelihood import SPREADS
-from ledger.analysis.job_sums import JobSums, places, sums_of
+from ledger.analysis.job_sums import JobSums, sums_of
 from ledger.analysis.life_bounds import FloatArray
 from ledger.analysis.losses import pinball
 

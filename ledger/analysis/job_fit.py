@@ -13,10 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri
 
+from ledger.analysis.job_cells import places
 from ledger.analysis.job_columns import FACTORS, Worked
 from ledger.analysis.job_likelihood import SPREADS, Likelihood
 from ledger.analysis.job_search import best_spreads
-from ledger.analysis.job_sums import JobSums, count_effects, places, sums_of
+from ledger.analysis.job_sums import JobSums, count_effects, sums_of
 from ledger.analysis.job_usual import UsualMinutes, usual_of
 from ledger.analysis.life_bounds import FloatArray, share_between
 

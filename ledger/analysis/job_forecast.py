@@ -8,10 +8,10 @@ from fractions import Fraction
 
 import numpy as np
 
+from ledger.analysis.job_cells import places
 from ledger.analysis.job_columns import FACTORS, OF_JOB
 from ledger.analysis.job_fit import JobTimes
 from ledger.analysis.job_likelihood import SPREADS
-from ledger.analysis.job_sums import places
 from ledger.analysis.life_bounds import FloatArray, refuse_draws, share_between
 from ledger.analysis.unfit import CannotFit
 

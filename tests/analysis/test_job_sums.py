@@ -9,6 +9,7 @@ import pytest
 from scipy.optimize import approx_fprime
 from scipy.stats import multivariate_normal
 
+from ledger.analysis.job_cells import MOST_TASKS
 from ledger.analysis.job_columns import FACTORS, OF_JOB, worked
 from ledger.analysis.job_likelihood import LIKELY, MEAN_SPREAD, Likelihood
 from ledger.analysis.job_sums import LARGEST_RATIO, LONGEST, sums_of
@@ -108,6 +109,13 @@ def test_a_task_nobody_planned_counts_for_its_usual_minutes_alone():
     assert (sums.count_rows, sums.count_jobs) == (1, 1)
     assert sums.minutes.sum(axis=1).tolist() == [1, 1, 0]
     assert sums.minutes[1, 40] == 1
+
+
+def test_the_first_tasks_of_a_huge_job_count():
+    """Of thirty tasks planned for 10 minutes that took 20, 24 are in the sums."""
+    sums = sums_of(_one_job(["a"] * 30, [20] * 30, [10] * 30))
+    assert (sums.count_rows, sums.jobs[MOST_TASKS]) == (MOST_TASKS, 1)
+    assert sums.jobs_square[MOST_TASKS] == pytest.approx((MOST_TASKS * np.log(2)) ** 2)
 
 
 def test_more_than_a_day_counts_as_a_day():
