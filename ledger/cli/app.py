@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import typer
 
-from ledger.cli import riders
+from ledger.cli import clock, riders
 from ledger.cli.chains import chains
 from ledger.cli.dashboard import dashboard
 from ledger.cli.demo import demo
@@ -50,4 +50,5 @@ NAMES = {"import_file": "import"}
 for panel, commands in GROUPS.items():
     for command in commands:
         app.command(NAMES.get(command.__name__), rich_help_panel=panel)(command)
+app.add_typer(clock.app, name="clock", rich_help_panel="At the bench")
 app.add_typer(riders.app, name="riders", rich_help_panel="At the bench")

@@ -59,6 +59,8 @@ select
     events.quote,
     events.replaces_quote,
     events.is_found_later,
+    events.is_paused,
+    events.first_used_on,
     events.lines
 from events
 left join struck on events.id = struck.id

@@ -81,6 +81,8 @@ def test_every_example_of_the_help_works(lockring: Run, example: list[str]) -> N
     if example[0] != "init":
         is_new = example[:2] == ["record", "bike_registered"]
         prepare(lockring, has_bike=not is_new, is_record=example[0] == "record")
+    if example[0] == "clock":
+        on_the_clock(lockring, example)
     done = lockring(*example)
     assert (done.code, done.out == "") == (0, False), done.err
 
@@ -97,6 +99,18 @@ def prepare(lockring: Run, *, has_bike: bool, is_record: bool) -> None:
         Path("events.jsonl").write_text(LINE.format(id=STRUCK[:-4] + "0001", bike=other))
     Path("log.csv").write_text(LOG)
     Path("log.toml").write_text(MAPPING)
+
+
+def on_the_clock(lockring: Run, example: list[str]) -> None:
+    """Book the bike in, and let a clock run or be paused where the example moves one."""
+    opened = ("--bike", TAG, "--job", "j1", "--at", "2026-03-01 09:00")
+    assert lockring("record", "job_opened", *opened).code == 0
+    if not {"pause", "resume", "stop"} & set(example):
+        return
+    at = ("--at", "2026-03-01 16:00") if "--at" in example else ()
+    assert lockring("clock", "start", TAG, "--task", "brakes", *at).code == 0
+    if "resume" in example:
+        assert lockring("clock", "pause").code == 0
 
 
 def test_help_is_quick_and_light() -> None:

@@ -1,0 +1,210 @@
+"""Whose clock runs on what: the clocks of a book as they stand, and the events that move them.
+
+A clock is nothing but events, so it survives any restart. Nothing here writes: every function
+that moves a clock gives the draft to append, or raises `ClockRefused` with what would be right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from ledger.errors import LedgerError
+from ledger.events.types import format_moment
+from ledger.queries import bike_view, whole_table
+
+if TYPE_CHECKING:
+    from ledger.book import Book
+
+Draft = dict[str, Any]
+_MINUTE = timedelta(minutes=1)
+KINDS = ("quoted", "found later", "come-back", "goodwill")
+
+
+class ClockRefused(LedgerError):
+    """A clock that cannot be moved like that."""
+
+
+@dataclass(frozen=True, slots=True)
+class RunningClock:
+    """One mechanic's clock on one job, running or paused."""
+
+    bike: str
+    job: str
+    mechanic: str
+    task: str
+    minutes_kind: str
+    since: datetime
+    """When it was started, or paused; UTC."""
+    is_paused: bool
+    minutes: int
+    """Since it was started, to the minute; 0 while paused."""
+    minutes_before: int
+    """What the mechanic has on this job, task and kind already."""
+    is_forgotten: bool
+    """It runs since an earlier local day: its span is not what was worked."""
+
+
+def running(book: Book, now: datetime | None = None) -> tuple[RunningClock, ...]:
+    """Give every clock that runs or is paused, by mechanic, running ones before paused ones.
+
+    `now` is the present unless another instant is asked for.
+    """
+    at = datetime.now(UTC) if now is None else now
+    rows = whole_table(book, "open_clocks", now).to_pylist()
+    clocks = [_clock(book, row, at) for row in rows]
+    return tuple(sorted(clocks, key=lambda one: (one.mechanic, one.is_paused, one.since)))
+
+
+def _clock(book: Book, row: dict[str, Any], now: datetime) -> RunningClock:
+    since, is_paused = row["since"].astimezone(UTC), row["is_paused"]
+    local = book.settings.local
+    return RunningClock(
+        bike=row["bike"],
+        job=row["job"],
+        mechanic=row["actor"],
+        task=row["task"],
+        minutes_kind=row["minutes_kind"],
+        since=since,
+        is_paused=is_paused,
+        minutes=0 if is_paused else max(0, (now - since + _MINUTE / 2) // _MINUTE),
+        minutes_before=int(row["minutes_before"]),
+        is_forgotten=not is_paused and local(since).date() < local(now).date(),
+    )
+
+
+def runs(clocks: Sequence[RunningClock], mechanic: str) -> RunningClock | None:
+    """Give the clock that a mechanic's hands are on; None where none runs."""
+    return next((one for one in clocks if one.mechanic == mechanic and not one.is_paused), None)
+
+
+def paused(
+    clocks: Sequence[RunningClock], mechanic: str, job: str | None = None
+) -> tuple[RunningClock, ...]:
+    """Give the clocks a mechanic has paused, of one job or of all, the last paused first."""
+    found = [
+        one
+        for one in clocks
+        if one.mechanic == mechanic and one.is_paused and job in (None, one.job)
+    ]
+    return tuple(sorted(found, key=lambda one: one.since, reverse=True))
+
+
+def job_of(book: Book, bike: str, job: str | None = None) -> str:
+    """Give the job to work on: the one asked for, or the only one open on the bike.
+
+    Raises UnknownBike, and ClockRefused where none is open, or several are.
+    """
+    book.require_bike(bike)
+    open_now = [one.job for one in bike_view(book, bike).jobs_open]
+    if job is not None:
+        return job
+    if len(open_now) == 1:
+        return open_now[0]
+    if not open_now:
+        raise ClockRefused(f"Bike {bike} has no open job. Book it in first (job_opened).")
+    raise ClockRefused(f"Bike {bike} has several open jobs: say which, {' or '.join(open_now)}.")
+
+
+def start_draft(
+    clocks: Sequence[RunningClock],
+    mechanic: str,
+    bike: str,
+    job: str,
+    task: str,
+    minutes_kind: str = "quoted",
+    at: datetime | None = None,
+) -> Draft:
+    """Give what starts a mechanic's clock; raises ClockRefused where one of theirs runs."""
+    busy = runs(clocks, mechanic)
+    if busy is not None:
+        on = f"{mechanic}'s clock runs on bike {busy.bike} ({busy.task}, job {busy.job})"
+        raise ClockRefused(f"{on}. Stop or pause it first.")
+    data = {"task": task, "minutes_kind": minutes_kind}
+    return _draft("labour_started", mechanic, bike, job, data, at)
+
+
+def pause_draft(clock: RunningClock, at: datetime | None = None) -> Draft:
+    """Give what pauses a running clock: its minutes so far are booked.
+
+    Raises ClockRefused for one that is paused already, or was forgotten.
+    """
+    if clock.is_paused:
+        raise ClockRefused(f"{_named(clock)} is paused already.")
+    return stop_draft(clock, at=at, is_paused=True)
+
+
+def resume_draft(
+    clocks: Sequence[RunningClock], clock: RunningClock, at: datetime | None = None
+) -> Draft:
+    """Give what lets a paused clock go on; raises ClockRefused where it runs, or another does."""
+    if not clock.is_paused:
+        raise ClockRefused(f"{_named(clock)} is not paused: it runs.")
+    what = (clock.bike, clock.job, clock.task, clock.minutes_kind)
+    return start_draft(clocks, clock.mechanic, *what, at)
+
+
+def stop_draft(
+    clock: RunningClock,
+    minutes: int | None = None,
+    at: datetime | None = None,
+    *,
+    is_paused: bool = False,
+) -> Draft:
+    """Give what stops a running clock, with the minutes worked where they are entered.
+
+    A forgotten clock needs its minutes, and then ends on the day it was started, or the time it
+    should have stopped. Raises ClockRefused where neither is given, and for a paused clock.
+    """
+    if clock.is_paused:
+        raise ClockRefused(f"{_named(clock)} is paused: its minutes are booked already.")
+    if clock.is_forgotten and minutes is None and at is None:
+        raise ClockRefused(
+            f"{_named(clock)} runs since another day. "
+            "Enter the minutes worked, or when it should have stopped."
+        )
+    if clock.is_forgotten and at is None and minutes is not None:
+        at = clock.since + minutes * _MINUTE
+    data: dict[str, Any] = {} if minutes is None else {"minutes": minutes}
+    if is_paused:
+        data["is_paused"] = True
+    return _draft("labour_stopped", clock.mechanic, clock.bike, clock.job, data, at)
+
+
+def end_drafts(clock: RunningClock) -> list[Draft]:
+    """Give what ends a paused clock for good: it runs for no time, and no minutes are added."""
+    if not clock.is_paused:
+        raise ClockRefused(f"{_named(clock)} runs: stop it.")
+    where = (clock.mechanic, clock.bike, clock.job)
+    again = {"task": clock.task, "minutes_kind": clock.minutes_kind}
+    return [
+        _draft("labour_started", *where, again, clock.since),
+        _draft("labour_stopped", *where, {"minutes": 0}, clock.since),
+    ]
+
+
+def log_draft(
+    mechanic: str,
+    bike: str,
+    job: str,
+    task: str,
+    minutes: int,
+    minutes_kind: str = "quoted",
+    at: datetime | None = None,
+) -> Draft:
+    """Give what books minutes afterwards."""
+    data = {"task": task, "minutes": minutes, "minutes_kind": minutes_kind}
+    return _draft("labour_logged", mechanic, bike, job, data, at)
+
+
+def _named(clock: RunningClock) -> str:
+    return f"{clock.mechanic}'s clock on bike {clock.bike} ({clock.task})"
+
+
+def _draft(
+    kind: str, mechanic: str, bike: str, job: str, data: Draft, at: datetime | None
+) -> Draft:
+    when = {} if at is None else {"occurred_at": format_moment(at)}
+    return {"kind": kind, "bike": bike, "job": job, "actor": mechanic, **when, "data": data}
