@@ -145,7 +145,17 @@ class _Lines:
 
 
 def _lines(tables: FaultTables, jobs: Sequence[str]) -> _Lines:
-    bills = tables.bills_of(jobs)
+    given = tables.given_lines(jobs)
+    told = np.asarray(given["cost"].combine_chunks().fill_null(NONE), dtype=np.int64)
+    return _Lines(codes_in(given["job"], jobs), given["position"].combine_chunks(), told)
+
+
+def given_away(bills: pa.Table) -> pa.Table:
+    """Give the lines of bills that nobody paid for, but for labour: bike, job, position, cost.
+
+    `bills` are rows of the relation `job_bills`; cost is null where it is not told.
+    """
+    bills = bills.filter(pc.is_valid(bills["lines"])).combine_chunks()
     lists = bills["lines"].combine_chunks()
     lines, parent = pc.list_flatten(lists), pc.list_parent_indices(lists)
     line_type, net, cost, position, is_goodwill = (
@@ -153,10 +163,9 @@ def _lines(tables: FaultTables, jobs: Sequence[str]) -> _Lines:
         for name in ("line_type", "net", "cost", "position", "is_goodwill")
     )
     is_given = flags(is_goodwill) | flags(pc.equal(net, 0))
-    kept = np.flatnonzero(is_given & ~flags(pc.equal(line_type, _NEVER_PARTS)))
-    job = codes_in(bills["job"], jobs)[np.asarray(parent, dtype=np.int64)[kept]]
-    told = np.asarray(cost.fill_null(NONE), dtype=np.int64)[kept]
-    return _Lines(job, position.take(pa.array(kept)), told)
+    kept = pa.array(np.flatnonzero(is_given & ~flags(pc.equal(line_type, _NEVER_PARTS))))
+    columns = {name: bills[name].take(parent.take(kept)) for name in ("bike", "job")}
+    return pa.table({**columns, "position": position.take(kept), "cost": cost.take(kept)})
 
 
 def _parts(lines: _Lines, count: int) -> dict[str, Integers]:

@@ -203,7 +203,7 @@ def _counts(sides: Sides, codes: Codes, count: int) -> list[FaultCounts]:
         "count_found": np.ones(len(found), dtype=np.bool_),
         "count_open": ~is_right & ~is_cleared,
         "count_closed_without_work": is_cleared,
-        "count_carried": sides.tables.matching.count_jobs_carried > 0,
+        "count_carried": sides.tables.matching.marks.count_jobs_carried > 0,
     }
     of_repair = {
         "count_put_right": np.ones(len(held.rows), dtype=np.bool_),

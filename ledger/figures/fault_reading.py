@@ -10,18 +10,26 @@ import pyarrow as pa
 from ledger.book import Book
 from ledger.engines.duckdb import Asked
 from ledger.figures.fault_tables import FaultTables
+from ledger.figures.kept_faults import EPISODES, FromKept, kept_of_faults
+from ledger.figures.matched_marks import MatchedMarks
 from ledger.figures.matching import USES, matched
 from ledger.queries import asked_of, bike_tables, whole_table
 from ledger.vocabulary import Window
 
 Reading = Callable[[str], pa.Table]
 """Gives a relation by name."""
+Kept = Callable[[str], pa.Table | None]
+"""Gives what is kept beside the book by name."""
 OF_BIKE = tuple(
     dict.fromkeys(
         (*USES, "job_facts", "labour_spells", "job_bills", "observed_bikes", "open_advice")
     )
 )
 """What a bike's faults are told from."""
+
+
+def _nothing_kept(name: str) -> pa.Table | None:
+    return None
 
 
 class ReadOnce(dict[str, pa.Table]):
@@ -47,8 +55,15 @@ def fault_tables(
 ) -> FaultTables:
     """Give a book's faults as at an instant (None for now), as known to a seq."""
     asked = asked_of(book, as_at, known_seq)
-    given = ReadOnce(lambda name: whole_table(book, name, asked.as_at, asked.known_seq))
-    return _tables(book, asked, window, given)
+    kept = kept_of_faults(book, asked)
+    episodes = kept(EPISODES.name)
+    marks = None if episodes is None else FromKept(episodes)
+
+    def reading(name: str) -> pa.Table:
+        found = kept(name)
+        return whole_table(book, name, asked.as_at, asked.known_seq) if found is None else found
+
+    return _tables(book, asked, window, ReadOnce(reading), kept=kept, marks=marks)
 
 
 def bike_fault_tables(
@@ -73,7 +88,14 @@ def bike_fault_tables(
 
 
 def _tables(
-    book: Book, asked: Asked, window: Window | None, given: ReadOnce, bike: str | None = None
+    book: Book,
+    asked: Asked,
+    window: Window | None,
+    given: ReadOnce,
+    bike: str | None = None,
+    *,
+    kept: Kept = _nothing_kept,
+    marks: MatchedMarks | None = None,
 ) -> FaultTables:
     return FaultTables(
         book=book,
@@ -81,7 +103,15 @@ def _tables(
         today=book.settings.local(asked.as_at).date(),
         known_seq=asked.known_seq,
         window=window,
-        matching=matched(book, asked.as_at, asked.known_seq, window=window, read=given.__getitem__),
+        matching=matched(
+            book,
+            asked.as_at,
+            asked.known_seq,
+            window=window,
+            read=given.__getitem__,
+            marks=marks,
+        ),
         bike=bike,
         given=given,
+        kept=kept,
     )

@@ -13,16 +13,13 @@ from ledger.figures.fault_arrays import (
     NONE,
     NULL_TIME,
     Flags,
-    Floats,
     Integers,
-    codes_in,
     days,
     first_of,
     flags,
     floats,
     micros,
 )
-from ledger.figures.fault_distances import BikeDistances
 
 if TYPE_CHECKING:
     from ledger.figures.fault_tables import FaultTables
@@ -30,8 +27,6 @@ if TYPE_CHECKING:
 _SAME = ("bike", "position", "system", "fault", "cause", "found_seq", "put_right_at",
          "observed_until", "window_days", "window_km")  # fmt: skip
 _OF_REPAIR = ("seq", "kind", "treatment", "job", "actor", "tier", "riding", "make", "model")
-_LAST = np.iinfo(np.int64).max
-"""Comes after every seq: the end of what is known of a bike."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,16 +54,13 @@ def held_of(tables: FaultTables) -> Held:
     """Give how the repairs of a book held, without what else is known of them."""
     found, repeats = tables.found, tables.again
     rows = np.flatnonzero(np.asarray(found["put_right_at"].combine_chunks().is_valid()))
-    right = found.select(["bike", "found_seq", "put_right_at", "put_right_seq", "window_days",
-                          "window_km"]).take(pa.array(rows))  # fmt: skip
     # seqs are one run for the whole book, so that they alone name an episode.
-    answered = _rows_of(repeats["answers_seq"], right["found_seq"])
+    answered = _rows_of(repeats["answers_seq"], found["found_seq"].take(pa.array(rows)))
     again_at = micros(repeats["again_found_at"])
     again = first_of(answered, len(rows), again_at, np.ones(len(answered), dtype=np.bool_))
     is_back = np.zeros(len(rows), dtype=np.bool_)
     is_back[answered[flags(repeats["is_come_back"])]] = True
-    bike = codes_in(right["bike"], tables.bikes["bike"].to_pylist())
-    until = micros(tables.bikes["observed_until"])[bike]
+    until = tables.matching.marks.until_us[rows]
     return Held(
         rows=rows,
         again=again,
@@ -76,32 +68,20 @@ def held_of(tables: FaultTables) -> Held:
         again_us=np.append(again_at, NULL_TIME)[again],
         until_us=until,
         is_come_back=is_back,
-        is_mature=is_back | _is_over(tables, right, until, ~is_back),
+        is_mature=is_back | _is_over(tables, rows, until, ~is_back),
     )
 
 
-def _is_over(tables: FaultTables, right: pa.Table, until: Integers, is_asked: Flags) -> Flags:
+def _is_over(tables: FaultTables, rows: Integers, until: Integers, is_asked: Flags) -> Flags:
     """Say of each repair whether its window, whichever end is later, was over when last seen."""
+    right = tables.found.select(["put_right_at", "window_days", "window_km"]).take(pa.array(rows))
     is_over = days(until - micros(right["put_right_at"])) > floats(right["window_days"])
-    rows = np.flatnonzero(is_over & is_asked)
-    asked = right.take(pa.array(rows))
+    asked = np.flatnonzero(is_over & is_asked)
     with np.errstate(invalid="ignore"):
-        is_short = km_watched(tables, asked, until[rows]) <= floats(asked["window_km"])
-    is_over[rows[is_short]] = False
+        ridden = tables.matching.marks.km_watched(rows[asked])
+        is_short = ridden <= floats(right["window_km"])[asked]
+    is_over[asked[is_short]] = False
     return np.asarray(is_over, dtype=np.bool_)
-
-
-def km_watched(tables: FaultTables, right: pa.Table, until: Integers) -> Floats:
-    """Give what bikes rode from a repair until they were last seen; NaN where not known.
-
-    `right` has the columns bike, put_right_at and put_right_seq.
-    """
-    names = pc.unique(right["bike"])
-    bike = codes_in(right["bike"], names.to_pylist())
-    distances = BikeDistances.of(tables.read("distance_readings"), names)
-    at, seq = micros(right["put_right_at"]), np.asarray(right["put_right_seq"].to_numpy())
-    gone = distances.km_at(bike, at, seq)
-    return np.maximum(distances.km_at(bike, until, np.full(len(bike), _LAST)) - gone, 0.0)
 
 
 def repairs_of(tables: FaultTables) -> pa.Table:
@@ -112,7 +92,7 @@ def repairs_of(tables: FaultTables) -> pa.Table:
     right = tables.episodes.take(pa.array(held.rows))
     is_again = held.is_found_again
     again_km = np.append(floats(repeats["km"]), np.nan)[held.again]
-    km = np.where(is_again, again_km, km_watched(tables, right, held.until_us))
+    km = np.where(is_again, again_km, tables.matching.marks.km_watched(held.rows))
     ended = np.where(is_again, held.again_us, held.until_us)
     columns = {
         **{name: right[name] for name in _SAME},

@@ -6,14 +6,12 @@ kilometres; null is "not known", never zero. Joined tags are one bike, under the
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Protocol
 
-import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
@@ -25,6 +23,7 @@ from ledger.vocabulary.words import Window
 if TYPE_CHECKING:
     from ledger.figures.fault_codes import FaultCodes
     from ledger.figures.fault_repairs import Held
+    from ledger.figures.matched_marks import MatchedMarks
 
 _OF_JOBS = "where job in (select unnest($jobs))"
 _AT_POSITIONS = "where position in (select unnest($positions))"
@@ -124,8 +123,8 @@ class Matched(Protocol):
         """The same rows, with what else was known then: tier, riding, part, km."""
 
     @property
-    def count_jobs_carried(self) -> npt.NDArray[np.int64]:
-        """Jobs closed between found and ended, of each episode."""
+    def marks(self) -> MatchedMarks:
+        """The same, as the marks alone tell."""
 
     @property
     def again(self) -> pa.Table:
@@ -156,6 +155,9 @@ class FaultTables:
     """The one bike whose events alone were read; None for the whole book."""
     given: Mapping[str, pa.Table] = field(default_factory=dict)
     """Relations as at the same instant and seq, by name: read already, or when asked for."""
+    kept: Callable[[str], pa.Table | None] = lambda name: None
+    """Gives a table that is kept beside the book, as at the same instant and seq; None where it
+    is not."""
 
     @cached_property
     def words(self) -> Vocabulary:
@@ -236,6 +238,8 @@ class FaultTables:
     @cached_property
     def unpaid_labour(self) -> pa.Table:
         """The stretches of labour that nobody paid for: booked as come-back or goodwill."""
+        if (kept := self.kept("unpaid_labour")) is not None:
+            return kept
         if self.bike is not None or "labour" in self.__dict__:
             is_unpaid = pc.is_in(self.labour["minutes_kind"], pa.array(UNPAID_KINDS))
             return self.labour.filter(is_unpaid)
@@ -244,6 +248,8 @@ class FaultTables:
     def openings_of(self, jobs: pa.Array) -> pa.Table:
         """Give job, tier and opened_at of some jobs, those that were opened."""
         names = ["job", "tier", "opened_at"]
+        if (kept := self.kept("job_openings")) is not None:
+            return kept.filter(pc.is_in(kept["job"], jobs)).select(names)
         if self.bike is not None or "job_facts" in self.__dict__:
             return self.job_facts.filter(pc.is_in(self.job_facts["job"], jobs)).select(names)
         return self._whole("job_openings", _OF_JOBS, {"jobs": jobs.to_pylist()}).select(names)
@@ -256,6 +262,14 @@ class FaultTables:
     def read(self, relation: str) -> pa.Table:
         """Give any relation, as at the same instant and seq: of the one bike where one is."""
         return self.given[relation]
+
+    def given_lines(self, jobs: Sequence[str]) -> pa.Table:
+        """Give the lines of some jobs' bills that were given away: `fault_costs.given_away`."""
+        from ledger.figures.fault_costs import given_away
+
+        if (kept := self.kept("given_lines")) is not None:
+            return kept.filter(pc.is_in(kept["job"], pa.array(jobs, pa.string())))
+        return given_away(self.bills_of(jobs))
 
     def bills_of(self, jobs: Sequence[str]) -> pa.Table:
         """Give the bills of some jobs: rows of the relation `job_bills` that have lines."""

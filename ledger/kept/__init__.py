@@ -1,0 +1,158 @@
+"""Tables kept beside a book, so that figures over all of it need not be worked out each time.
+
+They lie in `derived/` in the book's folder. Anyone may delete it at any time, and every answer
+stays the same. They follow the book: only the bikes that something was recorded of since are
+looked at anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from contextlib import AbstractContextManager, nullcontext
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from threading import RLock
+from typing import TYPE_CHECKING
+from weakref import WeakKeyDictionary
+
+import pyarrow as pa
+
+from ledger.kept.changes import Changes, changes_since
+from ledger.kept.keep import Keep, Read
+from ledger.kept.mark import Mark, is_of
+from ledger.kept.reading import newest_us, of_all, of_some
+from ledger.kept.shelf import Held, Shelf, by_bike, without
+
+if TYPE_CHECKING:
+    from ledger.book import Book
+    from ledger.engines.duckdb import Asked
+    from ledger.storage.head import Head
+
+__all__ = ["FEWEST_EVENTS", "Keep", "Read", "keep_ready", "kept"]
+
+FEWEST_EVENTS = 100_000
+"""A smaller book is worked out as fast as its tables are read: nothing is kept of it."""
+_MOST_SHARE = 5
+"""Where more than one in so many events is new, all bikes are looked at anew."""
+_MOST_REPLACED = 256
+"""So many bikes are told beside the base before a base is written anew."""
+_SMALL_BYTES = 4_000_000
+"""A base as small as this is written anew at once."""
+
+
+@dataclass
+class _Known:
+    """What one process holds of a book's kept tables."""
+
+    lock: RLock = field(default_factory=RLock)
+    held: dict[str, Held] = field(default_factory=dict)
+    changed: tuple[Mark, int, Changes] | None = None
+    """The last changes looked up: since which mark, up to which size."""
+
+
+_known: WeakKeyDictionary[Book, _Known] = WeakKeyDictionary()
+_known_lock = RLock()
+
+
+def kept(book: Book, keep: Keep, asked: Asked) -> pa.Table | None:
+    """Give a kept table as at an instant, as known to a seq; the rows of each bike together.
+
+    None where it is not kept: of a small book, of an instant before the last event, or where the
+    book knew less. What is not there yet is made, which takes long at first.
+    """
+    head = book.head
+    if head.size < FEWEST_EVENTS or asked.known_seq < head.size:
+        return None
+    held = _current(book, keep, head)
+    return held.table if _micros(asked.as_at) >= held.mark.newest_us else None
+
+
+def keep_ready(
+    book: Book,
+    keeps: Iterable[Keep],
+    telling: Callable[[], AbstractContextManager[object]] = nullcontext,
+) -> None:
+    """Make what is not kept yet of a book; `telling` is entered only if that is a whole table."""
+    head = book.head
+    if head.size < FEWEST_EVENTS:
+        return
+    missing = [keep for keep in keeps if not _is_there(book, keep, head)]
+    if missing:
+        with telling():
+            for keep in missing:
+                _current(book, keep, head)
+
+
+def _micros(moment: datetime) -> int:
+    return round((moment - datetime(1970, 1, 1, tzinfo=UTC)).total_seconds() * 1_000_000)
+
+
+def _of(book: Book) -> _Known:
+    with _known_lock:
+        return _known.setdefault(book, _Known())
+
+
+def _shelf(book: Book, keep: Keep) -> Shelf:
+    return Shelf(book.path / "derived", keep)
+
+
+def _is_there(book: Book, keep: Keep, head: Head) -> bool:
+    return _earlier(book, keep, head) is not None
+
+
+def _earlier(book: Book, keep: Keep, head: Head) -> Held | None:
+    """Give the table as at this size or an earlier one, if it is worth following from there."""
+    known = _of(book)
+    with known.lock:
+        held = known.held.get(keep.folder)
+        if held is None or not is_of(held.mark, book):
+            found = _shelf(book, keep).found(head.size)
+            held = next((one for one in found if is_of(one.mark, book)), None)
+        if held is None or (head.size - held.mark.size) * _MOST_SHARE > head.size:
+            return None
+        known.held[keep.folder] = held
+        return held
+
+
+def _current(book: Book, keep: Keep, head: Head) -> Held:
+    """Give the table as at a head, from memory, from its file, or made now and written."""
+    known = _of(book)
+    with known.lock:
+        held = _earlier(book, keep, head)
+        if held is not None and held.mark.size == head.size:
+            return held
+        made = _whole(book, keep, head) if held is None else _followed(book, keep, head, held)
+        known.held[keep.folder] = made
+        _shelf(book, keep).put(made)
+        return made
+
+
+def _whole(book: Book, keep: Keep, head: Head) -> Held:
+    mark = Mark(head.size, head.commit, head.root, newest_us(book))
+    return Held(mark, head.size, by_bike(keep.make(of_all(book, head.size))))
+
+
+def _followed(book: Book, keep: Keep, head: Head, held: Held) -> Held:
+    """Give the table as at a head, only the bikes made anew that were touched since."""
+    changes = _changes(book, held.mark, head.size)
+    mark = Mark(head.size, head.commit, head.root, changes.newest_us)
+    replaced = held.replaced | changes.tags
+    newer = _anew(book, keep, head, changes)
+    if held.newer is not None:
+        newer = by_bike(pa.concat_tables([without(held.newer, changes.tags), newer]))
+    if len(replaced) <= _MOST_REPLACED and held.base.nbytes > _SMALL_BYTES:
+        return Held(mark, held.base_size, held.base, newer, replaced)
+    rest = without(held.base, replaced)
+    return Held(mark, head.size, by_bike(pa.concat_tables([rest, newer])))
+
+
+def _changes(book: Book, mark: Mark, size: int) -> Changes:
+    known = _of(book)
+    if known.changed is None or known.changed[:2] != (mark, size):
+        known.changed = (mark, size, changes_since(book, mark, size))
+    return known.changed[2]
+
+
+def _anew(book: Book, keep: Keep, head: Head, changes: Changes) -> pa.Table:
+    read = of_some(book, changes.tags, head.size, keep.uses)
+    return by_bike(keep.make(read))

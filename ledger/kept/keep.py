@@ -1,0 +1,54 @@
+"""What is kept beside a book: a table that can be worked out again at any time."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from importlib.util import find_spec
+from pathlib import Path
+
+import pyarrow as pa
+
+from ledger import sql
+
+Read = Callable[[str], pa.Table]
+"""Gives a relation by name: of the whole book or of some bikes, as at now."""
+_FORMAT = "1"
+
+
+@dataclass(frozen=True)
+class Keep:
+    """A table that is worth keeping: one row or none of each bike, or many.
+
+    What it says of a bike may depend only on that bike's events (joined tags are one bike), not
+    on terms, words or the day: those are looked up when it is read.
+    """
+
+    name: str
+    """In small letters: part of a folder's name."""
+    uses: tuple[str, ...]
+    """The relations it is made from."""
+    make: Callable[[Read], pa.Table]
+    """Makes it; the first column is `bike`, and no column is of a dictionary's type."""
+    code: tuple[str, ...] = ()
+    """The modules that make it, by dotted name: when one changes, it is made anew."""
+
+    @cached_property
+    def fingerprint(self) -> str:
+        """16 hexadecimal digits of all that it is made by: relations, code, form of the file."""
+        texts = [_FORMAT, self.name, *map(sql.compose, self.uses), *map(_source, self.code)]
+        return hashlib.sha256("\0".join(texts).encode()).hexdigest()[:16]
+
+    @property
+    def folder(self) -> str:
+        """The name of its folder."""
+        return f"{self.name}-{self.fingerprint}"
+
+
+def _source(module: str) -> str:
+    spec = find_spec(module)
+    if spec is None or spec.origin is None:
+        raise ModuleNotFoundError(module)
+    return Path(spec.origin).read_text("utf-8")

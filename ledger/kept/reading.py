@@ -1,0 +1,58 @@
+"""Relations of a book as they are now, of every bike or of some, for what is kept of them."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+
+from ledger.engines.duckdb import COLUMNS, Asked
+from ledger.engines.tables import position_effects
+from ledger.queries import engine_of, whole_table
+
+if TYPE_CHECKING:
+    from ledger.book import Book
+    from ledger.kept.keep import Read
+
+_END_OF_TIME = datetime(2201, 1, 1, tzinfo=UTC)
+"""What has no future events is the same at any later instant."""
+
+
+def of_all(book: Book, known_seq: int) -> Read:
+    """Give what reads relations of the whole book; joined tags are under the first of them."""
+    return lambda relation: whole_table(book, relation, _END_OF_TIME, known_seq)
+
+
+def of_some(book: Book, tags: Collection[str], known_seq: int, relations: Sequence[str]) -> Read:
+    """Give relations of the bikes of some tags, read together; of a bike all tags are given."""
+    events = _under_first(book, book.bike_columns(tags, [*COLUMNS, "lines"]), known_seq)
+    words = book.vocabulary_known(known_seq)
+    named = frozenset(pc.unique(events["position"]).to_pylist()) - {None}
+    tables = {"position_effects": position_effects(words, named.difference(words.positions))}
+    asked = Asked(_END_OF_TIME, known_seq)
+    return engine_of(book).one_bike_tables(relations, asked, events, tables).__getitem__
+
+
+def _under_first(book: Book, events: pa.Table, known_seq: int) -> pa.Table:
+    aliases = book.aliases(known_seq)
+    if not aliases:
+        return events
+    tags = events["bike"].combine_chunks().dictionary_encode()
+    first = [min(aliases.get(tag, (tag,))) for tag in tags.dictionary.to_pylist()]
+    place = events.schema.get_field_index("bike")
+    return events.set_column(place, "bike", pa.array(first, pa.string()).take(tags.indices))
+
+
+def newest_us(book: Book) -> int:
+    """Give when a book's last event occurred: microseconds since 1970; 0 of an empty book."""
+    newest = [_latest(pq.read_table(path, columns=["occurred_at"])) for path in book.files()]
+    return max(newest, default=0)
+
+
+def _latest(events: pa.Table) -> int:
+    return int(np.max(events["occurred_at"].cast(pa.int64()), initial=0))

@@ -1,0 +1,141 @@
+"""The files of one kept table: a base, and beside it what was made anew since.
+
+`<size>.arrow` holds every bike as the book stood at that size. `<base>+<size>.arrow` holds some
+bikes as they stood later, in place of what the base says of them.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import re
+import shutil
+import time
+from bisect import bisect_left, bisect_right
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import pyarrow as pa
+
+from ledger.kept import file
+from ledger.kept.keep import Keep
+from ledger.kept.mark import Mark
+
+_NAME = re.compile(r"(?:(\d+)\+)?(\d+)\.arrow")
+_REPLACED = b"lockring.replaced"
+_LEFT_BEHIND_SECONDS = 3600
+
+
+@dataclass(frozen=True)
+class Held:
+    """A kept table as at a mark: its base, and the bikes that are told anew beside it."""
+
+    mark: Mark
+    base_size: int
+    base: pa.Table
+    """By bike."""
+    newer: pa.Table | None = None
+    """By bike: rows of `replaced`, in place of theirs in the base."""
+    replaced: frozenset[str] = frozenset()
+
+    @cached_property
+    def table(self) -> pa.Table:
+        """Every row; those of one bike stand together."""
+        if self.newer is None:
+            return self.base
+        return pa.concat_tables([without(self.base, self.replaced), self.newer])
+
+
+def by_bike(table: pa.Table) -> pa.Table:
+    """Give a table in order of its bikes, the rows of each as they came, in one piece."""
+    return table.sort_by("bike").combine_chunks()
+
+
+def without(table: pa.Table, tags: Collection[str]) -> pa.Table:
+    """Give a table that is in order of its bikes, in one piece, without some of them."""
+    if not len(table):
+        return table
+    column, rows = table["bike"].chunk(0), range(len(table))
+    pieces, start = [], 0
+    for tag in sorted(tags):
+        first = bisect_left(rows, tag, key=lambda row: column[row].as_py())
+        last = bisect_right(rows, tag, key=lambda row: column[row].as_py())
+        if first < last:
+            pieces.append(table.slice(start, first - start))
+            start = last
+    return pa.concat_tables([*pieces, table.slice(start)])
+
+
+class Shelf:
+    """Where one kept table of a book lies."""
+
+    def __init__(self, derived: Path, keep: Keep) -> None:
+        self._derived, self._keep = derived, keep
+        self._folder = derived / keep.folder
+
+    def found(self, most: int) -> Iterator[Held]:
+        """Give what is there and sound, the largest size first, none above `most`."""
+        for size, base in sorted(self._sizes(), reverse=True):
+            if size <= most and (held := self._read(size, base)) is not None:
+                yield held
+
+    def put(self, held: Held) -> None:
+        """Write it as far as it is not there, and clear away what it takes the place of."""
+        size, base = held.mark.size, held.base_size
+        if held.newer is None:
+            is_there = file.write(self._path(size, None), held.base, held.mark.to_metadata())
+        else:
+            told = {_REPLACED.decode(): json.dumps(sorted(held.replaced))}
+            path = self._path(size, base)
+            is_there = file.write(path, held.newer, {**held.mark.to_metadata(), **told})
+        if is_there:
+            self._tidy(size, base)
+
+    def _path(self, size: int, base: int | None) -> Path:
+        return self._folder / (f"{size}.arrow" if base is None else f"{base}+{size}.arrow")
+
+    def _sizes(self) -> Iterator[tuple[int, int]]:
+        """Give (size, size of the base) of every file by its name."""
+        with contextlib.suppress(OSError):
+            for path in self._folder.iterdir():
+                if named := _NAME.fullmatch(path.name):
+                    yield int(named[2]), int(named[1] or named[2])
+
+    def _read(self, size: int, base: int) -> Held | None:
+        whole = file.read(self._path(base, None))
+        newer = file.read(self._path(size, base)) if size != base else None
+        told = whole if size == base else newer
+        if whole is None or told is None:
+            return None
+        metadata = told.schema.metadata or {}
+        try:
+            mark = Mark.of_metadata(metadata)
+            replaced = frozenset(json.loads(metadata.get(_REPLACED, b"[]")))
+        except (KeyError, ValueError):
+            return None
+        if mark.size != size or not whole.schema.equals(told.schema):
+            return None
+        return Held(mark, base, _plain(whole), newer if newer is None else _plain(newer), replaced)
+
+    def _tidy(self, size: int, base: int) -> None:
+        """Remove older sizes, other fingerprints, and what killed writers left an hour ago."""
+        kept = {self._path(size, None), self._path(base, None), self._path(size, base)}
+        with contextlib.suppress(OSError):
+            for path in self._folder.iterdir():
+                named = _NAME.fullmatch(path.name)
+                is_older = named is not None and int(named[2]) < size and path not in kept
+                if is_older or (named is None and _is_left_behind(path)):
+                    path.unlink(missing_ok=True)
+            for other in self._derived.glob(f"{self._keep.name}-{16 * '?'}"):
+                if other != self._folder:
+                    shutil.rmtree(other, ignore_errors=True)
+
+
+def _plain(table: pa.Table) -> pa.Table:
+    return table.replace_schema_metadata(None)
+
+
+def _is_left_behind(path: Path) -> bool:
+    return time.time() - path.stat().st_mtime > _LEFT_BEHIND_SECONDS
