@@ -27,7 +27,9 @@ def _fields(*same: str, **renamed: str) -> dict[str, str]:
 _PUTS_RIGHT = {"fault": "puts_right.fault", "cause": "puts_right.cause"}
 
 COLUMNS: Mapping[str, Mapping[str, str]] = {
-    "bike_registered": _fields("make", "model", "riding", "speeds", "bike_kind"),
+    "bike_registered": _fields(
+        *("make", "model", "riding", "speeds", "bike_kind", "first_used_on")
+    ),
     "rider_changed": _fields("rider", "keeper", "payer", "riding"),
     "distance_read": _fields(
         distance_km="odometer", outcome="source", is_computer_replaced="computer_replaced"

@@ -89,5 +89,6 @@ EVENT_SCHEMA = pa.schema(
         ("is_found_later", pa.bool_()),
         ("replaces_quote", pa.string()),
         ("is_paused", pa.bool_()),
+        ("first_used_on", pa.string()),
     ]
 )

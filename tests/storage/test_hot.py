@@ -59,6 +59,7 @@ ROWS = {
             "speeds": 11,
             "riding": "commuting",
             "bike_kind": "cargo",
+            "first_used_on": "2024-05-01",
         },
         {
             "make": "Brigg",
@@ -66,6 +67,7 @@ ROWS = {
             "speeds": 11,
             "riding": "commuting",
             "bike_kind": "cargo",
+            "first_used_on": "2024-05-01",
         },
     ),
     "rider_changed": (
