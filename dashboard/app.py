@@ -7,7 +7,7 @@ import logging
 import streamlit as st
 
 from dashboard import data, filters, markup, theme
-from dashboard.views import bike, chains, due, faults, home, wear
+from dashboard.views import bike, chains, due, earnings, faults, home, quote, time, wear
 from ledger.book import Book
 from ledger.errors import LedgerError
 
@@ -19,6 +19,9 @@ WAYS = (
     ("Due", "due", "due"),
     ("Chains", "chains", "chains"),
     ("Faults", "faults", "faults"),
+    ("Time", "time", "time"),
+    ("Earnings", "earnings", "earnings"),
+    ("Quote", "quote", "quote"),
 )
 
 
@@ -49,7 +52,11 @@ def _pages(book: Book) -> None:
     at_due = st.Page(due.page, title="Due", url_path="due")
     at_chains = st.Page(chains.page, title="Chains", url_path="chains")
     at_faults = st.Page(faults.page, title="Faults", url_path="faults")
+    at_time = st.Page(time.page, title="Time", url_path="time")
+    at_earnings = st.Page(earnings.page, title="Earnings", url_path="earnings")
+    at_quote = st.Page(quote.page, title="Quote", url_path="quote")
     pages = [at_home, at_bike, at_wear, at_due, at_chains, at_faults]
+    pages += [at_time, at_earnings, at_quote]
     chosen = st.navigation(pages, position="hidden")
     _masthead(book, chosen.url_path)
     asked = st.session_state.pop("asked", None)

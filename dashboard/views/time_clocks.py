@@ -1,0 +1,109 @@
+"""Who is on what: clocks with their buttons, and a form to start one or to enter minutes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import streamlit as st
+
+from dashboard import time_clock
+from dashboard.labour_address import TimeAsked
+from dashboard.markup import capital, text
+from dashboard.time_clock import OpenJob, Said
+from dashboard.views.time_shown import Shown, note
+from ledger.clocks import KINDS, RunningClock
+
+SAID = "clock_said"
+LONGEST_MINUTES = 10_000
+
+
+@st.fragment(run_every=60)
+def clocks_view(shown: Shown[TimeAsked]) -> None:
+    """Draw the clocks as they stand now, once a minute and after each press."""
+    found = time_clock.running(shown.book)
+    with st.container(key="clocks"):
+        if found:
+            st.html(f'<p class="lk-headline">{text(time_clock.title(found, shown.say))}</p>')
+        for place, clock in enumerate(found):
+            _clock(shown, clock, place)
+        _said()
+        with st.expander("Start a clock, or enter minutes", key="clock_form"):
+            _form(shown, found)
+
+
+def _said() -> None:
+    """Draw what came of the last press."""
+    said: Said | None = st.session_state.get(SAID)
+    if said is not None:
+        name = "lk-note" if said.is_recorded else "lk-caution"
+        st.html(f'<p class="{name} lk-heard" role="status">{text(said.words)}</p>')
+        if said.again is not None:
+            _button("They are right: record it", "check", "clock_again", said.again)
+
+
+def _press(act: Callable[[], Said]) -> None:
+    st.session_state[SAID] = act()
+
+
+def _clock(shown: Shown[TimeAsked], clock: RunningClock, place: int) -> None:
+    book, key = shown.book, f"{clock.mechanic}-{clock.job}-{clock.task}-{place}"
+    with st.container(key=f"clock-{place}", horizontal=True, vertical_alignment="center"):
+        st.html(time_clock.clock_line(clock, shown.words, shown.say))
+        if clock.is_forgotten:
+            _forgotten(shown, clock, key)
+            return
+        if clock.is_paused:
+            _button(
+                "Resume", "play_arrow", f"resume-{key}", lambda: time_clock.resumed(book, clock)
+            )
+            _button("End", "stop", f"stop-{key}", lambda: time_clock.stopped(book, clock))
+            return
+        _button("Pause", "pause", f"pause-{key}", lambda: time_clock.paused(book, clock))
+        _button("Stop", "stop", f"stop-{key}", lambda: time_clock.stopped(book, clock))
+
+
+def _button(label: str, icon: str, key: str, act: Callable[[], Said]) -> None:
+    st.button(label, key=key, icon=f":material/{icon}:", on_click=_press, args=(act,))
+
+
+def _forgotten(shown: Shown[TimeAsked], clock: RunningClock, key: str) -> None:
+    """Offer what ends a forgotten clock: the minutes that were worked."""
+    typed = f"minutes-{key}"
+    st.number_input("Minutes worked", min_value=0, max_value=LONGEST_MINUTES, value=None, step=5,
+                    key=typed, placeholder="?", width=150)  # fmt: skip
+    _button("Stop with these", "stop", f"stop-{key}",
+            lambda: time_clock.stopped(shown.book, clock, st.session_state[typed]))  # fmt: skip
+
+
+# -- the form ---------------------------------------------------------------------------------
+
+
+def _form(shown: Shown[TimeAsked], found: list[RunningClock]) -> None:
+    mechanics, jobs = sorted(shown.book.mechanics), time_clock.open_jobs(shown.book)
+    if not mechanics:
+        note("Nobody works here yet: register a mechanic with lockring record mechanic_registered.")
+        return
+    if not jobs:
+        note("No job is open. Book a bike in first, with lockring record --follow.")
+        return
+    with st.container(key="clock_fields"):
+        mechanic = st.selectbox("Mechanic", mechanics, key="clock_mechanic")
+        on = st.selectbox("Bike and job", jobs, key="clock_job",
+                          format_func=lambda one: _job_label(shown, one))  # fmt: skip
+        task = st.selectbox("Task", list(shown.words.vocabulary.tasks), key="clock_task",
+                            format_func=lambda one: capital(shown.say.task(one)))  # fmt: skip
+        kind = st.selectbox("Kind", KINDS, key="clock_kind", format_func=capital)
+        st.number_input("Minutes, where entered afterwards", min_value=1,
+                        max_value=LONGEST_MINUTES, value=None, step=5, key="clock_minutes",
+                        placeholder="None: the clock runs")  # fmt: skip
+    what = (shown.book, mechanic, on, task, kind)
+    minutes = st.session_state["clock_minutes"]
+    if minutes:
+        _button(f"Enter {minutes} minutes", "edit", "clock_log",
+                lambda: time_clock.logged(*what, int(minutes)))  # fmt: skip
+    else:
+        _button("Start the clock", "play_arrow", "clock_start", lambda: time_clock.started(*what))
+
+
+def _job_label(shown: Shown[TimeAsked], one: OpenJob) -> str:
+    return f"{one.bike}, job {one.job}, {shown.say.tier(one.tier)}"
