@@ -75,9 +75,9 @@ def foresee(
     has room. With --position: servicing a part against replacing it.
 
     Examples:
-    $ lockring foresee --task drivetrain --task brakes=45 --kind cargo
-    $ lockring foresee 7K3M9QXA --task chain --risk 0.1 --price 60
-    $ lockring foresee --task gears --years 6 --json
+    $ lockring foresee --task drivetrain=60 --task brakes=45 --kind cargo
+    $ lockring foresee 7K3M9QXA --task chain=15 --risk 0.1 --price 60
+    $ lockring foresee --task gears=30 --years 6 --json
     $ lockring foresee --backtest
     """
     plan = {"--tier": tier, "--task": task, "--kind": kind, "--old": is_old, "--years": years,

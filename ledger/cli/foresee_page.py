@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from ledger.cli.labour_words import MoneyWords
 from ledger.cli.output import say, say_table
+from ledger.figures.foresee_shapes import FEWEST_ALIKE
 from ledger.figures.written import percent
 
 if TYPE_CHECKING:
@@ -43,19 +44,19 @@ def _say_cautions(cautions: Sequence[str]) -> None:
 def say_forecast(book: Book, found: JobForecast) -> None:
     """Print the minutes and price of a planned job, and whether today's bench can take it."""
     words = MoneyWords(book.settings)
+    if found.count_jobs < FEWEST_ALIKE:
+        say(f"Too few to judge: {words.whole(found.count_jobs)} closed jobs to foresee from. "
+            "What follows is hardly more than a guess.")  # fmt: skip
+        say()
     _say_front(found.front, found.notes)
     say_table(
         "Planned",
         ("task", ">minutes", "taken from"),
         [(one.label, words.whole(one.minutes), one.source) for one in found.tasks],
     )
-    say_table("Foreseen", ("", ">minutes", ">labour, net"), _foreseen(found, words))
-    if found.price_minor is not None and found.chance_not_enough is not None:
-        say(f"{words.money(found.price_minor)} would be too little with a chance of "
-            f"{percent(found.chance_not_enough)}.")  # fmt: skip
+    say_table("Foreseen", ("what", ">minutes", ">labour, net"), _foreseen(found, words))
     say(found.bench.line)
-    say(f"Rests on {words.figure(found.count_jobs)} closed jobs, {words.figure(found.count_alike)} "
-        "of them alike.")  # fmt: skip
+    say()
     _say_cautions(found.cautions)
 
 
@@ -104,9 +105,10 @@ def say_service_or_replace(book: Book, found: ServiceOrReplace) -> None:
     """Print servicing a part against replacing it, with what both are taken from."""
     words = MoneyWords(book.settings)
     _say_front(found.front, found.notes)
+    place = f"{found.place[:1].upper()}{found.place[1:]}"
     say_table(
-        f"{found.place} of {found.bike}, as at {words.day(found.as_at)}",
-        ("", ">costs", "km expected (80 %)", "cost per 100 km (80 %)", "taken from"),
+        f"{place} of {found.bike}, as at {words.day(found.as_at)}",
+        ("what", ">costs", "km expected (80 %)", "cost per 1,000 km (80 %)", "taken from"),
         [
             ("service", words.money(found.service_minor), _km(found.service_km, words),
              _per_km(found.service, words), _assumed(found.service_km)),
@@ -118,6 +120,7 @@ def say_service_or_replace(book: Book, found: ServiceOrReplace) -> None:
         say(f"A new part is the cheaper with a chance of {percent(found.chance_replace_cheaper)}.")
     for assumption in found.assumptions:
         say(f"- {assumption}")
+    say()
     _say_cautions(found.cautions)
 
 
@@ -132,10 +135,10 @@ def _km(found: KmExpected | None, words: MoneyWords) -> str:
 def _per_km(found: CostPerKm | None, words: MoneyWords) -> str:
     if found is None:
         return "not known"
-    middle = words.money(100 * found.minor_per_km)
+    middle = words.money(1000 * found.minor_per_km)
     if found.low is None or found.high is None:
         return middle
-    return f"{middle} ({words.money(100 * found.low)} to {words.money(100 * found.high)})"
+    return f"{middle} ({words.money(1000 * found.low)} to {words.money(1000 * found.high)})"
 
 
 def _assumed(found: KmExpected | None) -> str:

@@ -41,7 +41,9 @@ def say_margin(book: Book, found: BookMargin, asked: Asked) -> None:
 
     words = MoneyWords(book.settings)
     say_front(words, found)
-    _say_tiers(found, words)
+    if found.total.count_jobs or found.not_carried.fixed_cost_minor:
+        _say_tiers(found, words)
+    _say_rates(found, words)
     if asked.has("months"):
         _say_months(found, words)
     changed = margin_forms.what_if(found, asked)
@@ -68,7 +70,6 @@ def _say_tiers(found: BookMargin, words: MoneyWords) -> None:
          ">fixed cost", ">margin", ">margin %", ">of it caused"),
         [*(_tier(one, words) for one in found.tiers), *_whole(found, words)],
     )  # fmt: skip
-    _say_rates(found, words)
 
 
 def _tier(one: TierMargin, words: MoneyWords) -> tuple[str, ...]:

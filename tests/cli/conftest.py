@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,28 @@ def lockring(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
         return Ended(result.exit_code, result.stdout, result.stderr)
 
     return run
+
+
+@pytest.fixture(scope="session")
+def kept_harbour(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The book of a workshop of the demo's generator, large enough to judge by, made once."""
+    from demo_events.generate import write
+    from demo_events.spool import Plan
+    from ledger.cli.app import app
+
+    folder = tmp_path_factory.mktemp("harbour")
+    write(Plan.of_events(8_000, 5, None), folder)
+    book = folder / "book"
+    done = CliRunner().invoke(app, ["demo", "--from", str(folder), "--book", str(book)])
+    assert done.exit_code == 0, done.output
+    return book
+
+
+@pytest.fixture
+def harbour(lockring: Run, kept_harbour: Path) -> Run:
+    """`lockring` in a folder that holds a copy of that workshop's book."""
+    shutil.copytree(kept_harbour, "book")
+    return lockring
 
 
 @pytest.fixture

@@ -5,7 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import re
-from dataclasses import fields
+from dataclasses import asdict, fields
+from datetime import datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -140,6 +141,34 @@ def test_json_rounds_nothing(quay: Run) -> None:
     assert tier["minutes"] == {
         "quoted": 1200, "found_later": 0, "come_back": 0, "goodwill": 0, "bench": 1200
     }  # fmt: skip
+
+
+@pytest.mark.xdist_group("harbour")
+def test_json_is_what_the_figures_give(harbour: Run) -> None:
+    """On a workshop of the demo, every figure of rows and jobs is that of its shape, exactly."""
+    from ledger.book import Book
+    from ledger.figures.labour import labour_of
+
+    found = strict(harbour("labour", "--json", "--jobs"))
+    of = labour_of(Book.open("book"), as_at=datetime.fromisoformat(found["as_at"]))
+    assert found["cover"] == asdict(of.cover)
+    for by in shapes.LABOUR_BY:
+        rows = of.by(by)
+        assert len(rows) == len(found["by"][by]) > 1
+        for row, told in zip(rows, found["by"][by], strict=True):
+            assert subset(told, asdict(row)) == asdict(row)
+            assert told["minutes"]["bench"] == row.minutes.bench
+    for job, told in zip(of.jobs(), found["jobs"], strict=True):
+        assert (told["bike"], told["job"], told["ratio"]) == (job.bike, job.job, job.ratio)
+        assert datetime.fromisoformat(told["closed_at"]) == job.closed_at
+    assert len(found["jobs"]) == found["cover"]["count_closed"]
+
+
+def subset(told: Any, wanted: Any) -> Any:
+    """Give what was told without the keys that are not wanted."""
+    if isinstance(wanted, dict):
+        return {name: subset(told[name], one) for name, one in wanted.items()}
+    return told
 
 
 # -- files -------------------------------------------------------------------------------------
