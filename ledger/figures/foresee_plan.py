@@ -55,7 +55,7 @@ def bike_age(book: Book, bike: str, told: BikeAge, when: Asked) -> BikeAge:
     row = history.to_pylist()[0]
     ended = row["first_closed_at"] or row["first_found_at"]
     is_found = row["first_found_at"] is not None and row["first_found_at"] <= ended
-    since_us = instant_us(when.as_at) - int(micros(history["first_seen_at"])[0])
+    since_us = instant_us(when.as_at) - int(micros(history["registered_at"])[0])
     years = since_us / _DAY_US / DAYS_A_YEAR
     is_told = told.is_old is not None or told.years is not None
     return BikeAge(

@@ -49,8 +49,8 @@ from ledger.queries import asked_of, whole_table
 from ledger.settings import BookSettings
 from ledger.vocabulary import Vocabulary
 
-USES = ("job_facts", "labour_spells", "quote_lines", "charged_lines", "held_spells",
-        "bike_histories", "open_jobs", "told_advice")  # fmt: skip
+USES = ("job_visits", "labour_spells", "quote_lines", "charged_lines", "held_spells",
+        "bike_histories", "told_advice")  # fmt: skip
 """The relations it is worked out from, beside those of `matching.USES`."""
 _SECOND_US = 1_000_000
 _UNPAID = (COME_BACK, GOODWILL)
@@ -72,14 +72,15 @@ class JobLedger:
 
     @cached_property
     def _facts(self) -> pa.Table:
-        return self.read("job_facts").combine_chunks()
+        return self.read("job_visits").combine_chunks()
 
     @cached_property
     def _bikes(self) -> pa.Array:
-        return self.read("bike_histories")["bike"].combine_chunks()
+        return pc.unique(self._facts["bike"])
 
     @cached_property
     def _bike(self) -> Integers:
+        """Give the place of each job's bike among them."""
         return codes_in(self._facts["bike"], self._bikes)
 
     def _rows(self, table: pa.Table, job: str = "job") -> Integers:
@@ -118,7 +119,7 @@ class JobLedger:
     def jobs(self) -> pa.Table:
         """One row a job that was opened, in no promised order.
 
-        bike, job, tier, caused_tier, is_come_back, bike_kind, riding, is_old, known_days;
+        bike, job, tier, caused_tier, is_come_back, bike_kind, is_old, known_days;
         opened_at, closed_at (null while open), closed_day; promised_at and waiting_for (null while
         work goes on) of an open one; quoted_minutes and
         found_later_quoted_minutes; minutes_ by kind. Of all its stretches minutes_without_wage,
@@ -144,31 +145,35 @@ class JobLedger:
 
     @cached_property
     def _known(self) -> dict[str, pa.Array | pa.ChunkedArray]:
-        facts, histories = self._facts, self.read("bike_histories").take(pa.array(self._bike))
+        facts, told = self._facts, self.read("bike_histories").combine_chunks()
+        histories = told.take(pc.index_in(facts["bike"], value_set=told["bike"].combine_chunks()))
         ended = pc.coalesce(histories["first_closed_at"], histories["first_found_at"])
         is_old = pc.fill_null(pc.less_equal(histories["first_found_at"], ended), False)
-        known_us = micros(facts["opened_at"]) - micros(histories["first_seen_at"])
+        registered = pc.coalesce(histories["registered_at"], facts["opened_at"])
+        known_us = micros(facts["opened_at"]) - micros(registered)
         tiers = coded(facts["tier"])
         caused = caused_by(self._answers, tiers.code)
         names = pa.array(tiers.names, pa.string())
         columns = {name: facts[name] for name in ("bike", "job", "tier")}
         columns |= {"caused_tier": names.take(pa.array(caused, mask=caused == NONE))}
         columns |= {"is_come_back": pa.array(self._is_come_back)}
-        columns |= {"bike_kind": histories["bike_kind"], "riding": facts["riding"]}
+        columns |= {"bike_kind": histories["bike_kind"]}
         columns |= {"is_old": is_old, "known_days": pa.array(known_us // (86_400 * _SECOND_US))}
         columns |= {name: facts[name] for name in ("opened_at", "closed_at")}
         day = self._closed_day
         columns |= {"closed_day": pa.array(day, pa.int32(), mask=day == NO_DAY)}
-        return columns | self._still_open
+        is_open = pc.is_null(facts["closed_at"])
+        columns |= {"promised_at": pc.if_else(is_open, facts["promised_at"], None)}
+        return columns | {"waiting_for": pc.if_else(is_open, self._waiting_for, None)}
 
     @property
-    def _still_open(self) -> dict[str, pa.Array]:
-        still = self.read("open_jobs").combine_chunks()
+    def _waiting_for(self) -> pa.ChunkedArray:
+        held = self.read("held_spells")
+        held = held.filter(pc.is_null(held["ended_at"])).combine_chunks()
         place = np.full(self.count, NONE, dtype=np.int64)
-        rows = self._rows(still)
+        rows = self._rows(held)
         place[rows[rows != NONE]] = np.flatnonzero(rows != NONE)
-        taken = still.take(pa.array(place, mask=place == NONE))
-        return {name: taken[name] for name in ("promised_at", "waiting_for")}
+        return held["waiting_for"].take(pa.array(place, mask=place == NONE))
 
     @cached_property
     def _links(self) -> tuple[Integers, Integers]:

@@ -16,6 +16,8 @@ OF_JOB = ("bike", "job", "tier", "bike_kind", "is_old", "known_days", "opened_at
           "closed_day")  # fmt: skip
 _WORKED = tuple(f"minutes_{kind.replace(' ', '_').replace('-', '_')}" for kind in KINDS)
 _QUOTED = ("quoted_minutes", "found_later_quoted_minutes")
+MINUTES = (*_QUOTED, *_WORKED)
+"""Columns of minutes of a task."""
 _WAGES = ("wages_quoted_minor", "without_wage_quoted")
 
 

@@ -14,6 +14,7 @@ from ledger.figures.columns import Columns, between
 from ledger.figures.fault_arrays import NONE, Coded, flags
 from ledger.figures.job_ledger import JobLedger, job_ledger
 from ledger.figures.job_sums import sums
+from ledger.figures.job_tasks import MINUTES as TASK_MINUTES
 from ledger.figures.labour_rows import Grouped, labour_rows, months
 from ledger.figures.labour_shapes import (
     FoundLater,
@@ -64,9 +65,11 @@ class BookLabour:
 
     @cached_property
     def _tasks(self) -> Columns:
-        """Give tasks that can be compared: of a known name, and no tier as a whole."""
+        """Give tasks of a known name that have minutes, and are no tier as a whole."""
         of = self._all_tasks
-        return of.kept(~of.flags("is_unsplit") & ~flags(pc.is_null(of.taken("task"))))
+        minutes = sum(of[name] for name in TASK_MINUTES)
+        is_named = ~of.flags("is_unsplit") & ~flags(pc.is_null(of.taken("task")))
+        return of.kept(is_named & (minutes > 0))
 
     def _rows_of(self, by: LabourBy) -> tuple[Columns, Coded]:
         of = self._tasks if by == "task" else self._jobs
