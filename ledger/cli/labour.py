@@ -82,21 +82,14 @@ def labour(
     """
     files = files_asked(csv, xlsx, replace=replace, as_json=as_json)
     period = period_asked(since, until)
-    if bike is not None and job is None:
-        raise WrongUse("--bike goes with --job: which job of that bike?")
-    _refuse_mixtures(job, by=by, key=key, since=since, until=until, jobs=jobs or None)
+    _refuse_mixtures(job, bike, by=by, key=key, since=since, until=until, jobs=jobs or None)
     book = open_book(book_path)
     when = when_asked(book, as_at, as_known)
     from ledger.cli.labour_forms import Asked
     from ledger.figures.labour import labour_of
 
-    asked = Asked(
-        by or "tier",
-        jobs or key is not None,
-        key is not None,
-        None if key is None else key_asked(key),
-        most(limit, is_all=as_json or files.is_any),
-    )
+    row = None if key is None else (key_asked(key),)
+    asked = Asked(by or "tier", jobs, row, most(limit, is_all=as_json or files.is_any))
     with progress("Adding up the minutes"):
         found = labour_of(book, *period, *when)
         if job is None:
@@ -107,17 +100,19 @@ def labour(
         _show_job(book, found, job, bike, files, as_json=as_json)
 
 
-def _refuse_mixtures(job: str | None, **asked: object) -> None:
+def _refuse_mixtures(job: str | None, bike: str | None, **asked: object) -> None:
     """Raise WrongUse where one job is asked for and something of a period too."""
+    if bike is not None and job is None:
+        raise WrongUse("--bike goes with --job: which job of that bike?")
     given = [f"--{name}" for name, value in asked.items() if value is not None]
     if job is not None and given:
         raise WrongUse(f"--job shows one job whole: leave out {', '.join(given)}.")
 
 
 def _check_key(found: BookLabour, asked: Asked) -> None:
-    if asked.is_keyed:
+    for key in asked.row or ():
         known = [row.key for row in found.by(asked.by)]
-        refuse_unknown("--key", asked.key, known, f"row by {asked.by}")
+        refuse_unknown("--key", key, known, f"row by {asked.by}")
 
 
 def _show(book: Book, found: BookLabour, asked: Asked, files: Files, *, as_json: bool) -> None:

@@ -37,20 +37,28 @@ class Asked:
     """What of a book's minutes is shown."""
 
     by: LabourBy
-    has_jobs: bool
-    is_keyed: bool
-    """Whether the jobs of one row alone are listed."""
-    key: str | None
-    """Of that row; None: the one of jobs that nothing was told of."""
+    is_all_jobs: bool
+    row: tuple[str | None] | None
+    """The key of the row whose jobs are listed; None: of no one row."""
     limit: int | None
     """Rows of a list; None for all."""
+
+    @property
+    def has_jobs(self) -> bool:
+        """Whether jobs are listed."""
+        return self.is_all_jobs or self.row is not None
+
+    @property
+    def behind(self) -> str:
+        """Say whose the listed jobs are; nothing where they are all of them."""
+        return "" if self.row is None else f" of {self.by} {key_words(self.row[0])}"
 
 
 def jobs_asked(found: BookLabour, asked: Asked) -> tuple[LabourJob, ...]:
     """Give the jobs behind the row asked for, or all of them."""
-    if asked.is_keyed:
-        return found.jobs(asked.by, asked.key, asked.limit)
-    return found.jobs(limit=asked.limit)
+    if asked.row is None:
+        return found.jobs(limit=asked.limit)
+    return found.jobs(asked.by, asked.row[0], asked.limit)
 
 
 def labour_json(book: Book, found: BookLabour, asked: Asked) -> dict[str, Any]:
@@ -94,8 +102,7 @@ def _rows(book: Book, found: BookLabour, by: LabourBy) -> Sheet:
 
 
 def _jobs(book: Book, found: BookLabour, asked: Asked) -> Sheet:
-    behind = f" of {asked.by} {key_words(asked.key)}" if asked.is_keyed else ""
-    return sheet(f"jobs{behind}", LabourJob, jobs_asked(found, asked), book.settings)
+    return sheet(f"jobs{asked.behind}", LabourJob, jobs_asked(found, asked), book.settings)
 
 
 def _about(book: Book, found: BookLabour) -> Sheet:

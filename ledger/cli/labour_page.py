@@ -140,10 +140,9 @@ def say_left(words: MoneyWords, count: int, limit: int | None) -> None:
 
 
 def _say_jobs(found: BookLabour, asked: Asked, words: MoneyWords) -> None:
-    behind = f" of {TITLES[asked.by]} {key_words(asked.key)}" if asked.is_keyed else ""
     jobs = jobs_asked(found, asked)
     say_table(
-        f"Jobs{behind}, the furthest over the quote first",
+        f"Jobs{asked.behind}, the furthest over the quote first",
         ("!job", "!bike", "tier", "!closed", ">quoted", ">worked on it", ">found later",
          ">come-back", ">goodwill", ">ratio", ">variance"),
         [_job(job, words) for job in jobs],
