@@ -12,7 +12,7 @@ from dashboard.time_panels import head, notes
 from dashboard.views.earnings_bench import bench_view
 from dashboard.views.earnings_tiers import months_view, tiers_view
 from dashboard.views.earnings_what_if import what_if_view
-from dashboard.views.time_shown import Shown, first_day, period_view, shown_of
+from dashboard.views.time_shown import Shown, first_day, period_view, shown_of, told
 from ledger.figures.margin import BookMargin
 
 WAITING = '<p class="lk-note lk-wait">Adding up what was charged and what it cost…</p>'
@@ -36,7 +36,7 @@ def page() -> None:
     what_if_view(shown, found)
     months_view(shown, found)
     bench_view(shown, found)
-    st.html(notes(found.notes))
+    told(notes(found.notes))
 
 
 def _head(found: BookMargin, shown: Shown[EarnAsked]) -> str:

@@ -64,18 +64,17 @@ def _sliders(shown: Shown[EarnAsked], tier: TierMargin, changes: Changes) -> Non
                 key=key,
                 label_visibility="collapsed",
                 on_change=_moved,
-                args=(changes, code, place, key),
+                args=(shown, list(changes)),
             )
 
 
-def _moved(changes: Changes, code: str, place: int, key: str) -> None:
-    now = list(changes[code])
-    now[place] = int(st.session_state[key])
-    told = changes_text(changes | {code: (now[0], now[1])})
-    if told:
-        st.query_params["what_if"] = told
-    else:
-        st.query_params.pop("what_if", None)
+def _moved(shown: Shown[EarnAsked], codes: list[str]) -> None:
+    """Move the address to where all sliders stand."""
+    stand = st.session_state
+    changes = {
+        code: (int(stand[f"what_if-{code}-0"]), int(stand[f"what_if-{code}-1"])) for code in codes
+    }
+    shown.go(what_if=changes_text(changes))
 
 
 def _answer(shown: Shown[EarnAsked], found: WhatIf) -> None:

@@ -14,7 +14,7 @@ from dashboard.time_panels import head, notes
 from dashboard.views.faults_shown import heading
 from dashboard.views.quote_part import part_view
 from dashboard.views.quote_plan import plan_view
-from dashboard.views.time_shown import Shown, card, note, shown_of, table_view
+from dashboard.views.time_shown import Shown, card, note, shown_of, table_view, told
 from ledger.errors import LedgerError
 from ledger.figures.foresee_shapes import JobForecast
 
@@ -71,7 +71,7 @@ def _picture(shown: Shown[QuoteAsked], found: JobForecast) -> None:
     card("minutes", title, said, chart)
     heading(room, found.bench.line)
     table_view(show.tasks_table(found, say), "What is planned")
-    st.html(notes(found.notes, "What this rests on") + cautions(found.cautions))
+    told(notes(found.notes, "What this rests on") + cautions(found.cautions))
 
 
 def _held(shown: Shown[QuoteAsked]) -> None:

@@ -11,7 +11,7 @@ from dashboard.markup import capital
 from dashboard.quote_address import QuoteAsked
 from dashboard.time_panels import notes
 from dashboard.views.faults_shown import heading
-from dashboard.views.time_shown import Shown, card, note, table_view
+from dashboard.views.time_shown import Shown, card, note, table_view, told
 from ledger.errors import LedgerError
 from ledger.figures.foresee_shapes import ServiceOrReplace
 
@@ -68,7 +68,7 @@ def _part(shown: Shown[QuoteAsked]) -> None:
     if not rows.empty:
         _picture(shown, found)
     table_view(show.costs_table(found, say))
-    st.html(notes([*found.assumptions, *found.notes], "What this assumes")
+    told(notes([*found.assumptions, *found.notes], "What this assumes")
             + cautions(found.cautions))  # fmt: skip
 
 

@@ -19,6 +19,7 @@ from dashboard.quote_address import (
     OLD,
     OLDEST_YEARS,
     QuoteAsked,
+    tasks_of,
     tasks_text,
 )
 from dashboard.views.time_shown import Shown
@@ -52,6 +53,11 @@ def _kept(key: str, value: Any, moved: Callable[[Any], None]) -> dict[str, Any]:
     return {"key": key, "on_change": lambda: moved(st.session_state[key])}
 
 
+def _planned() -> dict[str, float | None]:
+    """Give the tasks that stand in the address by now."""
+    return tasks_of(st.query_params.get("tasks", ""))
+
+
 def _tier(shown: Shown[QuoteAsked], plan: Plan) -> None:
     tiers = [NO_KEY, *shown.words.vocabulary.tiers]
     st.selectbox(
@@ -63,10 +69,8 @@ def _tier(shown: Shown[QuoteAsked], plan: Plan) -> None:
 
 
 def _tasks(shown: Shown[QuoteAsked]) -> None:
-    planned = shown.asked.planned
-
     def moved(tasks: list[str]) -> None:
-        kept = {task: planned.get(task) for task in tasks}
+        kept = {task: _planned().get(task) for task in tasks}
         # an address with tasks alone means those alone: the tier shown is said with them
         tier = st.session_state["plan-tier"]
         shown.go(tasks=tasks_text(kept), tier=tier)
@@ -76,13 +80,12 @@ def _tasks(shown: Shown[QuoteAsked]) -> None:
         list(shown.words.vocabulary.tasks),
         format_func=lambda task: capital(shown.say.task(task)),
         placeholder="None",
-        **_kept("plan-tasks", list(planned), moved),
+        **_kept("plan-tasks", list(shown.asked.planned), moved),
     )
 
 
 def _minutes(shown: Shown[QuoteAsked]) -> None:
-    planned = shown.asked.planned
-    for task, told in planned.items():
+    for task, told in shown.asked.planned.items():
         st.number_input(
             f"Minutes of {shown.say.task(task)}",
             min_value=1,
@@ -92,7 +95,7 @@ def _minutes(shown: Shown[QuoteAsked]) -> None:
             **_kept(
                 f"plan-minutes-{task}",
                 None if told is None else int(told),
-                lambda minutes, task=task: shown.go(tasks=tasks_text(planned | {task: minutes})),
+                lambda minutes, task=task: shown.go(tasks=tasks_text(_planned() | {task: minutes})),
             ),
         )
 

@@ -20,6 +20,7 @@ from dashboard.views.time_shown import (
     period_view,
     shown_of,
     table_view,
+    told,
 )
 from ledger.figures.labour import BookLabour
 from ledger.figures.labour_shapes import LABOUR_BY
@@ -48,7 +49,7 @@ def page() -> None:
     rows_view(shown, found)
     _found_later(shown, found)
     _variances(shown, found)
-    st.html(show.notes(_others(shown, found)))
+    told(show.notes(_others(shown, found)))
 
 
 def _has_any(shown: Shown[TimeAsked], found: BookLabour) -> bool:

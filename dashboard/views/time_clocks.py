@@ -87,22 +87,27 @@ def _form(shown: Shown[TimeAsked], found: list[RunningClock]) -> None:
         note("No job is open. Book a bike in first, with lockring record --follow.")
         return
     with st.container(key="clock_fields"):
-        mechanic = st.selectbox("Mechanic", mechanics, key="clock_mechanic")
-        on = st.selectbox("Bike and job", jobs, key="clock_job",
-                          format_func=lambda one: _job_label(shown, one))  # fmt: skip
-        task = st.selectbox("Task", list(shown.words.vocabulary.tasks), key="clock_task",
-                            format_func=lambda one: capital(shown.say.task(one)))  # fmt: skip
-        kind = st.selectbox("Kind", KINDS, key="clock_kind", format_func=capital)
+        st.selectbox("Mechanic", mechanics, key="clock_mechanic")
+        st.selectbox("Bike and job", jobs, key="clock_job",
+                     format_func=lambda one: _job_label(shown, one))  # fmt: skip
+        st.selectbox("Task", list(shown.words.vocabulary.tasks), key="clock_task",
+                     format_func=lambda one: capital(shown.say.task(one)))  # fmt: skip
+        st.selectbox("Kind", KINDS, key="clock_kind", format_func=capital)
         st.number_input("Minutes, where entered afterwards", min_value=1,
                         max_value=LONGEST_MINUTES, value=None, step=5, key="clock_minutes",
                         placeholder="None: the clock runs")  # fmt: skip
-    what = (shown.book, mechanic, on, task, kind)
     minutes = st.session_state["clock_minutes"]
+    label = f"Enter {minutes} minutes" if minutes else "Start the clock"
+    _button(label, "edit" if minutes else "play_arrow", "clock_press", lambda: _entered(shown))
+
+
+def _entered(shown: Shown[TimeAsked]) -> Said:
+    """Record what the form says when it is pressed, not when it was drawn."""
+    names = ("mechanic", "job", "task", "kind", "minutes")
+    mechanic, on, task, kind, minutes = (st.session_state[f"clock_{name}"] for name in names)
     if minutes:
-        _button(f"Enter {minutes} minutes", "edit", "clock_log",
-                lambda: time_clock.logged(*what, int(minutes)))  # fmt: skip
-    else:
-        _button("Start the clock", "play_arrow", "clock_start", lambda: time_clock.started(*what))
+        return time_clock.logged(shown.book, mechanic, on, task, kind, int(minutes))
+    return time_clock.started(shown.book, mechanic, on, task, kind)
 
 
 def _job_label(shown: Shown[TimeAsked], one: OpenJob) -> str:

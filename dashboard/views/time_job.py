@@ -13,7 +13,7 @@ from dashboard.fault_panels import folded
 from dashboard.labour_address import TimeAsked
 from dashboard.markup import text
 from dashboard.views.faults_shown import heading
-from dashboard.views.time_shown import Shown, card, note, table_view
+from dashboard.views.time_shown import Shown, card, note, table_view, told
 from ledger.errors import LedgerError
 from ledger.figures.labour_shapes import JobWaterfall, WaterfallStep
 
@@ -37,7 +37,7 @@ def job_view(shown: Shown[TimeAsked]) -> None:
         table_view(show.lines_table(job, shown.say))
     else:
         note("Nothing was quoted in this job.")
-    st.html(show.notes(job.notes, "To know of it"))
+    told(show.notes(job.notes, "To know of it"))
 
 
 def _facts(shown: Shown[TimeAsked], job: JobWaterfall) -> dict[str, str]:

@@ -42,8 +42,14 @@ class Shown(Generic[Of]):
         return worked_out.drawn(self.book, self.day, f"{self.asked} {key}", build)
 
     def go(self, **other: Any) -> None:
-        """Move the address to something else asked for; the page follows it."""
-        st.query_params.from_dict(self.asked.params(**other))
+        """Move the address to something else asked for; the page follows it.
+
+        What else stands in it by now stays: two things may be changed before the page follows.
+        """
+        wanted = self.asked.params(**other)
+        kept = {name: value for name, value in st.query_params.items() if name not in other}
+        new = {name: wanted[name] for name in other if name in wanted}
+        st.query_params.from_dict(kept | new)
 
 
 def shown_of(book: Book, asked: Of) -> Shown[Of]:
@@ -145,6 +151,12 @@ def long_table(key: str, table: Table) -> None:
             st.button(f"Show {more} more", key=f"more-{table.name}",
                       on_click=st.session_state.update, kwargs={name: most + more})  # fmt: skip
         downloads.offer(table)
+
+
+def told(body: str) -> None:
+    """Draw HTML, where there is any."""
+    if body:
+        st.html(body)
 
 
 def note(words: str) -> None:
