@@ -16,6 +16,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger.book import Book
+from ledger.kept import words_known
 from ledger.queries import whole_table
 from ledger.vocabulary import Vocabulary
 from ledger.vocabulary.words import Window
@@ -162,7 +163,7 @@ class FaultTables:
     @cached_property
     def words(self) -> Vocabulary:
         """The vocabulary as the book knew it."""
-        return self.book.vocabulary_known(self.known_seq)
+        return words_known(self.book, self.known_seq)
 
     @property
     def found(self) -> pa.Table:

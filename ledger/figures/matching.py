@@ -26,6 +26,7 @@ from ledger.figures.matched_marks import (
     MatchedMarks,
     nullable,
 )
+from ledger.kept import words_known
 from ledger.queries import asked_of, whole_table
 from ledger.vocabulary import Vocabulary, Window
 
@@ -196,7 +197,7 @@ def matched(
     are matched already, where somebody has them.
     """
     asked = asked_of(book, as_at, known_seq)
-    words = book.vocabulary_known(asked.known_seq)
+    words = words_known(book, asked.known_seq)
     if read is None:
         read = partial(whole_table, book, as_at=asked.as_at, known_seq=asked.known_seq)
     windows = WindowsInForce(words, book.settings, window)

@@ -13,8 +13,8 @@ import pyarrow.compute as pc
 
 from ledger.book import Book
 from ledger.events import Event
+from ledger.kept import terms_known
 from ledger.settings import BookSettings
-from ledger.state import live
 
 Integers = npt.NDArray[np.int64]
 NOT_TOLD = -1
@@ -44,7 +44,7 @@ class Wages:
 def wages_of(book: Book, known_seq: int | None = None) -> Wages:
     """Give the wages that a book's terms tell, as known to a seq (None for all of it)."""
     known = book.head.size if known_seq is None else known_seq
-    return told_wages(live(book.book_events(), None, known), book.settings)
+    return told_wages(terms_known(book, known), book.settings)
 
 
 def told_wages(events: Iterable[Event], settings: BookSettings) -> Wages:

@@ -7,7 +7,7 @@ looked at anew.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -17,18 +17,25 @@ from weakref import WeakKeyDictionary
 
 import pyarrow as pa
 
+from ledger.events import Event
 from ledger.kept.changes import Changes, changes_since
 from ledger.kept.keep import Keep, Read
 from ledger.kept.mark import Mark, is_of
+from ledger.kept.own_events import SCHEMA, OwnEvents, read_after
 from ledger.kept.reading import newest_us, of_all, of_some
 from ledger.kept.shelf import Held, Shelf, by_bike, without
+from ledger.state import live
 
 if TYPE_CHECKING:
     from ledger.book import Book
     from ledger.engines.duckdb import Asked
     from ledger.storage.head import Head
+    from ledger.vocabulary import Vocabulary
 
-__all__ = ["FEWEST_EVENTS", "Keep", "Read", "keep_ready", "kept"]
+__all__ = ["FEWEST_EVENTS", "Keep", "Read", "keep_ready", "kept", "terms_known", "words_known"]
+
+_OWN = Keep("book_events", (), lambda read: SCHEMA.empty_table(), ("ledger.kept.own_events",))
+"""Followed in its own way: what the book itself says only grows."""
 
 FEWEST_EVENTS = 100_000
 """A smaller book is worked out as fast as its tables are read: nothing is kept of it."""
@@ -48,6 +55,7 @@ class _Known:
     held: dict[str, Held] = field(default_factory=dict)
     changed: tuple[Mark, int, Changes] | None = None
     """The last changes looked up: since which mark, up to which size."""
+    own: OwnEvents | None = None
 
 
 _known: WeakKeyDictionary[Book, _Known] = WeakKeyDictionary()
@@ -81,6 +89,21 @@ def keep_ready(
         with telling():
             for keep in missing:
                 _current(book, keep, head)
+
+
+def words_known(book: Book, known_seq: int) -> Vocabulary:
+    """Give the vocabulary as the book knew it at a seq, without reading all its files for it."""
+    head = book.head
+    if head.size < FEWEST_EVENTS:
+        return book.vocabulary_known(known_seq)
+    return _own_events(book, head).vocabulary(known_seq)
+
+
+def terms_known(book: Book, known_seq: int) -> Sequence[Event]:
+    """Give the terms that hold, as the book knew them at a seq, in order of time."""
+    head = book.head
+    events = book.book_events() if head.size < FEWEST_EVENTS else _own_events(book, head).terms
+    return [event for event in live(events, None, known_seq) if event.kind == "terms_set"]
 
 
 def _micros(moment: datetime) -> int:
@@ -121,10 +144,34 @@ def _current(book: Book, keep: Keep, head: Head) -> Held:
         held = _earlier(book, keep, head)
         if held is not None and held.mark.size == head.size:
             return held
-        made = _whole(book, keep, head) if held is None else _followed(book, keep, head, held)
+        made = _made(book, keep, head, held)
         known.held[keep.folder] = made
         _shelf(book, keep).put(made)
         return made
+
+
+def _made(book: Book, keep: Keep, head: Head, held: Held | None) -> Held:
+    if keep is _OWN:
+        return _own(book, head, held)
+    return _whole(book, keep, head) if held is None else _followed(book, keep, head, held)
+
+
+def _own(book: Book, head: Head, held: Held | None) -> Held:
+    """Give the events of the book itself as at a head: those there were, and the new ones."""
+    commit, size = (held.mark.commit, held.mark.size) if held else (0, 0)
+    new = read_after(book, commit, size, head.size)
+    table = pa.concat_tables([held.table, new]) if held else new
+    return Held(Mark(head.size, head.commit, head.root, 0), head.size, by_bike(table))
+
+
+def _own_events(book: Book, head: Head) -> OwnEvents:
+    """Give them, parsed once for each size the book has had."""
+    known = _of(book)
+    with known.lock:
+        held = _current(book, _OWN, head)
+        if known.own is None or known.own.table is not held.table:
+            known.own = OwnEvents(held.table, book.settings.shop)
+        return known.own
 
 
 def _whole(book: Book, keep: Keep, head: Head) -> Held:
@@ -134,7 +181,7 @@ def _whole(book: Book, keep: Keep, head: Head) -> Held:
 
 def _followed(book: Book, keep: Keep, head: Head, held: Held) -> Held:
     """Give the table as at a head, only the bikes made anew that were touched since."""
-    changes = _changes(book, held.mark, head.size)
+    changes = _changes(book, held.mark, head)
     mark = Mark(head.size, head.commit, head.root, changes.newest_us)
     replaced = held.replaced | changes.tags
     newer = _anew(book, keep, head, changes)
@@ -146,13 +193,15 @@ def _followed(book: Book, keep: Keep, head: Head, held: Held) -> Held:
     return Held(mark, head.size, by_bike(pa.concat_tables([rest, newer])))
 
 
-def _changes(book: Book, mark: Mark, size: int) -> Changes:
-    known = _of(book)
+def _changes(book: Book, mark: Mark, head: Head) -> Changes:
+    known, size = _of(book), head.size
+    own = _own_events(book, head)
     if known.changed is None or known.changed[:2] != (mark, size):
-        known.changed = (mark, size, changes_since(book, mark, size))
+        known.changed = (mark, size, changes_since(book, mark, size, own))
     return known.changed[2]
 
 
 def _anew(book: Book, keep: Keep, head: Head, changes: Changes) -> pa.Table:
-    read = of_some(book, changes.tags, head.size, keep.uses)
+    aliases = _own_events(book, head).aliases(head.size)
+    read = of_some(book, changes.tags, head.size, keep.uses, aliases)
     return by_bike(keep.make(read))

@@ -10,6 +10,7 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from ledger.kept.mark import Mark, files_after
+from ledger.kept.own_events import OwnEvents
 
 if TYPE_CHECKING:
     from ledger.book import Book
@@ -28,12 +29,12 @@ class Changes:
     """When the last event occurred, those before the mark too: microseconds since 1970."""
 
 
-def changes_since(book: Book, mark: Mark, size: int) -> Changes:
-    """Give what the events after a mark, up to a size, touch."""
+def changes_since(book: Book, mark: Mark, size: int, own: OwnEvents) -> Changes:
+    """Give what the events after a mark, up to a size, touch; `own` are the book's at that size."""
     new = _events(book, mark, size)
     tags = frozenset(pc.unique(new["bike"]).to_pylist()) - {None}
     of_book = new.filter(pc.is_null(new["bike"]))
-    before, now = book.aliases(mark.size), book.aliases(size)
+    before, now = own.aliases(mark.size), own.aliases(size)
     if pc.any(pc.is_in(of_book["kind"], pa.array(_JOINING))).as_py():
         either = before.keys() | now.keys()
         tags |= {tag for tag in either if before.get(tag) != now.get(tag)}
@@ -43,7 +44,7 @@ def changes_since(book: Book, mark: Mark, size: int) -> Changes:
 
 
 def _events(book: Book, mark: Mark, size: int) -> pa.Table:
-    tables = [pq.read_table(path, columns=_COLUMNS) for path in files_after(book, mark.commit)]
+    tables = [pq.read_table(path, columns=list(_COLUMNS)) for path in files_after(book, mark.commit)]
     found = pa.concat_tables(tables) if tables else book.bike_columns((), _COLUMNS)
     return found.filter((pc.field("seq") > mark.size) & (pc.field("seq") <= size))
 

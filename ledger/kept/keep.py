@@ -22,8 +22,9 @@ _FORMAT = "1"
 class Keep:
     """A table that is worth keeping: one row or none of each bike, or many.
 
-    What it says of a bike may depend only on that bike's events (joined tags are one bike), not
-    on terms, words or the day: those are looked up when it is read.
+    What it says of a bike may depend only on that bike's events (joined tags are one bike) and on
+    what is `given`; not on other terms or words, nor on the day: those are looked up when it is
+    read.
     """
 
     name: str
@@ -34,11 +35,14 @@ class Keep:
     """Makes it; the first column is `bike`, and no column is of a dictionary's type."""
     code: tuple[str, ...] = ()
     """The modules that make it, by dotted name: when one changes, it is made anew."""
+    given: tuple[str, ...] = ()
+    """What else goes into it, as text: terms that all of it was worked out by."""
 
     @cached_property
     def fingerprint(self) -> str:
         """16 hexadecimal digits of all that it is made by: relations, code, form of the file."""
         texts = [_FORMAT, self.name, *map(sql.compose, self.uses), *map(_source, self.code)]
+        texts += self.given
         return hashlib.sha256("\0".join(texts).encode()).hexdigest()[:16]
 
     @property

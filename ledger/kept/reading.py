@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
@@ -11,6 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
+from ledger import sql
 from ledger.engines.duckdb import COLUMNS, Asked
 from ledger.engines.tables import position_effects
 from ledger.queries import engine_of, whole_table
@@ -28,20 +29,29 @@ def of_all(book: Book, known_seq: int) -> Read:
     return lambda relation: whole_table(book, relation, _END_OF_TIME, known_seq)
 
 
-def of_some(book: Book, tags: Collection[str], known_seq: int, relations: Sequence[str]) -> Read:
-    """Give relations of the bikes of some tags, read together; of a bike all tags are given."""
-    events = _under_first(book, book.bike_columns(tags, [*COLUMNS, "lines"]), known_seq)
-    words = book.vocabulary_known(known_seq)
-    named = frozenset(pc.unique(events["position"]).to_pylist()) - {None}
-    tables = {"position_effects": position_effects(words, named.difference(words.positions))}
+def of_some(
+    book: Book,
+    tags: Collection[str],
+    known_seq: int,
+    relations: Sequence[str],
+    aliases: Mapping[str, frozenset[str]],
+) -> Read:
+    """Give relations of the bikes of some tags, read together; of a bike all tags are given.
+
+    `aliases` are all tags of each joined bike, by tag.
+    """
+    events = _under_first(book.bike_columns(tags, [*COLUMNS, "lines"]), aliases)
+    tables = {}
+    if any("position_effects" in sql.relation(one).uses for one in sql.needed(*relations)):
+        words = book.vocabulary_known(known_seq)
+        named = frozenset(pc.unique(events["position"]).to_pylist()) - {None}
+        tables["position_effects"] = position_effects(words, named.difference(words.positions))
     asked = Asked(_END_OF_TIME, known_seq)
     return engine_of(book).one_bike_tables(relations, asked, events, tables).__getitem__
 
 
-def _under_first(book: Book, events: pa.Table, known_seq: int) -> pa.Table:
-    aliases = book.aliases(known_seq)
-    if not aliases:
-        return events
+def _under_first(events: pa.Table, aliases: Mapping[str, frozenset[str]]) -> pa.Table:
+    """Give events of joined tags under the first of them."""
     tags = events["bike"].combine_chunks().dictionary_encode()
     first = [min(aliases.get(tag, (tag,))) for tag in tags.dictionary.to_pylist()]
     place = events.schema.get_field_index("bike")
