@@ -20,7 +20,7 @@ from ledger.figures.foresee_shapes import (
     ServiceOrReplace,
 )
 from ledger.figures.foresee_words import ForeseeWords
-from ledger.figures.job_ledger import JobLedger, job_ledger
+from ledger.figures.job_tables import JobTables, job_tables
 from ledger.figures.job_times import work_of
 from ledger.figures.terms_in_force import day_number, day_of
 from ledger.queries import asked_of
@@ -53,7 +53,7 @@ def foresee(
     if not LEAST_RISK <= risk <= MOST_RISK:
         raise WrongUse(f"A risk of {risk} is none. Give one from 0.01 to 0.99, such as 0.2.")
     when = asked_of(book, as_at, known_seq)
-    ledger = job_ledger(book, when.as_at, when.known_seq)
+    ledger = job_tables(book, when.as_at, when.known_seq)
     today = day_number(book.settings.local(when.as_at).date())
     age = BikeAge(bike_kind, is_old, years)
     if bike is not None:
@@ -68,14 +68,14 @@ def foresee(
     return _priced(replace(found, bike=bike), ledger, today, seen, price_minor)
 
 
-def _told_minutes(ledger: JobLedger) -> dict[str, float]:
+def _told_minutes(ledger: JobTables) -> dict[str, float]:
     """Give the minutes that terms tell for tasks."""
     told = {code: word.minutes for code, word in ledger.words.tasks.items()}
     return {code: float(minutes) for code, minutes in told.items() if minutes}
 
 
 def _forecast(
-    ledger: JobLedger,
+    ledger: JobTables,
     today: int,
     age: BikeAge,
     sources: tuple[str, ...],
@@ -116,7 +116,7 @@ def _forecast(
 
 def _priced(
     found: JobForecast,
-    ledger: JobLedger,
+    ledger: JobTables,
     today: int,
     seen: job_time.Forecast,
     price_minor: int | None,
@@ -143,7 +143,7 @@ def calibration(
 ) -> Calibration:
     """Give how such forecasts would have fared: each made only from what was known before."""
     when = asked_of(book, as_at, known_seq)
-    ledger = job_ledger(book, when.as_at, when.known_seq)
+    ledger = job_tables(book, when.as_at, when.known_seq)
     words = ForeseeWords(ledger.settings, ledger.words)
     scored = job_time.backtest(work_of(ledger))
     found = _no_calibration() if scored is None else _calibration(scored)

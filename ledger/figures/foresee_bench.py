@@ -9,7 +9,7 @@ from ledger.figures.capacity_rows import open_work
 from ledger.figures.columns import between
 from ledger.figures.foresee_shapes import BenchToday
 from ledger.figures.foresee_words import ForeseeWords
-from ledger.figures.job_ledger import JobLedger
+from ledger.figures.job_tables import JobTables
 from ledger.figures.terms_in_force import day_number, day_of
 
 YEAR_DAYS = 365
@@ -18,7 +18,7 @@ _THURSDAY = 3
 
 
 def bench_today(
-    ledger: JobLedger, today: int, p50: float, p80: float, words: ForeseeWords
+    ledger: JobTables, today: int, p50: float, p80: float, words: ForeseeWords
 ) -> BenchToday:
     """Give the bench of a day: its weekday's share of the week, as worked over a year before."""
     last_year = between(ledger.days, "day", today - YEAR_DAYS, today - 1)
@@ -46,7 +46,7 @@ def bench_today(
     )
 
 
-def _promised(ledger: JobLedger, today: int, words: ForeseeWords) -> int:
+def _promised(ledger: JobTables, today: int, words: ForeseeWords) -> int:
     """Give the minutes left of jobs promised for today or before, and not held."""
     return sum(
         job.minutes_left
@@ -57,5 +57,5 @@ def _promised(ledger: JobLedger, today: int, words: ForeseeWords) -> int:
     )
 
 
-def _day(ledger: JobLedger, at: datetime) -> int:
+def _day(ledger: JobTables, at: datetime) -> int:
     return day_number(ledger.settings.local(at).date())

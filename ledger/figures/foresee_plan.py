@@ -14,7 +14,7 @@ from ledger.errors import WrongUse
 from ledger.figures.fault_arrays import micros
 from ledger.figures.foresee_words import AS_ASKED, OF_TIER, USUAL
 from ledger.figures.held_rows import instant_us
-from ledger.figures.job_ledger import JobLedger
+from ledger.figures.job_tables import JobTables
 from ledger.figures.job_times import age_class
 from ledger.queries import bike_tables
 
@@ -66,7 +66,7 @@ def bike_age(book: Book, bike: str, told: BikeAge, when: Asked) -> BikeAge:
 
 
 def planned_job(
-    tier: str | None, tasks: Mapping[str, float | None], age: BikeAge, ledger: JobLedger, today: int
+    tier: str | None, tasks: Mapping[str, float | None], age: BikeAge, ledger: JobTables, today: int
 ) -> Sourced:
     """Give the plan that is asked for; raises WrongUse where it is none."""
     _check(tier, tasks, age, ledger)
@@ -84,13 +84,13 @@ def planned_job(
     return Sourced(_filled(plan, ledger), tuple(source for _, source in every))
 
 
-def _filled(plan: Plan, ledger: JobLedger) -> Plan:
+def _filled(plan: Plan, ledger: JobTables) -> Plan:
     """Give no kind where none was ever recorded."""
     is_known = pc.any(pc.is_valid(ledger.jobs["bike_kind"])).as_py()
     return plan if is_known else replace(plan, bike_kind=None)
 
 
-def _of_tier(tier: str, ledger: JobLedger, today: int) -> list[tuple[PlannedTask, str]]:
+def _of_tier(tier: str, ledger: JobTables, today: int) -> list[tuple[PlannedTask, str]]:
     """Give the tier's tasks as its terms tell; as one where they tell none."""
     told = ledger.terms.tier_on(tier, today)
     tasks = () if told is None else told.tasks
@@ -105,7 +105,7 @@ def _of_tier(tier: str, ledger: JobLedger, today: int) -> list[tuple[PlannedTask
 
 
 def _check(
-    tier: str | None, tasks: Mapping[str, float | None], age: BikeAge, ledger: JobLedger
+    tier: str | None, tasks: Mapping[str, float | None], age: BikeAge, ledger: JobTables
 ) -> None:
     words = ledger.words
     if tier is not None and tier not in words.tiers:

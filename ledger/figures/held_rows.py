@@ -53,8 +53,8 @@ class Holds:
             )
         return tuple(sorted(found, key=lambda row: (-row.days, row.waiting_for)))
 
-    def jobs(self, limit: int | None = None) -> tuple[HeldJob, ...]:
-        """Give the holds, longest first."""
+    def jobs(self, limit: int) -> tuple[HeldJob, ...]:
+        """Give at most so many holds, longest first."""
         order = np.argsort(-self.whole_us, kind="stable")[:limit]
         rows = self.table.take(pa.array(order)).to_pylist()
         return tuple(

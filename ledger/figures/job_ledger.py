@@ -6,7 +6,7 @@ of tags joined with it) and on the shop's terms alone. The words are defined in 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -17,6 +17,7 @@ import pyarrow.compute as pc
 
 from ledger.book import Book
 from ledger.figures.advice_dearer import advice_table
+from ledger.figures.come_backs import WindowsInForce
 from ledger.figures.fault_arrays import (
     NONE,
     Flags,
@@ -43,8 +44,10 @@ from ledger.figures.job_stretches import (
 )
 from ledger.figures.job_sums import Column, standard, sums
 from ledger.figures.job_tasks import day_table, task_table
-from ledger.figures.matching import matched
+from ledger.figures.matched_marks import FromMarks
+from ledger.figures.matching import Matching
 from ledger.figures.terms_in_force import TermsInForce, terms_of
+from ledger.kept import words_known
 from ledger.queries import asked_of, whole_table
 from ledger.settings import BookSettings
 from ledger.vocabulary import Vocabulary
@@ -60,19 +63,28 @@ _UNPAID = (COME_BACK, GOODWILL)
 class JobLedger:
     """The tables of a book's jobs, each made when it is first asked for."""
 
-    read: Read
-    """Gives a relation of USES by name."""
-    linked: Callable[[], pa.Table]
-    """Gives which job answers which: `Matching.jobs`."""
+    source: Read
+    """Gives a relation by name: one of USES, or of those that faults are matched from."""
     terms: TermsInForce
     settings: BookSettings
     words: Vocabulary
+
+    @cached_property
+    def _tables(self) -> dict[str, pa.Table]:
+        return {}
+
+    def read(self, name: str) -> pa.Table:
+        """Give a relation, read once."""
+        if name not in self._tables:
+            self._tables[name] = self.source(name)
+        return self._tables[name]
 
     # -- what a job is known by ---------------------------------------------------------------
 
     @cached_property
     def _facts(self) -> pa.Table:
-        return self.read("job_visits").combine_chunks()
+        order = [("bike", "ascending"), ("job", "ascending")]
+        return self.read("job_visits").sort_by(order).combine_chunks()
 
     @cached_property
     def _bikes(self) -> pa.Array:
@@ -117,7 +129,7 @@ class JobLedger:
 
     @cached_property
     def jobs(self) -> pa.Table:
-        """One row a job that was opened, in no promised order.
+        """One row a job that was opened, by bike, then job.
 
         bike, job, tier, caused_tier, is_come_back, bike_kind, is_old, known_days;
         opened_at, closed_at (null while open), closed_day; promised_at and waiting_for (null while
@@ -178,7 +190,8 @@ class JobLedger:
     @cached_property
     def _links(self) -> tuple[Integers, Integers]:
         """Give the rows of come-back jobs, and of the jobs each answers."""
-        linked = self.linked()
+        windows = WindowsInForce(self.words, self.settings)
+        linked = Matching(self.read, FromMarks(self.read), self.words, windows).jobs
         linked = linked.filter(linked["is_come_back"])
         rows = self._rows(linked)
         answers = self._rows(linked, "answers")
@@ -279,13 +292,13 @@ class JobLedger:
 
     @cached_property
     def tasks(self) -> pa.Table:
-        """One row a task of a job, in no promised order.
+        """One row a task of a job, by bike.
 
-        bike, job, task (null for minutes on no task; a tier's own code where its tasks are not
-        told: is_unsplit), is_comparable (what was quoted with what was worked), quoted_minutes,
+        bike; job_place: which of its bike's jobs in `jobs` it is of, from 0; closed_day of that
+        job; task (null for minutes on no task; a tier's own code where its tasks are not told:
+        is_unsplit), is_comparable (what was quoted with what was worked), quoted_minutes,
         found_later_quoted_minutes, minutes_ by kind, wages_quoted_minor, without_wage_quoted;
-        is_standard, standard_minor, efficiency_minor; tier, bike_kind, is_old, known_days,
-        opened_at, closed_at and closed_day of the job, and job_row: its row in `jobs`.
+        is_standard, standard_minor, efficiency_minor.
         """
         return task_table(self._stretches, self._quoted, self.jobs, self.terms)
 
@@ -330,16 +343,6 @@ def job_ledger(
     `read` gives relations where somebody has them; else the whole book's are read.
     """
     asked = asked_of(book, as_at, known_seq)
-    given = read or (lambda name: whole_table(book, name, asked.as_at, asked.known_seq))
-    tables: dict[str, pa.Table] = {}
-
-    def once(name: str) -> pa.Table:
-        if name not in tables:
-            tables[name] = given(name)
-        return tables[name]
-
-    def linked() -> pa.Table:
-        return matched(book, asked.as_at, asked.known_seq, read=once).jobs
-
-    words = book.vocabulary_known(asked.known_seq)
-    return JobLedger(once, linked, terms_of(book, asked.known_seq), book.settings, words)
+    source = read or (lambda name: whole_table(book, name, asked.as_at, asked.known_seq))
+    words = words_known(book, asked.known_seq)
+    return JobLedger(source, terms_of(book, asked.known_seq), book.settings, words)

@@ -12,8 +12,6 @@ from ledger.figures.job_stretches import FOUND_LATER, KINDS, NO_DAY, QUOTED, Str
 from ledger.figures.job_sums import standard
 from ledger.figures.terms_in_force import TermsInForce
 
-OF_JOB = ("bike", "job", "tier", "bike_kind", "is_old", "known_days", "opened_at", "closed_at",
-          "closed_day")  # fmt: skip
 _WORKED = tuple(f"minutes_{kind.replace(' ', '_').replace('-', '_')}" for kind in KINDS)
 _QUOTED = ("quoted_minutes", "found_later_quoted_minutes")
 MINUTES = (*_QUOTED, *_WORKED)
@@ -33,11 +31,11 @@ def task_table(
     pieces = pa.concat_tables([_worked(stretches, names), _told(quoted, names)])
     every = (*_QUOTED, *_WORKED, *_WAGES)
     found = pieces.group_by(["row", "code"]).aggregate([(name, "sum") for name in every])
-    found = found.rename_columns(["row", "code", *every]).combine_chunks()
+    found = found.rename_columns(["row", "code", *every]).sort_by("row").combine_chunks()
     row, code = (np.asarray(found[name].to_numpy(), dtype=np.int64) for name in ("row", "code"))
     task = names.take(pa.array(code, mask=code == NONE))
     columns = {name: found[name] for name in every}
-    of = jobs.select(OF_JOB).take(pa.array(row))
+    of = jobs.select(["bike", "closed_day"]).take(pa.array(row))
     day = np.asarray(pc.fill_null(of["closed_day"], NO_DAY).to_numpy(), dtype=np.int64)
     actual, cost, told = (
         np.asarray(found[name].to_numpy(), dtype=np.int64)
@@ -49,8 +47,34 @@ def task_table(
     costed["is_standard"] = costed["is_standard"] & is_comparable
     flagged = {"is_unsplit": is_unsplit, "is_comparable": is_comparable}
     made = {name: pa.array(values) for name, values in {**flagged, **costed}.items()}
-    held = {"job_row": pa.array(row), **{name: of[name] for name in OF_JOB}}
+    place = row - run_starts(jobs["bike"])[run_of(jobs["bike"])[row]]
+    held = {"bike": of["bike"], "job_place": pa.array(place), "closed_day": of["closed_day"]}
     return pa.table({**held, "task": task, **columns, **made})
+
+
+def run_starts(bike: pa.ChunkedArray) -> Integers:
+    """Give where the rows of each bike begin, in a column where those of one stand together."""
+    whole = bike.combine_chunks()
+    if not len(whole):
+        return np.zeros(0, dtype=np.int64)
+    is_new = np.asarray(pc.not_equal(whole[1:], whole[:-1]))
+    return np.concatenate([[0], np.flatnonzero(is_new) + 1]).astype(np.int64)
+
+
+def run_of(bike: pa.ChunkedArray) -> Integers:
+    """Give of each row which bike it is of, from 0, in the order they come."""
+    lengths = np.diff(np.append(run_starts(bike), len(bike)))
+    return np.repeat(np.arange(len(lengths)), lengths)
+
+
+def rows_of_tasks(tasks: pa.Table, jobs: pa.Table) -> Integers:
+    """Give for each row of `JobLedger.tasks` the row of its job in `JobLedger.jobs`."""
+    starts, of_tasks = run_starts(jobs["bike"]), run_starts(tasks["bike"])
+    bikes = [table["bike"].take(pa.array(first)).combine_chunks()
+             for table, first in ((tasks, of_tasks), (jobs, starts))]  # fmt: skip
+    first = starts[np.asarray(pc.index_in(bikes[0], value_set=bikes[1]), dtype=np.int64)]
+    place = np.asarray(tasks["job_place"].to_numpy(), dtype=np.int64)
+    return np.asarray(first[run_of(tasks["bike"])] + place)
 
 
 def _worked(of: Stretches, names: pa.Array) -> pa.Table:

@@ -9,7 +9,7 @@ import pyarrow.compute as pc
 from ledger.analysis.job_columns import Worked, worked
 from ledger.figures.columns import Columns
 from ledger.figures.fault_arrays import Integers, flags
-from ledger.figures.job_ledger import JobLedger
+from ledger.figures.job_tables import JobTables
 
 OLD, YOUNG, MIDDLE = "unknown history", "known for under 2 years", "known for 2 years or more"
 """Classes of age: a bike that came with parts found on it, and others by years since first seen."""
@@ -25,21 +25,22 @@ def age_class(is_old: bool | None, days: float | None) -> str | None:
     return YOUNG if days < MIDDLE_DAYS else MIDDLE
 
 
-def work_of(ledger: JobLedger) -> Worked:
+def work_of(tables: JobTables) -> Worked:
     """Give the closed jobs of a ledger with the minutes of each task, of the kind quoted.
 
     Where a job's tier was quoted with no tasks told, all that was worked on it is one task, the
     tier's own code. What was worked and not quoted, or cannot be told from the tier's own, has no
     planned minutes.
     """
-    jobs = ledger.jobs
+    jobs, told = tables.jobs, tables.tasks
     closed = Columns(jobs, np.flatnonzero(flags(pc.is_valid(jobs["closed_at"]))))
-    tasks = Columns(ledger.tasks, np.flatnonzero(flags(pc.is_valid(ledger.tasks["closed_at"]))))
+    tasks = Columns(told, np.flatnonzero(flags(pc.is_valid(told["closed_day"]))))
     is_named = flags(pc.is_valid(tasks.taken("task"))) & ~tasks.flags("is_unsplit")
     split = tasks.kept(is_named & (tasks["minutes_quoted"] > 0))
     planned = np.where(split.flags("is_comparable"), split["quoted_minutes"], 0)
-    whole, row_of_whole = _unsplit(closed, tasks)
-    rows = np.concatenate([_rows(closed, split), row_of_whole])
+    row_of_job = tables.row_of_job
+    whole, row_of_whole = _unsplit(closed, tasks, row_of_job)
+    rows = np.concatenate([_rows(closed, split, row_of_job), row_of_whole])
     return worked(
         tier=closed.taken("tier"),
         bike_kind=closed.taken("bike_kind"),
@@ -52,20 +53,21 @@ def work_of(ledger: JobLedger) -> Worked:
     )
 
 
-def _unsplit(closed: Columns, tasks: Columns) -> tuple[Columns, Integers]:
+def _unsplit(closed: Columns, tasks: Columns, row_of_job: Integers) -> tuple[Columns, Integers]:
     """Give the jobs quoted with a tier whose tasks are not told, and their rows."""
-    there = np.unique(_rows(closed, tasks.kept(tasks.flags("is_unsplit"))))
+    unsplit = tasks.kept(tasks.flags("is_unsplit"))
+    there = np.unique(_rows(closed, unsplit, row_of_job))
     there = there[closed["minutes_quoted"][there] > 0]
     has_tier = flags(pc.is_valid(closed.taken("tier")))[there]
     rows = there[has_tier]
     return Columns(closed.table, closed.rows[rows]), rows
 
 
-def _rows(closed: Columns, tasks: Columns) -> Integers:
+def _rows(closed: Columns, tasks: Columns, row_of_job: Integers) -> Integers:
     """Give the row of each task's job."""
     place = np.full(len(closed.table), -1, dtype=np.int64)
     place[closed.rows] = np.arange(len(closed))
-    return place[tasks["job_row"]]
+    return place[row_of_job[tasks.rows]]
 
 
 def _ages(closed: Columns) -> pa.Array:

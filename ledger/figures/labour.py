@@ -12,8 +12,8 @@ import pyarrow.compute as pc
 from ledger.book import Book
 from ledger.figures.columns import Columns, between
 from ledger.figures.fault_arrays import NONE, Coded, flags
-from ledger.figures.job_ledger import JobLedger, job_ledger
 from ledger.figures.job_sums import sums
+from ledger.figures.job_tables import JobTables, job_tables
 from ledger.figures.job_tasks import MINUTES as TASK_MINUTES
 from ledger.figures.labour_rows import Grouped, labour_rows, months
 from ledger.figures.labour_shapes import (
@@ -44,7 +44,7 @@ class BookLabour:
     period: Period
     as_at: datetime
     known_seq: int
-    ledger: JobLedger
+    ledger: JobTables
 
     @cached_property
     def words(self) -> LabourWords:
@@ -164,7 +164,11 @@ class BookLabour:
             is_both &= of.flags("is_comparable")
         ratio = np.where(is_both, actual / np.maximum(quoted, 1), -1.0)
         order = np.lexsort((of["closed_day"], -ratio))[:limit]
-        return tuple(self._job(row, by == "task") for row in of.at(order))
+        rows = of.at(order)
+        if by == "task":
+            whose = Columns(self.ledger.jobs).at(self.ledger.row_of_job[of.rows[order]])
+            rows = [job | row for job, row in zip(whose, rows, strict=True)]
+        return tuple(self._job(row, by == "task") for row in rows)
 
     def _job(self, row: dict[str, object], is_task: bool) -> LabourJob:
         found: dict[str, int] = {name: row[name] for name in row}  # type: ignore[misc]
@@ -242,5 +246,5 @@ def labour_of(
     """
     asked = asked_of(book, as_at, known_seq)
     period = period_of(book, since, until, asked.as_at)
-    ledger = job_ledger(book, asked.as_at, asked.known_seq)
+    ledger = job_tables(book, asked.as_at, asked.known_seq)
     return BookLabour(book, period, asked.as_at, asked.known_seq, ledger)

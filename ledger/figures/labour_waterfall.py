@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger.errors import WrongUse
 from ledger.figures.job_ledger import USES, job_ledger
+from ledger.figures.job_tasks import rows_of_tasks
 from ledger.figures.labour_shapes import JobWaterfall, QuotedLine, WaterfallStep
 from ledger.figures.labour_words import LabourWords
 from ledger.figures.matching import USES as OF_FAULTS
@@ -29,7 +31,10 @@ def waterfall(labour: BookLabour, job: str, bike: str | None) -> JobWaterfall:
     when = labour.as_at, labour.known_seq
     read = bike_tables(labour.book, bike, tuple(dict.fromkeys((*USES, *OF_FAULTS))), *when)
     ledger = job_ledger(labour.book, *when, read=read.__getitem__)
-    row, tasks = _of(ledger.jobs, job)[0], _of(ledger.tasks, job)
+    place = pc.index(ledger.jobs["job"], job).as_py()
+    row = ledger.jobs.slice(place, 1).to_pylist()[0]
+    is_its = np.equal(rows_of_tasks(ledger.tasks, ledger.jobs), place)
+    tasks = ledger.tasks.filter(pa.array(is_its)).to_pylist()
     quoted, charged = _of(read["quote_lines"], job), _of(read["charged_lines"], job)
     words, is_closed = labour.words, row["closed_at"] is not None
     minutes = _steps(row["quoted_minutes"], "quoted", _minutes(row, tasks, words), "worked")

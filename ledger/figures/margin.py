@@ -18,14 +18,15 @@ from ledger.figures.columns import Columns, between
 from ledger.figures.dearer_rows import dearer
 from ledger.figures.fault_arrays import NONE, Coded, Integers, flags
 from ledger.figures.held_rows import Holds
-from ledger.figures.job_ledger import JobLedger, job_ledger
 from ledger.figures.job_sums import sums
+from ledger.figures.job_tables import JobTables, job_tables
 from ledger.figures.labour_rows import months
 from ledger.figures.labour_shapes import Period
 from ledger.figures.margin_jobs import job_margins
 from ledger.figures.margin_rows import Tiers, contributions_per_hour, earnings, tiers_of
 from ledger.figures.margin_shapes import (
     FEWEST_JOBS,
+    MOST_HELD,
     BreakEven,
     Capacity,
     Dearer,
@@ -52,7 +53,7 @@ class BookMargin:
     period: Period
     as_at: datetime
     known_seq: int
-    ledger: JobLedger
+    ledger: JobTables
 
     @cached_property
     def words(self) -> MarginWords:
@@ -229,7 +230,7 @@ class BookMargin:
         settings = self.book.settings
         begins = settings.end_of_day(self.period.since - timedelta(days=1))
         holds = Holds(self.ledger.holds, begins, settings.end_of_day(self.period.until), self.as_at)
-        found = Held(holds.rows(), holds.jobs(), "")
+        found = Held(holds.rows(), holds.jobs(MOST_HELD), len(holds.table), "")
         return replace(found, line=self.words.held(found))
 
     @cached_property
@@ -304,5 +305,5 @@ def margin_of(
     """
     asked = asked_of(book, as_at, known_seq)
     period = period_of(book, since, until, asked.as_at)
-    ledger = job_ledger(book, asked.as_at, asked.known_seq)
+    ledger = job_tables(book, asked.as_at, asked.known_seq)
     return BookMargin(book, period, asked.as_at, asked.known_seq, ledger)

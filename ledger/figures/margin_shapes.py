@@ -12,6 +12,8 @@ from typing import Literal
 
 FEWEST_JOBS = 8
 """Jobs below which nothing is said of what a tier earns."""
+MOST_HELD = 500
+"""Holds that are listed one by one."""
 WaitingFor = Literal["answer", "part", "payment", "other"]
 
 
@@ -298,7 +300,9 @@ class Held:
     rows: tuple[HeldBy, ...]
     """Most days first."""
     jobs: tuple[HeldJob, ...]
-    """Longest first."""
+    """Longest first: at most MOST_HELD of them."""
+    count_holds: int
+    """All of them."""
     line: str
 
 

@@ -21,7 +21,7 @@ from ledger.book import Book
 from ledger.events import Event
 from ledger.events.shop import Tier
 from ledger.figures.fault_arrays import Flags, Integers, codes_in
-from ledger.state import live
+from ledger.kept import terms_known
 
 NOT_TOLD = -1
 """Stands for what no terms tell."""
@@ -210,7 +210,7 @@ class TermsInForce:
 def terms_of(book: Book, known_seq: int | None = None) -> TermsInForce:
     """Give the terms of a book, as known to a seq (None for all of it)."""
     known = book.head.size if known_seq is None else known_seq
-    return told_terms(live(book.book_events(), None, known))
+    return told_terms(terms_known(book, known))
 
 
 def told_terms(events: Iterable[Event]) -> TermsInForce:

@@ -1,0 +1,121 @@
+"""What is kept of a book's jobs, so that pages of time and earning are read, not worked out.
+
+Wages, costs and tiers are in it, each as they were on its day: told anew by terms, or with another
+time zone, all of it is made anew.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import AbstractContextManager, contextmanager, nullcontext
+from dataclasses import replace
+from functools import partial
+from types import FunctionType
+
+import pyarrow as pa
+
+from ledger.book import Book
+from ledger.engines.duckdb import Asked
+from ledger.figures import matching
+from ledger.figures.job_ledger import USES, JobLedger, job_ledger
+from ledger.kept import Keep, Read, keep_ready, kept
+
+Telling = Callable[[], AbstractContextManager[object]]
+"""What is entered while something takes long."""
+TABLES = ("jobs", "tasks", "days", "holds", "advice")
+_CODE = tuple(
+    f"ledger.{module}"
+    for module in (
+        "analysis.episodes", "analysis.rounding", "analysis.variances", "figures.advice_dearer",
+        "figures.come_backs", "figures.fault_arrays", "figures.fault_distances",
+        "figures.fault_then", "figures.job_causes", "figures.job_ledger", "figures.job_money",
+        "figures.job_quotes", "figures.job_stretches", "figures.job_sums", "figures.job_tasks",
+        "figures.kept_jobs", "figures.matched_marks", "figures.matching",
+        "figures.terms_in_force", "kept.reading", "money",
+    )
+)  # fmt: skip
+
+
+def _keeps(making: _Making, ledger: JobLedger) -> dict[str, Keep]:
+    """Give what is kept, by name; `ledger` tells the terms, words and settings that hold."""
+    uses = tuple(dict.fromkeys((*USES, *matching.USES)))
+    given = (_terms_of(ledger),)
+    return {
+        name: Keep(f"job_{name}", uses, partial(making.table, name), _CODE, given)
+        for name in TABLES
+    }
+
+
+def _terms_of(ledger: JobLedger) -> str:
+    """Give in text all that the tables depend on beside the bikes' events."""
+    terms = [told.model_dump(mode="json") for told in ledger.terms.told]
+    systems = {code: word.system for code, word in ledger.words.positions.items()}
+    return json.dumps([terms, systems, ledger.settings.time_zone], sort_keys=True)
+
+
+class _Making:
+    """Makes the tables; while whole ones are made, they share what they are made from."""
+
+    def __init__(self, ledger: JobLedger) -> None:
+        self._ledger = ledger
+        self._whole: JobLedger | None = None
+        self._is_sharing = False
+
+    def table(self, name: str, read: Read) -> pa.Table:
+        """Give a table of what is read."""
+        found: pa.Table = getattr(self._of(read), name)
+        return found
+
+    def _of(self, read: Read) -> JobLedger:
+        # Some bikes are read at once, and given out of a dictionary: that is no plain function.
+        if not self._is_sharing or not isinstance(read, FunctionType):
+            return replace(self._ledger, source=read)
+        if self._whole is None:
+            self._whole = replace(self._ledger, source=read)
+        return self._whole
+
+    @contextmanager
+    def sharing(self) -> Iterator[None]:
+        """Let go of what is shared at the end: it is large."""
+        self._is_sharing = True
+        try:
+            yield
+        finally:
+            self._is_sharing, self._whole = False, None
+
+
+def _ready(
+    book: Book, keeps: Mapping[str, Keep], making: _Making, telling: Telling = nullcontext
+) -> None:
+    @contextmanager
+    def both() -> Iterator[None]:
+        with telling(), making.sharing():
+            yield
+
+    keep_ready(book, keeps.values(), both)
+
+
+def jobs_ready(book: Book, telling: Telling = nullcontext) -> None:
+    """Make what is not kept yet of a book's jobs; `telling` is entered where that takes long."""
+    ledger = job_ledger(book)
+    making = _Making(ledger)
+    _ready(book, _keeps(making, ledger), making, telling)
+
+
+def kept_of_jobs(book: Book, asked: Asked, ledger: JobLedger) -> Callable[[str], pa.Table | None]:
+    """Give what gives a kept table by its name, as at an instant, as known to a seq."""
+    making = _Making(ledger)
+    keeps = _keeps(making, ledger)
+    is_ready = False
+
+    def found(name: str) -> pa.Table | None:
+        nonlocal is_ready
+        if asked.known_seq < book.head.size:
+            return None
+        if not is_ready:
+            _ready(book, keeps, making)
+            is_ready = True
+        return kept(book, keeps[name], asked)
+
+    return found
