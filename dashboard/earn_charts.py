@@ -133,17 +133,18 @@ def month_chart(rows: pd.DataFrame, unit: str, description: str, locale: Locale)
     order = list(rows["month"])
     x = alt.X("month:O", title=None, sort=order, scale=alt.Scale(domain=order),
               axis=month_axis(order, rows["label"]))  # fmt: skip
-    y = alt.Y("margin:Q", title=unit, axis=alt.Axis(format="~s"))
+    y = alt.Y("margin:Q", title=unit, axis=alt.Axis(format="~s"), stack=None)
     base = alt.Chart(rows).encode(x=x, tooltip=_month_tips())
-    gains, losses = base.transform_filter("!datum.is_loss"), base.transform_filter("datum.is_loss")
     size = alt.RelativeBandSize(0.62)
     layers = [
-        gains.mark_bar(color=ACCENT, width=size).encode(y=y),
-        losses.mark_bar(fill=SHEET, stroke=ACCENT, strokeWidth=1.6, strokeDash=[3, 2],
-                        width=size).encode(y=y),
+        base.mark_bar(stroke=ACCENT, strokeWidth=1.6, width=size).encode(
+            y=y,
+            fill=alt.condition("datum.is_loss", alt.value(SHEET), alt.value(ACCENT)),
+            strokeDash=alt.condition("datum.is_loss", alt.value([3, 2]), alt.value([1, 0])),
+        ),
         base.mark_tick(color=INK, thickness=2, width=size).encode(y="before:Q"),
         alt.Chart(pd.DataFrame([{"margin": 0.0}])).mark_rule(color=SOFT).encode(y=y),
-    ]  # fmt: skip
+    ]
     return drawn(alt.layer(*layers).properties(height=TALL, description=description), locale)
 
 
