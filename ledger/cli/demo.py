@@ -13,6 +13,7 @@ import typer
 
 from ledger.cli.options import DEFAULT_BOOK, BookPath
 from ledger.cli.output import progress, say
+from ledger.cli.readied import ready
 from ledger.errors import BookExists, UnreadableInput
 
 if TYPE_CHECKING:
@@ -85,7 +86,9 @@ def _fill(path: Path, folder: Path, settings: dict[str, Any]) -> BroughtIn:
     )
     _enter_riders(book, folder / "riders.parquet")
     with progress("Building the demo book", settings.get("events")) as tell:
-        return import_own(book, folder / "events.parquet", on_progress=tell)
+        done = import_own(book, folder / "events.parquet", on_progress=tell)
+    ready(book)
+    return done
 
 
 def _settings(folder: Path) -> dict[str, Any]:

@@ -8,6 +8,7 @@ import typer
 
 from ledger.cli.options import DEFAULT_BOOK, AsAt, AsJson, AsKnown, BookPath, open_book, when_asked
 from ledger.cli.output import progress, say_json
+from ledger.cli.readied import ready
 from ledger.errors import WrongUse
 
 if TYPE_CHECKING:
@@ -117,6 +118,8 @@ def faults(
     asked = faults_forms.Asked(
         _most(limit, as_json=as_json), how_sure, for_owner, as_known is not None
     )
+    if when == (None, None):
+        ready(book)
     with progress("Matching what was found again"):
         found = faults_of(book, *when, window=window)
         told = found.pareto(by or "fault", measure or "count")

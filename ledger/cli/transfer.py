@@ -11,6 +11,7 @@ import typer
 
 from ledger.cli.options import DEFAULT_BOOK, AsJson, BookPath, ConfirmClock, open_book
 from ledger.cli.output import progress, say, say_json, say_table, warn
+from ledger.cli.readied import ready
 from ledger.errors import LedgerError, WrongUse
 
 if TYPE_CHECKING:
@@ -105,6 +106,8 @@ def _import_log(
         done = import_log(
             book, file, mapping, dry_run=dry_run, confirm_clock=confirm, on_progress=tell
         )
+    if not dry_run:
+        ready(book)
     if as_json:
         say_json(imported_json(done))
     else:
@@ -119,6 +122,7 @@ def _import_own(book: Book, file: Path, *, as_json: bool) -> None:
 
     with progress(f"Bringing in {file.name}") as tell:
         done = import_own(book, file, on_progress=tell)
+    ready(book)
     if as_json:
         say_json(
             {

@@ -36,9 +36,12 @@ class WindowsInForce:
             count = len(fault)
             return np.full(count, self.asked.days), np.full(count, self.asked.distance_km)
         faults = coded(fault)
-        days, km = (np.zeros(len(fault), dtype=np.int64) for _ in range(2))
-        for code, name in enumerate(faults.names):
-            for since, window in self.words.windows_of(name):
+        every = [self.words.windows_of(name) for name in faults.names]
+        first = [(window.days, window.distance_km) for ((_, window), *_) in every]
+        # NONE is the last place: what is appended stands for no fault.
+        days, km = np.array([*first, (0, 0)], dtype=np.int64).T[:, faults.code]
+        for code, windows in enumerate(every):
+            for since, window in windows[1:]:
                 holds = (faults.code == code) & (put_right_us >= self._start_us(since))
                 days[holds], km[holds] = window.days, window.distance_km
         return days, km

@@ -34,6 +34,10 @@ USES = ("fault_marks", "said_come_backs", "judged_come_backs", "distance_reading
         "job_closings", "visit_marks", "part_moves", "observed_bikes")  # fmt: skip
 """The relations that faults are matched from."""
 _DAY_US = 86_400_000_000
+_OF_LATER = ["bike", "position", "system", "fault", "cause", "found_at",
+             *(f"found_{name}" for name in OF_FOUND)]  # fmt: skip
+_OF_EARLIER = ["cause", "found_seq", "found_at", "put_right_at", "window_days", "window_km",
+               *(f"put_right_{name}" for name in OF_REPAIR)]  # fmt: skip
 _BY_TIME = [("again_found_at", "ascending"), ("again_seq", "ascending")]
 
 
@@ -116,8 +120,8 @@ class Matching:
     @cached_property
     def _in_window(self) -> pa.Table:
         """Give the repeats, but for what is judged of them."""
-        again, first = self.marks.again, self.marks.first
-        later, earlier = (self.found.take(pa.array(rows)) for rows in (again, first))
+        later = self.found.select(_OF_LATER).take(pa.array(self.marks.again))
+        earlier = self.found.select(_OF_EARLIER).take(pa.array(self.marks.first))
         columns = {name: later[name] for name in ("bike", "position", "system", "fault")}
         columns |= {"cause": pc.coalesce(later["cause"], earlier["cause"])}
         columns |= {"is_cause_told": pa.array(self.marks.is_cause_told)}

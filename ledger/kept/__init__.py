@@ -22,7 +22,7 @@ from ledger.kept.changes import Changes, changes_since
 from ledger.kept.keep import Keep, Read
 from ledger.kept.mark import Mark, is_of
 from ledger.kept.own_events import SCHEMA, OwnEvents, read_after
-from ledger.kept.reading import newest_us, of_all, of_some
+from ledger.kept.reading import events_of, newest_us, of_all, of_some
 from ledger.kept.shelf import Held, Shelf, by_bike, without
 from ledger.state import live
 
@@ -47,14 +47,24 @@ _SMALL_BYTES = 4_000_000
 """A base as small as this is written anew at once."""
 
 
+@dataclass(frozen=True)
+class _Changed:
+    """What happened since a mark, up to a size, and every event of the bikes it touched."""
+
+    since: Mark
+    size: int
+    changes: Changes
+    events: pa.Table
+
+
 @dataclass
 class _Known:
     """What one process holds of a book's kept tables."""
 
     lock: RLock = field(default_factory=RLock)
     held: dict[str, Held] = field(default_factory=dict)
-    changed: tuple[Mark, int, Changes] | None = None
-    """The last changes looked up: since which mark, up to which size."""
+    changed: _Changed | None = None
+    """The last changes looked up: several tables follow the same ones."""
     own: OwnEvents | None = None
 
 
@@ -84,7 +94,7 @@ def keep_ready(
     head = book.head
     if head.size < FEWEST_EVENTS:
         return
-    missing = [keep for keep in keeps if not _is_there(book, keep, head)]
+    missing = [keep for keep in (*keeps, _OWN) if not _is_there(book, keep, head)]
     if missing:
         with telling():
             for keep in missing:
@@ -161,7 +171,7 @@ def _own(book: Book, head: Head, held: Held | None) -> Held:
     commit, size = (held.mark.commit, held.mark.size) if held else (0, 0)
     new = read_after(book, commit, size, head.size)
     table = pa.concat_tables([held.table, new]) if held else new
-    return Held(Mark(head.size, head.commit, head.root, 0), head.size, by_bike(table))
+    return Held(_mark(head, 0), head.size, by_bike(table))
 
 
 def _own_events(book: Book, head: Head) -> OwnEvents:
@@ -175,33 +185,34 @@ def _own_events(book: Book, head: Head) -> OwnEvents:
 
 
 def _whole(book: Book, keep: Keep, head: Head) -> Held:
-    mark = Mark(head.size, head.commit, head.root, newest_us(book))
+    mark = _mark(head, newest_us(book))
     return Held(mark, head.size, by_bike(keep.make(of_all(book, head.size))))
 
 
 def _followed(book: Book, keep: Keep, head: Head, held: Held) -> Held:
     """Give the table as at a head, only the bikes made anew that were touched since."""
-    changes = _changes(book, held.mark, head)
-    mark = Mark(head.size, head.commit, head.root, changes.newest_us)
-    replaced = held.replaced | changes.tags
-    newer = _anew(book, keep, head, changes)
+    changed = _changed(book, held.mark, head)
+    tags, mark = changed.changes.tags, _mark(head, changed.changes.newest_us)
+    newer = by_bike(keep.make(of_some(book, changed.events, head.size, keep.uses)))
+    replaced = held.replaced | tags
     if held.newer is not None:
-        newer = by_bike(pa.concat_tables([without(held.newer, changes.tags), newer]))
+        newer = by_bike(pa.concat_tables([without(held.newer, tags), newer]))
     if len(replaced) <= _MOST_REPLACED and held.base.nbytes > _SMALL_BYTES:
         return Held(mark, held.base_size, held.base, newer, replaced)
     rest = without(held.base, replaced)
     return Held(mark, head.size, by_bike(pa.concat_tables([rest, newer])))
 
 
-def _changes(book: Book, mark: Mark, head: Head) -> Changes:
-    known, size = _of(book), head.size
-    own = _own_events(book, head)
-    if known.changed is None or known.changed[:2] != (mark, size):
-        known.changed = (mark, size, changes_since(book, mark, size, own))
-    return known.changed[2]
+def _changed(book: Book, mark: Mark, head: Head) -> _Changed:
+    """Give what happened since a mark, looked up once for all tables that follow it."""
+    known, own = _of(book), _own_events(book, head)
+    found = known.changed
+    if found is None or (found.since, found.size) != (mark, head.size):
+        changes = changes_since(book, mark, head.size, own)
+        events = events_of(book, changes.tags, own.aliases(head.size))
+        known.changed = found = _Changed(mark, head.size, changes, events)
+    return found
 
 
-def _anew(book: Book, keep: Keep, head: Head, changes: Changes) -> pa.Table:
-    aliases = _own_events(book, head).aliases(head.size)
-    read = of_some(book, changes.tags, head.size, keep.uses, aliases)
-    return by_bike(keep.make(read))
+def _mark(head: Head, newest_us: int) -> Mark:
+    return Mark(head.size, head.commit, head.root, newest_us)

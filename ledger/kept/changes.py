@@ -44,7 +44,9 @@ def changes_since(book: Book, mark: Mark, size: int, own: OwnEvents) -> Changes:
 
 
 def _events(book: Book, mark: Mark, size: int) -> pa.Table:
-    tables = [pq.read_table(path, columns=list(_COLUMNS)) for path in files_after(book, mark.commit)]
+    tables = [
+        pq.read_table(path, columns=list(_COLUMNS)) for path in files_after(book, mark.commit)
+    ]
     found = pa.concat_tables(tables) if tables else book.bike_columns((), _COLUMNS)
     return found.filter((pc.field("seq") > mark.size) & (pc.field("seq") <= size))
 

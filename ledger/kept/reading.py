@@ -29,18 +29,8 @@ def of_all(book: Book, known_seq: int) -> Read:
     return lambda relation: whole_table(book, relation, _END_OF_TIME, known_seq)
 
 
-def of_some(
-    book: Book,
-    tags: Collection[str],
-    known_seq: int,
-    relations: Sequence[str],
-    aliases: Mapping[str, frozenset[str]],
-) -> Read:
-    """Give relations of the bikes of some tags, read together; of a bike all tags are given.
-
-    `aliases` are all tags of each joined bike, by tag.
-    """
-    events = _under_first(book.bike_columns(tags, [*COLUMNS, "lines"]), aliases)
+def of_some(book: Book, events: pa.Table, known_seq: int, relations: Sequence[str]) -> Read:
+    """Give relations of some bikes, read together; `events` are `events_of` all their tags."""
     tables = {}
     if any("position_effects" in sql.relation(one).uses for one in sql.needed(*relations)):
         words = book.vocabulary_known(known_seq)
@@ -48,6 +38,14 @@ def of_some(
         tables["position_effects"] = position_effects(words, named.difference(words.positions))
     asked = Asked(_END_OF_TIME, known_seq)
     return engine_of(book).one_bike_tables(relations, asked, events, tables).__getitem__
+
+
+def events_of(book: Book, tags: Collection[str], aliases: Mapping[str, frozenset[str]]) -> pa.Table:
+    """Give the stored events of some tags, joined ones under the first of their bike.
+
+    `aliases` are all tags of each joined bike, by tag.
+    """
+    return _under_first(engine_of(book).events_of(tags, [*COLUMNS, "lines"]), aliases)
 
 
 def _under_first(events: pa.Table, aliases: Mapping[str, frozenset[str]]) -> pa.Table:
