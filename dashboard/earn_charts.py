@@ -15,7 +15,7 @@ from dashboard.fault_address import row_of
 from dashboard.fault_charts import PICKED
 from dashboard.labour_say import LabourSay
 from dashboard.markup import capital
-from dashboard.time_charts import ABOVE, AXIS_ROOM, MIDDLE, ROW_STEP, month_axis
+from dashboard.time_charts import AXIS_ROOM, MIDDLE, ROW_STEP, month_axis, row_words
 from dashboard.wear_charts import TALL
 from ledger.figures.margin_shapes import BreakEven, MonthMargin, TierMargin, WeekSold
 
@@ -61,7 +61,7 @@ def tier_chart(
     base = alt.Chart(rows).encode(y=alt.Y("row:N", sort=list(rows["row"]), axis=None))
     chosen = base.transform_filter("datum.is_chosen").mark_rect(color=GROOVE, opacity=1)
     lines = [_line(0.0, x, SOFT, [1, 0])] + ([_line(charge, x, INK, [5, 3])] if charge else [])
-    layers = [chosen, *lines, *_tier_marks(base, x), *_words(base), _pressed(base)]
+    layers = [chosen, *lines, *_tier_marks(base, x), *row_words(base), _pressed(base)]
     height = ROW_STEP * len(rows) + AXIS_ROOM
     return drawn(alt.layer(*layers).properties(height=height, description=description), locale)
 
@@ -84,16 +84,6 @@ def _tier_marks(base: alt.Chart, x: alt.X) -> list[alt.Chart]:
         told.mark_point(**style, filled=True, color=ACCENT, stroke=SHEET).encode(x="value:Q"),
         few.mark_point(**style, fill=SHEET, stroke=ACCENT, strokeDash=[2, 2]).encode(x="value:Q"),
         earned.mark_point(**style, shape="diamond", fill=SHEET, stroke=INK).encode(x="earned:Q"),
-    ]
-
-
-def _words(base: alt.Chart) -> list[alt.Chart]:
-    style = {"fontSize": 13, "baseline": "middle", "dy": -ABOVE}
-    label = base.mark_text(**style, color=INK, align="left", dx=2, limit=230)
-    said = base.mark_text(**style, color=SOFT, align="right", dx=-2)
-    return [
-        label.encode(x=alt.value(0), text="label:N"),
-        said.encode(x=alt.value("width"), text="said:N"),
     ]
 
 

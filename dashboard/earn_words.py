@@ -59,7 +59,7 @@ def months_title(months: Sequence[MonthMargin]) -> str:
     if not worked:
         return "No job was closed in any month"
     if not lost:
-        return "Something was left after all costs in every month"
+        return f"Something was left after all costs in each of {len(worked)} months with work"
     return f"In {lost} of {len(worked)} months more went out than came in"
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from dashboard.fault_panels import kept
 from dashboard.markup import text
 
 Value = str | int | float | Decimal | date | None
@@ -86,10 +87,10 @@ def _side(column: Column) -> str:
 
 def word(value: str, small: str = "") -> Cell:
     """Give a cell of words, with a smaller line below them on the page."""
-    return Cell(value, text(value) + (f"<small>{text(small)}</small>" if small else ""))
+    return Cell(value, text(value) + (f"<small>{text(kept(small))}</small>" if small else ""))
 
 
 def link(value: str, where: str, small: str = "") -> Cell:
     """Give a cell whose words lead somewhere."""
-    below = f"<small>{text(small)}</small>" if small else ""
+    below = f"<small>{text(kept(small))}</small>" if small else ""
     return Cell(value, f'<a href="{text(where)}" target="_self">{text(value)}</a>{below}')

@@ -10,7 +10,7 @@ from babel import Locale
 
 from dashboard.chart_theme import ACCENT, INK, LINE, SHEET, SOFT, drawn
 from dashboard.labour_say import LabourSay
-from dashboard.time_charts import ABOVE, AXIS_ROOM, MIDDLE, ROW_STEP
+from dashboard.time_charts import AXIS_ROOM, MIDDLE, ROW_STEP, row_words
 from dashboard.wear_charts import TALL
 from ledger.figures.foresee_shapes import Calibration, JobForecast, ServiceOrReplace
 
@@ -48,25 +48,13 @@ def minute_chart(
     layers = [
         told.mark_bar(**style, color=ACCENT).encode(x=x),
         planned.mark_bar(**style, fill=SHEET, stroke=SOFT, strokeDash=[3, 2]).encode(x=x),
-        *_named(base),
     ]
     if left is not None and left > 0:
         one = alt.Chart(pd.DataFrame([{"minutes": left}]))
         layers.append(one.mark_rule(color=INK, strokeDash=[5, 3], strokeWidth=1.4).encode(x=x))
+    layers += row_words(base, INK)
     height = ROW_STEP * len(rows) + AXIS_ROOM
     return drawn(alt.layer(*layers).properties(height=height, description=description), locale)
-
-
-def _named(base: alt.Chart) -> list[alt.Chart]:
-    style = {"fontSize": 13, "baseline": "middle", "dy": -ABOVE, "color": INK}
-    return [
-        base.mark_text(**style, align="left", dx=2, limit=230).encode(
-            x=alt.value(0), text="label:N"
-        ),
-        base.mark_text(**style, align="right", dx=-2).encode(
-            x=alt.value("width"), text="said:N"
-        ),
-    ]  # fmt: skip
 
 
 # -- how forecasts held -----------------------------------------------------------------------
@@ -134,7 +122,7 @@ def cost_chart(rows: pd.DataFrame, unit: str, description: str, locale: Locale) 
         base.mark_point(
             size=95, filled=True, color=ACCENT, stroke=SHEET, opacity=1, yOffset=MIDDLE
         ).encode(x=x),
-        *_named(base),
+        *row_words(base, INK),
     ]
     height = ROW_STEP * len(rows) + AXIS_ROOM
     return drawn(alt.layer(*layers).properties(height=height, description=description), locale)

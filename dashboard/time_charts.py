@@ -60,7 +60,7 @@ def spread_chart(rows: pd.DataFrame, description: str, locale: Locale) -> dict[s
               axis=alt.Axis(tickCount=5, domain=False, ticks=False))  # fmt: skip
     base = alt.Chart(rows).encode(y=y)
     chosen = base.transform_filter("datum.is_chosen").mark_rect(color=GROOVE, opacity=1)
-    layers = [chosen, _quoted_line(x), *_spreads(base, x), *_row_words(base), _pressed(base)]
+    layers = [chosen, _quoted_line(x), *_spreads(base, x), *row_words(base), _pressed(base)]
     height = ROW_STEP * len(rows) + AXIS_ROOM
     return drawn(alt.layer(*layers).properties(height=height, description=description), locale)
 
@@ -96,13 +96,21 @@ def _dots(base: alt.Chart, below: float) -> list[alt.Chart]:
     ]
 
 
-def _row_words(base: alt.Chart) -> list[alt.Chart]:
-    style = {"fontSize": 13, "baseline": "middle", "dy": -ABOVE}
+def row_words(base: alt.Chart, soft: str = SOFT) -> list[alt.Chart]:
+    """Give a row's label (`label`) to the left above its marks, and its figure (`said`) right.
+
+    Lines of the chart that run through a figure do not touch it.
+    """
+    style: dict[str, Any] = {"fontSize": 13, "baseline": "middle", "dy": -ABOVE}
     label = base.mark_text(**style, color=INK, align="left", dx=2, limit=230)
-    said = base.mark_text(**style, color=SOFT, align="right", dx=-2)
+    figure: dict[str, Any] = {**style, "align": "right", "dx": -2}
+    around = base.mark_text(**figure, color=SHEET, stroke=SHEET, strokeWidth=5)
+    said = base.mark_text(**figure, color=soft)
+    right = {"x": alt.value("width"), "text": "said:N"}
     return [
         label.encode(x=alt.value(0), text="label:N"),
-        said.encode(x=alt.value("width"), text="said:N"),
+        around.encode(**right),
+        said.encode(**right),
     ]
 
 

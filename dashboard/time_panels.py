@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from dashboard import time_words as words
 from dashboard.fault_address import row_of
+from dashboard.fault_panels import kept
 from dashboard.labour_address import TimeAsked
 from dashboard.labour_say import NONE, LabourSay
 from dashboard.labour_table import Cell, Column, Table, link, word
@@ -209,7 +210,7 @@ def notes(said: Sequence[str], title: str = "What these figures rest on") -> str
     """Give sentences a line each under a title; nothing for none."""
     if not said:
         return ""
-    items = "".join(f"<li>{text(one)}</li>" for one in said)
+    items = "".join(f"<li>{text(kept(one))}</li>" for one in said)
     return (
         f'<section class="lk-section"><h2>{text(title)}</h2>'
         f'<ul class="lk-conditions">{items}</ul></section>'
