@@ -157,7 +157,8 @@ def read_money(text: str, minor_digits: int) -> int:
     return int(minor)
 
 
-def _rate(text: str) -> str:
+def read_rate(text: str) -> str:
+    """Give a percentage as a fraction: `0.21` for 21 %; raises Misread."""
     try:
         rate = Decimal(text.replace("%", "").replace(",", ".").strip()) / 100
     except InvalidOperation:
@@ -170,5 +171,5 @@ def _rate(text: str) -> str:
 _PLAIN: dict[str, Callable[[str], Any]] = {
     "yes or no": _yes_or_no,
     "whole": _whole,
-    "rate": _rate,
+    "rate": read_rate,
 }

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import typer
 
-from ledger.cli import clock, riders
+from ledger.cli import clock, quote, riders
 from ledger.cli.chains import chains
 from ledger.cli.dashboard import dashboard
 from ledger.cli.demo import demo
@@ -51,4 +51,5 @@ for panel, commands in GROUPS.items():
     for command in commands:
         app.command(NAMES.get(command.__name__), rich_help_panel=panel)(command)
 app.add_typer(clock.app, name="clock", rich_help_panel="At the bench")
+app.add_typer(quote.app, name="quote", rich_help_panel="At the bench")
 app.add_typer(riders.app, name="riders", rich_help_panel="At the bench")

@@ -85,6 +85,55 @@ def test_money_and_tax_are_read_as_written(shop: Run) -> None:
     assert (labour["net_minor"], labour["minutes"], labour["tax_rate"]) == (1800, 20, "0.21")
 
 
+def closed(shop: Run, *typed: list[str]) -> list[dict]:
+    """Walk a service to its end; give the lines of the bill."""
+    before = (BIKE, RIDER, BOOKING, [SKIP], [SKIP] * SYSTEMS, [SKIP] * MEASURES)
+    bench = [[SKIP], [SKIP] * 2, HAND_BACK]
+    done = shop("record", "--follow", typed=walk(*before, typed[0], *bench, *typed[1:]))
+    (entry,) = [entry for entry in events_of(shop) if entry["kind"] == "job_closed"]
+    assert done.code == 0, done.out
+    return entry["data"].get("lines", [])
+
+
+FURTHER = ["part", "Quay bell", SKIP, SKIP, SKIP, "9.90", "21", SKIP]
+
+
+def test_work_on_top_is_quoted_and_agreed_before_it_is_charged(shop: Run) -> None:
+    """A further line at closing becomes a quote and a yes, and is charged by them."""
+    quoted = [*QUOTE, "yes", "phone", "no", SKIP]
+    lines = closed(shop, quoted, [*FURTHER, "yes", "in person", "yes", SKIP])
+    assert [(line["code"], line["net_minor"]) for line in lines] == [
+        ("Quay 11", 2450), ("Quay bell", 990),
+    ]  # fmt: skip
+    given, answered = [
+        [entry["data"] for entry in events_of(shop) if entry["kind"] == kind][-1]
+        for kind in ("quote_given", "quote_answered")
+    ]
+    assert given["is_found_later"] is True
+    assert [one["answer"] for one in answered["answers"]] == ["yes"]
+    assert lines[1]["quote_line"] == answered["answers"][0]["line"]
+
+
+def test_work_on_top_nobody_agreed_to_is_goodwill_at_nil(shop: Run) -> None:
+    """Without a yes the further line is given away."""
+    quoted = [*QUOTE, "yes", "phone", "no", SKIP]
+    lines = closed(shop, quoted, [*FURTHER, "no", "yes", SKIP])
+    assert [(line["code"], line["net_minor"], line["is_goodwill"]) for line in lines] == [
+        ("Quay 11", 2450, False), ("Quay bell", 0, True),
+    ]  # fmt: skip
+    assert "quote_line" not in lines[1]
+
+
+def test_of_a_price_up_to_what_it_came_to_is_asked(shop: Run) -> None:
+    """More than was agreed is asked again; less is charged."""
+    quote = [*QUOTE[:-2], "up to", SKIP]
+    quoted = [*quote, "yes", "phone", "yes", SKIP]
+    lines = closed(shop, quoted, [SKIP, "18.50", "16.20", "yes", SKIP])
+    assert [(line["code"], line["net_minor"], line["tax_minor"]) for line in lines] == [
+        ("Quay 11", 2450, 514), ("chain", 1620, 340),
+    ]  # fmt: skip
+
+
 def test_an_interrupted_walk_goes_on_where_it_stopped(shop: Run) -> None:
     """What was answered before the input ended is recorded; the next walk goes on from there."""
     first = shop("record", "--follow", typed=walk(BIKE, RIDER, BOOKING, DISTANCE, INSPECT[:3]))

@@ -83,6 +83,8 @@ def test_every_example_of_the_help_works(lockring: Run, example: list[str]) -> N
         prepare(lockring, has_bike=not is_new, is_record=example[0] == "record")
     if example[0] == "clock":
         on_the_clock(lockring, example)
+    if example[0] == "quote":
+        quoted(lockring)
     done = lockring(*example)
     assert (done.code, done.out == "") == (0, False), done.err
 
@@ -111,6 +113,15 @@ def on_the_clock(lockring: Run, example: list[str]) -> None:
     assert lockring("clock", "start", TAG, "--task", "brakes", *at).code == 0
     if "resume" in example:
         assert lockring("clock", "pause").code == 0
+
+
+def quoted(lockring: Run) -> None:
+    """Book the bike in, and quote two lines."""
+    opened = ("--bike", TAG, "--job", "j1", "--at", "2026-03-01 09:00")
+    assert lockring("record", "job_opened", *opened).code == 0
+    lines = ("--labour", "brakes; 20; 18.00", "--other", "a bell; 9.90")
+    done = lockring("quote", "give", TAG, "--id", "Q1", *lines)
+    assert done.code == 0, done.err
 
 
 def test_help_is_quick_and_light() -> None:
