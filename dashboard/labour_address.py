@@ -83,6 +83,8 @@ class TimeAsked(OfPeriod):
     by: LabourBy = "tier"
     job: str = ""
     """The job that is shown step by step; empty for none."""
+    clock: bool = False
+    """Whether the form that starts a clock is unfolded."""
 
 
 @dataclass(frozen=True)
@@ -123,6 +125,7 @@ def time_asked(typed: Mapping[str, str], today: date) -> TimeAsked:
         by=cast(LabourBy, by) if by in LABOUR_BY else LABOUR_BY[0],
         row=typed.get("row", "")[:LONGEST_CODE],
         job=typed.get("job", "")[:LONGEST_CODE],
+        clock=typed.get("clock") == "1",
     )
 
 

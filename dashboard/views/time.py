@@ -35,11 +35,18 @@ def page() -> None:
     if shown.asked.job:
         job_view(shown)
         return
+    on_top = st.container(key="on_top")
+    _minutes(shown)
     if not shown.asked.as_at:
-        clocks_view(shown)
+        # drawn last: in a large book the figures are there before who is on what is looked up
+        with on_top:
+            clocks_view(shown)
+
+
+def _minutes(shown: Shown[TimeAsked]) -> None:
     waiting = st.empty()
     waiting.html(WAITING)
-    found = labour_worked.labour(book, shown.asked.day, shown.asked.days)
+    found = labour_worked.labour(shown.book, shown.asked.day, shown.asked.days)
     total = found.total
     waiting.empty()
     if not _has_any(shown, found):

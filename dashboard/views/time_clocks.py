@@ -27,8 +27,20 @@ def clocks_view(shown: Shown[TimeAsked]) -> None:
         for place, clock in enumerate(found):
             _clock(shown, clock, place)
         _said()
-        with st.expander("Start a clock, or enter minutes", key="clock_form"):
-            _form(shown, found)
+        _unfolding(shown)
+
+
+def _unfolding(shown: Shown[TimeAsked]) -> None:
+    """Draw the form, folded; what it offers is looked up when it is unfolded."""
+    st.session_state["clock_form"] = st.query_params.get("clock") == "1"
+    fold = st.expander(
+        "Start a clock, or enter minutes",
+        key="clock_form",
+        on_change=lambda: shown.go(clock=bool(st.session_state["clock_form"])),
+    )
+    if fold.open:
+        with fold:
+            _form(shown)
 
 
 def _said() -> None:
@@ -78,7 +90,7 @@ def _forgotten(shown: Shown[TimeAsked], clock: RunningClock, key: str) -> None:
 # -- the form ---------------------------------------------------------------------------------
 
 
-def _form(shown: Shown[TimeAsked], found: list[RunningClock]) -> None:
+def _form(shown: Shown[TimeAsked]) -> None:
     mechanics, jobs = sorted(shown.book.mechanics), time_clock.open_jobs(shown.book)
     if not mechanics:
         note("Nobody works here yet: register a mechanic with lockring record mechanic_registered.")

@@ -93,7 +93,7 @@ def test_days_narrow_the_figures(paid: Path, opened: Opener) -> None:
 def test_an_empty_book_says_how_to_begin(tmp_path: Path, opened: Opener) -> None:
     """Where no job was closed the page says so, and how minutes are recorded."""
     small_book.empty_book(tmp_path / "book")
-    words = words_of(opened(tmp_path / "book", page="time"))
+    words = words_of(opened(tmp_path / "book", page="time", clock="1"))
     assert "No job was closed in these days" in words
     assert "lockring clock log" in words
     assert "Nobody works here yet" in words
@@ -110,7 +110,7 @@ def test_every_table_is_offered_as_files(paid: Path, opened: Opener) -> None:
 def test_a_clock_is_started_and_stopped_on_the_page(tmp_path: Path, opened: Opener) -> None:
     """A press starts the clock named in the form, another stops it; both are in the book."""
     paid_book.paid_book(tmp_path / "book", opened=paid_book.yesterday())
-    app = opened(tmp_path / "book", page="time")
+    app = opened(tmp_path / "book", page="time", clock="1")
     app.selectbox(key="clock_task").select("brakes")
     app.button(key="clock_press").click().run()
     assert "1 clock runs" in words_of(app)
