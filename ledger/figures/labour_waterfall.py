@@ -10,11 +10,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger.errors import WrongUse
-from ledger.figures.job_ledger import USES, job_ledger
-from ledger.figures.job_tasks import rows_of_tasks
+from ledger.figures.fault_arrays import flags
 from ledger.figures.labour_shapes import JobWaterfall, QuotedLine, WaterfallStep
 from ledger.figures.labour_words import LabourWords
-from ledger.figures.matching import USES as OF_FAULTS
 from ledger.queries import bike_tables
 
 if TYPE_CHECKING:
@@ -27,14 +25,14 @@ Change = tuple[str, str, str | None, int, str]
 
 def waterfall(labour: BookLabour, job: str, bike: str | None) -> JobWaterfall:
     """Give one job; raises WrongUse where it is not there, or is one of several of its name."""
-    bike = _bike_of(labour, job, bike)
-    when = labour.as_at, labour.known_seq
-    read = bike_tables(labour.book, bike, tuple(dict.fromkeys((*USES, *OF_FAULTS))), *when)
-    ledger = job_ledger(labour.book, *when, read=read.__getitem__)
-    place = pc.index(ledger.jobs["job"], job).as_py()
-    row = ledger.jobs.slice(place, 1).to_pylist()[0]
-    is_its = np.equal(rows_of_tasks(ledger.tasks, ledger.jobs), place)
-    tasks = ledger.tasks.filter(pa.array(is_its)).to_pylist()
+    place = _place_of(labour, job, bike)
+    row = labour.ledger.jobs.slice(place, 1).to_pylist()[0]
+    is_its = np.equal(labour.ledger.row_of_job, place)
+    tasks = labour.ledger.tasks.take(pa.array(np.flatnonzero(is_its))).to_pylist()
+    bike = row["bike"]
+    read = bike_tables(
+        labour.book, bike, ("quote_lines", "charged_lines"), labour.as_at, labour.known_seq
+    )
     quoted, charged = _of(read["quote_lines"], job), _of(read["charged_lines"], job)
     words, is_closed = labour.words, row["closed_at"] is not None
     minutes = _steps(row["quoted_minutes"], "quoted", _minutes(row, tasks, words), "worked")
@@ -67,19 +65,20 @@ def _in_order(lines: Iterable[Row]) -> list[Row]:
     return sorted(lines, key=lambda line: (line["occurred_at"], line["seq"], line["line"]))
 
 
-def _bike_of(labour: BookLabour, job: str, bike: str | None) -> str:
-    """Give the tag that a job is of."""
+def _place_of(labour: BookLabour, job: str, bike: str | None) -> int:
+    """Give the row of a job."""
     jobs = labour.ledger.jobs
-    tags = jobs.filter(pc.equal(jobs["job"], job))["bike"].to_pylist()
+    places = np.flatnonzero(flags(pc.equal(jobs["job"], job)))
+    tags = jobs["bike"].take(pa.array(places)).to_pylist()
     if bike is not None:
         known = labour.book.aliases(labour.known_seq).get(bike, frozenset({bike}))
-        tags = [tag for tag in tags if tag in known]
-    if not tags:
+        places = places[[tag in known for tag in tags]]
+    if not len(places):
         whose = "in this book" if bike is None else f"of bike {bike}"
         raise WrongUse(f"There is no job {job} {whose}. A bike's jobs are in its history.")
-    if len(tags) > 1:
+    if len(places) > 1:
         raise WrongUse(f"Job {job} is one of several bikes: {', '.join(tags)}. Say which bike.")
-    return str(tags[0])
+    return int(places[0])
 
 
 # -- minutes --------------------------------------------------------------------------------------
