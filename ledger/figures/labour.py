@@ -49,7 +49,7 @@ class BookLabour:
     @cached_property
     def words(self) -> LabourWords:
         """How all of it is worded."""
-        return LabourWords(self.book.settings, self.book.vocabulary_known(self.known_seq))
+        return LabourWords(self.book.settings, self.ledger.words)
 
     # -- what is in it ------------------------------------------------------------------------
 

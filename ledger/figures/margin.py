@@ -58,7 +58,7 @@ class BookMargin:
     @cached_property
     def words(self) -> MarginWords:
         """How all of it is worded."""
-        return MarginWords(self.book.settings, self.book.vocabulary_known(self.known_seq))
+        return MarginWords(self.book.settings, self.ledger.words)
 
     # -- what is in it ------------------------------------------------------------------------
 
