@@ -92,13 +92,18 @@ SAID, JUDGED = (
     Keep(name, (name,), partial(_plain, name), _CODE)
     for name in ("said_come_backs", "judged_come_backs")
 )
+OF_HOW_SURE = tuple(
+    Keep(name, (name,), partial(_plain, name), _CODE)
+    for name in ("observed_bikes", "job_facts", "distance_readings", "part_moves")
+)
+"""What the curves, trends and rates behind the front read whole; made when first asked for."""
 OF_FAULTS = (EPISODES, UNPAID_LABOUR, GIVEN_LINES, OPENINGS, SAID, JUDGED)
 """What the front of a book's faults is read from."""
 
 
 def kept_of_faults(book: Book, asked: Asked) -> Callable[[str], pa.Table | None]:
     """Give what gives a kept table by its name, as at an instant, as known to a seq."""
-    by_name = {keep.name: keep for keep in OF_FAULTS}
+    by_name = {keep.name: keep for keep in (*OF_FAULTS, *OF_HOW_SURE)}
     return lambda name: kept(book, by_name[name], asked) if name in by_name else None
 
 

@@ -39,6 +39,7 @@ print(json.dumps([answer, cold, warm, peak]))
 _PLAIN = """
 import json, sys, time
 import duckdb
+duckdb.execute("set enable_progress_bar = false")
 start = time.perf_counter()
 asked = '''
 with struck as (

@@ -22,7 +22,7 @@ import ledger.kept
 from ledger.book import Book
 from ledger.events import Event, parse_event, plain
 from ledger.figures.faults import BookFaults, faults_of
-from ledger.figures.kept_faults import OF_FAULTS
+from ledger.figures.kept_faults import OF_FAULTS, OF_HOW_SURE
 from ledger.kept import kept, words_known
 from ledger.kept.reading import of_all
 from ledger.queries import asked_of
@@ -82,12 +82,12 @@ def told(words: Vocabulary) -> dict[str, Any]:
 
 
 def direct(book: Book, size: int) -> dict[str, list[str]]:
-    return {keep.name: rows(keep.make(of_all(book, size))) for keep in OF_FAULTS}
+    return {keep.name: rows(keep.make(of_all(book, size))) for keep in (*OF_FAULTS, *OF_HOW_SURE)}
 
 
 def as_kept(book: Book) -> dict[str, list[str] | None]:
     asked = asked_of(book, datetime(2101, 1, 1, tzinfo=UTC), None)
-    tables = {keep.name: kept(book, keep, asked) for keep in OF_FAULTS}
+    tables = {keep.name: kept(book, keep, asked) for keep in (*OF_FAULTS, *OF_HOW_SURE)}
     return {name: None if table is None else rows(table) for name, table in tables.items()}
 
 
