@@ -22,6 +22,7 @@ _writing = Lock()
 """One commit of this server at a time: its pages share one open book."""
 STATES = {"forgotten": "due", "runs": "open", "paused": "not checked"}
 """What a clock's state is shown as: the word, and the shape beside it."""
+INCOMPLETE = "Say who, on which bike, and at what. Nothing was recorded."
 JUMPED = (
     "The last entry is more than a day old: are this computer's date and time right? Nothing was "
     "recorded yet."

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from dashboard.labour_say import LabourSay
-from dashboard.markup import capital
 from ledger.figures.labour_shapes import (
     FEWEST_RATIOS,
     FoundLater,
@@ -30,8 +29,7 @@ def spread_title(rows: Sequence[LabourRow], by: LabourBy, say: LabourSay) -> str
     median = worst.ratio.median or 0.0
     if median < 1 + CHANGED:
         return f"By {BY[by]}, half the jobs keep to their quote or within 5\u00a0% of it"
-    name = capital(worst.label)
-    return f"{name} runs furthest over: half took over {say.times(median)} the quote"
+    return f"Furthest over: {worst.label}; half took over {say.times(median)} the quote"
 
 
 def spread_note(by: LabourBy) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import streamlit as st
 
@@ -99,11 +100,10 @@ def _form(shown: Shown[TimeAsked]) -> None:
         note("No job is open. Book a bike in first, with lockring record --follow.")
         return
     with st.container(key="clock_fields"):
-        st.selectbox("Mechanic", mechanics, key="clock_mechanic")
-        st.selectbox("Bike and job", jobs, key="clock_job",
-                     format_func=lambda one: _job_label(shown, one))  # fmt: skip
-        st.selectbox("Task", list(shown.words.vocabulary.tasks), key="clock_task",
-                     format_func=lambda one: capital(shown.say.task(one)))  # fmt: skip
+        _choice("Mechanic", "clock_mechanic", mechanics, str, "Who?")
+        _choice("Bike and job", "clock_job", jobs, lambda one: _job_label(shown, one), "Which?")
+        tasks = list(shown.words.vocabulary.tasks)
+        _choice("Task", "clock_task", tasks, lambda one: capital(shown.say.task(one)), "At what?")
         st.selectbox("Kind", KINDS, key="clock_kind", format_func=capital)
         st.number_input("Minutes, where entered afterwards", min_value=1,
                         max_value=LONGEST_MINUTES, value=None, step=5, key="clock_minutes",
@@ -113,10 +113,20 @@ def _form(shown: Shown[TimeAsked]) -> None:
     _button(label, "edit" if minutes else "play_arrow", "clock_press", lambda: _entered(shown))
 
 
+def _choice(
+    label: str, key: str, options: list[Any], named: Callable[[Any], str], ask: str
+) -> None:
+    """Offer a choice that nobody made yet, unless there is but one."""
+    index = 0 if len(options) == 1 else None
+    st.selectbox(label, options, index=index, key=key, format_func=named, placeholder=ask)
+
+
 def _entered(shown: Shown[TimeAsked]) -> Said:
     """Record what the form says when it is pressed, not when it was drawn."""
     names = ("mechanic", "job", "task", "kind", "minutes")
     mechanic, on, task, kind, minutes = (st.session_state[f"clock_{name}"] for name in names)
+    if None in (mechanic, on, task):
+        return Said(time_clock.INCOMPLETE, False)
     if minutes:
         return time_clock.logged(shown.book, mechanic, on, task, kind, int(minutes))
     return time_clock.started(shown.book, mechanic, on, task, kind)

@@ -107,7 +107,7 @@ def test_the_title_names_the_row_that_runs_furthest_over() -> None:
     rows = [row("a", spread(20, 1.1)), row("b", spread(20, 1.3)), row("c", spread(3, 2.0))]
     say = saying()
     assert time_words.spread_title(rows, "tier", say) == (
-        "B runs furthest over: half took over 1.30\u00a0× the quote"
+        "Furthest over: b; half took over 1.30\u00a0× the quote"
     )
     kept = time_words.spread_title([row("a", spread(20, 1.02))], "tier", say)
     assert "keep to their quote" in kept

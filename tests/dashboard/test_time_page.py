@@ -30,7 +30,7 @@ def test_the_answer_comes_first_in_three_figures(paid: Path, opened: Opener) -> 
     assert "Worked over quoted 1.30 ×" in words
     assert "Over by more than 20 % 54 %" in words
     assert "At the bench 16 h 0.5 h found later, 0 h unpaid" in words
-    assert "Full service runs furthest over: half took over 1.45 × the quote" in words
+    assert "Furthest over: full service; half took over 1.45 × the quote" in words
 
 
 @pytest.mark.parametrize("by", LABOUR_BY)
@@ -111,6 +111,8 @@ def test_a_clock_is_started_and_stopped_on_the_page(tmp_path: Path, opened: Open
     """A press starts the clock named in the form, another stops it; both are in the book."""
     paid_book.paid_book(tmp_path / "book", opened=paid_book.yesterday())
     app = opened(tmp_path / "book", page="time", clock="1")
+    app.button(key="clock_press").click().run()
+    assert "Say who, on which bike, and at what." in words_of(app)
     app.selectbox(key="clock_task").select("brakes")
     app.button(key="clock_press").click().run()
     assert "1 clock runs" in words_of(app)
