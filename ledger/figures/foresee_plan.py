@@ -11,14 +11,13 @@ from ledger.analysis.job_time import Plan, PlannedTask
 from ledger.book import Book
 from ledger.engines.duckdb import Asked
 from ledger.errors import WrongUse
-from ledger.figures.fault_arrays import micros
 from ledger.figures.foresee_words import AS_ASKED, OF_TIER, USUAL
-from ledger.figures.held_rows import instant_us
+from ledger.figures.job_stretches import NO_DAY, first_used_days
 from ledger.figures.job_tables import JobTables
 from ledger.figures.job_times import age_class
+from ledger.figures.terms_in_force import day_number
 from ledger.queries import bike_tables
 
-_DAY_US = 86_400_000_000
 DAYS_A_YEAR = 365.25
 
 
@@ -30,7 +29,7 @@ class BikeAge:
     is_old: bool | None = None
     """It came with an unknown history."""
     years: float | None = None
-    """Since it was first seen."""
+    """Since it was first used."""
 
     @property
     def age_class(self) -> str | None:
@@ -53,14 +52,13 @@ def bike_age(book: Book, bike: str, told: BikeAge, when: Asked) -> BikeAge:
     if not len(history):
         return told
     row = history.to_pylist()[0]
-    ended = row["first_closed_at"] or row["first_found_at"]
-    is_found = row["first_found_at"] is not None and row["first_found_at"] <= ended
-    since_us = instant_us(when.as_at) - int(micros(history["registered_at"])[0])
-    years = since_us / _DAY_US / DAYS_A_YEAR
+    used = int(first_used_days(history["first_used_on"])[0])
+    today = day_number(book.settings.local(when.as_at).date())
+    years = None if used == NO_DAY else max(today - used, 0) / DAYS_A_YEAR
     is_told = told.is_old is not None or told.years is not None
     return BikeAge(
         told.kind or row["bike_kind"],
-        told.is_old if is_told else is_found,
+        told.is_old if is_told else used == NO_DAY,
         told.years if is_told else years,
     )
 

@@ -40,6 +40,7 @@ from ledger.figures.job_stretches import (
     QUOTED,
     Stretches,
     costed,
+    first_used_days,
     local_days,
 )
 from ledger.figures.job_sums import Column, standard, sums
@@ -159,10 +160,10 @@ class JobLedger:
     def _known(self) -> dict[str, pa.Array | pa.ChunkedArray]:
         facts, told = self._facts, self.read("bike_histories").combine_chunks()
         histories = told.take(pc.index_in(facts["bike"], value_set=told["bike"].combine_chunks()))
-        ended = pc.coalesce(histories["first_closed_at"], histories["first_found_at"])
-        is_old = pc.fill_null(pc.less_equal(histories["first_found_at"], ended), False)
-        registered = pc.coalesce(histories["registered_at"], facts["opened_at"])
-        known_us = micros(facts["opened_at"]) - micros(registered)
+        used = first_used_days(histories["first_used_on"])
+        is_old = used == NO_DAY
+        opened = local_days(facts["opened_at"], self.settings.zone)
+        known_days = pa.array(np.maximum(opened - used, 0), mask=is_old)
         tiers = coded(facts["tier"])
         caused = caused_by(self._answers, tiers.code)
         names = pa.array(tiers.names, pa.string())
@@ -170,7 +171,7 @@ class JobLedger:
         columns |= {"caused_tier": names.take(pa.array(caused, mask=caused == NONE))}
         columns |= {"is_come_back": pa.array(self._is_come_back)}
         columns |= {"bike_kind": histories["bike_kind"]}
-        columns |= {"is_old": is_old, "known_days": pa.array(known_us // (86_400 * _SECOND_US))}
+        columns |= {"is_old": pa.array(is_old), "known_days": known_days}
         columns |= {name: facts[name] for name in ("opened_at", "closed_at")}
         day = self._closed_day
         columns |= {"closed_day": pa.array(day, pa.int32(), mask=day == NO_DAY)}

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from ledger.analysis.rounding import rounded_quotient
 from ledger.figures.fault_arrays import NONE, NULL_TIME, Coded, Flags, Integers, coded, codes_in
@@ -33,6 +34,13 @@ def local_days(column: pa.ChunkedArray | pa.Array, zone: ZoneInfo) -> Integers:
     last = int(micros.max()) // _DAY_US + 2
     begins = np.array([_midnight_us(day, zone) for day in range(first, last + 1)], dtype=np.int64)
     return np.where(is_told, first - 1 + np.searchsorted(begins, micros, side="right"), NO_DAY)
+
+
+def first_used_days(column: pa.ChunkedArray | pa.Array) -> Integers:
+    """Give days written as `2026-03-01` as days since 1970-01-01; NO_DAY for null."""
+    days = pc.strptime(column, format="%Y-%m-%d", unit="s").cast(pa.date32()).cast(pa.int32())
+    filled = pc.fill_null(days, NO_DAY)
+    return np.asarray(filled.to_numpy(zero_copy_only=False), dtype=np.int64)
 
 
 def _midnight_us(day: int, zone: ZoneInfo) -> int:

@@ -11,8 +11,8 @@ from ledger.figures.columns import Columns
 from ledger.figures.fault_arrays import Integers, flags
 from ledger.figures.job_tables import JobTables
 
-OLD, YOUNG, MIDDLE = "unknown history", "known for under 2 years", "known for 2 years or more"
-"""Classes of age: a bike that came with parts found on it, and others by years since first seen."""
+OLD, YOUNG, MIDDLE = "unknown history", "used under 2 years", "used 2 years or more"
+"""Classes of age: a bike of which nobody knows since when it is used, and others by the years."""
 MIDDLE_DAYS = 730
 
 

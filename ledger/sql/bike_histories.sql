@@ -1,33 +1,27 @@
 -- grain: one bike that was registered
 -- keys: shop, bike
 -- uses: live_events
--- gives: bike_kind as last registered; registered_at: first; first_closed_at: of its first visit,
--- null where none has ended; first_found_at: when a part was first found fitted on it
-with seen as (
+-- gives: bike_kind and first_used_on (a day as text) as last registered; first_used_on is null
+-- where nobody knows: the bike came with an unknown history
+with registered as (
     select
         shop,
         bike,
-        min(case when kind = 'bike_registered' then occurred_at end) as registered_at,
-        min(case when kind = 'job_closed' then occurred_at end) as first_closed_at,
-        min(case when kind = 'part_fitted' then occurred_at end) as first_found_at,
         max(
-            case
-                when kind = 'bike_registered'
-                    then {'occurred_at': occurred_at, 'seq': seq, 'bike_kind': bike_kind}
-            end
-        ) as registered
+            {
+                'occurred_at': occurred_at,
+                'seq': seq,
+                'bike_kind': bike_kind,
+                'first_used_on': first_used_on
+            }
+        ) as bicycle
     from live_events
-    where
-        kind in ('bike_registered', 'job_closed')
-        or (kind = 'part_fitted' and is_found)
+    where kind = 'bike_registered'
     group by shop, bike
 )
 select
     shop,
     bike,
-    registered.bike_kind as bike_kind,
-    registered_at,
-    first_closed_at,
-    first_found_at
-from seen
-where registered_at is not null
+    bicycle.bike_kind as bike_kind,
+    bicycle.first_used_on as first_used_on
+from registered

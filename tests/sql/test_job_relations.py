@@ -116,19 +116,14 @@ def test_advice_without_a_price_is_not_told_advice() -> None:
     assert (found["position"], found["price"], found["answer"]) == ("chain", 4200, "no")
 
 
-def test_a_bike_with_parts_found_in_its_first_visit_is_told_from_others() -> None:
-    """When parts were first found and when the first visit ended stand beside each other."""
-    events = literal(
-        (0, "bike_registered", {"bike_kind": "city"}),
-        (1, "part_fitted", {"position": "chain", "part": "p1"}),
-        (2, "part_fitted", {"position": "cassette", "part": "p2", "is_found": True}),
-        (3, "job_closed", {}),
-    )
-    (found,) = rows_of("bike_histories", events)
-    hours = {name: (found[name] - START) / timedelta(hours=1)
-             for name in ("registered_at", "first_found_at", "first_closed_at")}  # fmt: skip
-    assert hours == {"registered_at": 0.0, "first_found_at": 2.0, "first_closed_at": 3.0}
-    assert (found["bike"], found["bike_kind"]) == (BIKES[0], "city")
+def test_a_bike_is_known_by_its_last_registration() -> None:
+    """Its kind, and the day it was first used, where anybody knows."""
+    first = {"bike_kind": "city", "first_used_on": "2024-05-01"}
+    rows = [(0, "bike_registered", first), (1, "bike_registered", {"bike_kind": "road"})]
+    (found,) = rows_of("bike_histories", literal(*rows))
+    assert (found["bike"], found["bike_kind"], found["first_used_on"]) == (BIKES[0], "road", None)
+    (found,) = rows_of("bike_histories", literal(rows[0]))
+    assert found["first_used_on"] == "2024-05-01"
 
 
 @pytest.mark.parametrize("seed", range(4))
