@@ -59,8 +59,8 @@ class Bike:
     __slots__ = (
         "advised", "computer_km", "count_parts", "day", "day_of_last_visit", "day_of_tag", "fleet",
         "has_computer", "in_shop", "is_old", "is_once", "kind", "km", "km_at_last_visit",
-        "known_as", "left_out", "make", "model", "parts", "prevented", "reported_km", "returning",
-        "rider", "sorts", "speeds", "tag", "unit", "visits",
+        "known_as", "left_out", "make", "model", "parts", "prevented", "repaired", "reported_km",
+        "returning", "rider", "sorts", "speeds", "tag", "unit", "visits",
     )  # fmt: skip
 
     def __init__(self, tag: str, rider: Rider) -> None:
@@ -97,6 +97,8 @@ class Bike:
         """The tag it had before that one washed off."""
         self.advised: dict[str, str] = {}
         """Position -> the advice still declined there."""
+        self.repaired: dict[tuple[str, str], tuple[int, float]] = {}
+        """(position, fault) -> the day it was last put right, and `km` then."""
         self.prevented: dict[str, int] = {}
         """Position -> the day until which preventive work protects it."""
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from random import Random
 from typing import Any
 
 from demo_events.names import CURRENCY
+from demo_events.parameters import CONFIRMED_SHARE, JUDGED_SHARE
 from demo_events.visit import Slot, Visit
 from demo_events.work import log_labour, prevent
 
@@ -96,7 +98,22 @@ def close(visit: Visit, at: int) -> None:
     if lines:
         data["currency"] = CURRENCY
     visit.add("job_closed", data)
+    _judge(visit)
     visit.save()
+
+
+def _judge(visit: Visit) -> None:
+    """Now and then somebody says whether a visit answered for earlier work; they say the truth."""
+    answered = visit.come_back_of or visit.returned
+    share = CONFIRMED_SHARE if answered else JUDGED_SHARE if visit.seems_returned else 0.0
+    # Drawn by the job alone: what else is drawn, or how often, changes nobody's judgement.
+    if Random(f"{visit.shop.seed}/{visit.job}/judged").random() >= share:
+        return
+    if answered:
+        visit.add_extra("come_back_judged", {"is_come_back": True, "answers": answered})
+    else:
+        why = "New damage; the earlier repair held."
+        visit.add_extra("come_back_judged", {"is_come_back": False, "why": why})
 
 
 def _goodwill(visit: Visit, note: str, minutes: int, is_extra: bool) -> None:

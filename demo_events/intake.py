@@ -8,6 +8,7 @@ from demo_events.bikes import Bike, Part
 from demo_events.faults import SKIPPING, FaultMode
 from demo_events.gauges import Shown, read_chain, read_part
 from demo_events.names import CURRENCY
+from demo_events.opening import WINDOWS
 from demo_events.parameters import WEAR
 from demo_events.visit import Visit
 
@@ -193,6 +194,7 @@ def find(visit: Visit, mode: FaultMode) -> None:
     """Record a fault: by a search step by step, or by a plain look."""
     rng = visit.shop.rng
     visit.faults.append(mode)
+    _note_coincidence(visit, mode)
     if mode is SKIPPING and "overlong" in visit.combined:
         visit.combined.add("consequences")
     if mode.steps and rng.random() < 0.7 and visit.may("search"):
@@ -206,6 +208,17 @@ def find(visit: Visit, mode: FaultMode) -> None:
     visit.add("inspected", data)
     if mode.verdict == "unsafe":
         visit.unsafe.append(mode.position)
+
+
+def _note_coincidence(visit: Visit, mode: FaultMode) -> None:
+    """Remember a fault that arose anew, past its window, where the same was put right before."""
+    bike = visit.bike
+    day, km = bike.repaired.get((mode.position, mode.fault), (visit.shop.day, bike.km))
+    windows = {fault: (days, window_km) for fault, days, window_km in WINDOWS}
+    days, window_km = windows.get(mode.fault, (90, 1000))
+    is_past = visit.shop.day - day > days and bike.km - km > 1.2 * window_km
+    if is_past and visit.come_back_of is None and visit.returned is None:
+        visit.seems_returned = True
 
 
 def make_known(visit: Visit, position: str) -> Part:

@@ -15,6 +15,7 @@ from demo_events.parameters import (
     FIXED_COST,
     GAUGES,
     LABOUR_RATE,
+    PAID_HOURS,
     PRICE_CHANGE,
     PRICE_FACTOR,
     SELLABLE_HOURS,
@@ -96,6 +97,7 @@ def _tiers(factor: float) -> list[dict[str, Any]]:
             "label": LABELS[tier],
             "price_minor": round(TIER_PRICES[tier] * factor / 10) * 10,
             "minutes": sum(minutes for _, minutes in TIER_PLAN[tier]),
+            "tasks": [{"task": task, "minutes": minutes} for task, minutes in TIER_PLAN[tier]],
         }
         for tier in TIERS
     ]
@@ -118,6 +120,7 @@ def _first_terms(count_units: int) -> dict[str, Any]:
         "fixed_cost_minor": FIXED_COST * count_units,
         "consumables_minor": CONSUMABLES,
         "sellable_hours": str(SELLABLE_HOURS * count_units),
+        "paid_hours": str(PAID_HOURS * count_units),
         "tiers": _tiers(1.0),
         "wages": _wages(count_units, 1.0),
         "windows": [

@@ -180,5 +180,15 @@ WAGE_FACTOR = 1.05
 FIXED_COST = 290_000
 CONSUMABLES = 240
 SELLABLE_HOURS = 66
+PAID_HOURS = 83
+"""Hours a week the shop pays for: two full-timers of 38 and a Saturday of 7."""
+REPLACED_SHARE = 0.03
+"""Share of first quotes that replace one the keeper found too dear."""
+BREAK_CLOCK_SHARE = 0.1
+"""Share of stretches over the midday break that are clocked, and paused for it."""
+CONFIRMED_SHARE = 0.06
+"""Share of visits about earlier work that somebody confirms to be so at the end."""
+JUDGED_SHARE = 0.05
+"""Share of visits with a fault that was there before, long ago, judged not to be about that."""
 BRINGS_SHARE = 0.2
 """Share of faults somebody would complain of that bring the rider in; the rest wait."""

@@ -11,6 +11,7 @@ from demo_events.names import CURRENCY
 from demo_events.parameters import (
     ANSWERS,
     BAD_BATCH,
+    REPLACED_SHARE,
     TAX_RATE,
     TIER_PLAN,
 )
@@ -120,7 +121,23 @@ def give(visit: Visit, offers: list[Offer], first: list[dict[str, Any]], is_late
     data: dict[str, Any] = {"quote": quote, "form": form, "currency": CURRENCY, "lines": lines}
     if is_later:
         data["is_found_later"] = True
+    elif offers and visit.shop.extra.rng.random() < REPLACED_SHARE:
+        data["replaces"] = _dearer(visit, data, first)
     visit.add("quote_given", data)
+    return quote
+
+
+def _dearer(visit: Visit, data: dict[str, Any], first: list[dict[str, Any]]) -> str:
+    """Quote it before with all but the tier at a tenth more, which the keeper finds too dear.
+
+    Gives the id of that older quote.
+    """
+    lines = [
+        line if line in first else {**line, "net_minor": line["net_minor"] * 11 // 100 * 10}
+        for line in data["lines"]
+    ]
+    quote = f"{visit.job}.q0"
+    visit.add_extra("quote_given", {**data, "quote": quote, "lines": lines})
     return quote
 
 

@@ -46,8 +46,8 @@ class Visit:
 
     __slots__ = (
         "actor", "bike", "clock", "combined", "come_back_of", "drafts", "faults", "forms",
-        "job", "lines", "mode", "plan", "recorded", "shop", "slip", "tier", "torque",
-        "treated_minutes", "unsafe", "wanted", "warnings", "wheels",
+        "job", "lines", "mode", "plan", "recorded", "returned", "seems_returned", "shop", "slip",
+        "tier", "torque", "treated_minutes", "unsafe", "wanted", "warnings", "wheels",
     )  # fmt: skip
 
     def __init__(
@@ -67,6 +67,10 @@ class Visit:
         self.recorded = 0
         self.combined = {"torque"}
         self.faults: list[FaultMode] = []
+        self.returned: str | None = None
+        """The job whose repair came back, where the rider came in for something else."""
+        self.seems_returned = False
+        """Whether a fault arose anew, past its window, where the same was put right before."""
         self.wanted: list[str] = []
         """Positions whose part is due."""
         self.wheels: set[str] = set()
@@ -105,6 +109,13 @@ class Visit:
         self.drafts.append(draft)
         identity: str = draft["id"]
         return identity
+
+    def add_extra(self, kind: str, data: dict[str, Any], at: int = 0) -> None:
+        """Write one event without drawing anything that other events are drawn from."""
+        draft = self.shop.extra.draft(
+            kind, at or self.clock, self.actor, data, bike=self.bike.tag, job=self.job
+        )
+        self.drafts.append(draft)
 
     def save(self, at: int = 0) -> None:
         """Commit what was written, a little after it happened and after the last commit."""

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from demo_events.bikes import Part
+from demo_events.days import windows
 from demo_events.faults import PREVENTIVE
-from demo_events.parameters import PREVENTION_DAYS, PREVENTION_SHARE, TIER_PLAN
+from demo_events.parameters import BREAK_CLOCK_SHARE, PREVENTION_DAYS, PREVENTION_SHARE, TIER_PLAN
 from demo_events.quoting import Offer
 from demo_events.visit import Slot, Visit
 
@@ -53,7 +54,7 @@ def do(visit: Visit, slot: Slot, task: str, minutes_kind: str, offers: list[Offe
     if is_clocked:
         visit.add("labour_stopped", {}, at=slot.end)
     else:
-        log_labour(visit, slot, task, minutes_kind)
+        is_clocked = log_labour(visit, slot, task, minutes_kind, may_clock=True)
     visit.save()
     if is_clocked:
         visit.shop.clocks_stopped[slot.mechanic] = visit.recorded
@@ -66,13 +67,22 @@ def _start_clock(visit: Visit, slot: Slot, data: dict[str, str]) -> None:
     visit.save()
 
 
-def log_labour(visit: Visit, slot: Slot, task: str, minutes_kind: str) -> None:
-    """Book minutes afterwards; now and then a figure is wrong, or the wrong line is struck."""
+def log_labour(
+    visit: Visit, slot: Slot, task: str, minutes_kind: str, *, may_clock: bool = False
+) -> bool:
+    """Book minutes afterwards; now and then a figure is wrong, or the wrong line is struck.
+
+    With `may_clock`, some stretches over the midday break are clocked instead; says whether.
+    """
     data = {"task": task, "minutes": slot.minutes, "minutes_kind": minutes_kind}
     draw = visit.shop.rng.random()
     if draw > 0.003:
+        may_clock = may_clock and slot.has_break
+        if may_clock and visit.shop.extra.rng.random() < BREAK_CLOCK_SHARE:
+            _clock_over_break(visit, slot, task, minutes_kind)
+            return True
         visit.add("labour_logged", data, at=slot.end)
-        return
+        return False
     is_wrong = draw < 0.002
     minutes = slot.minutes + (60 if is_wrong else 0)
     struck = visit.add("labour_logged", {**data, "minutes": minutes}, at=slot.end)
@@ -87,6 +97,22 @@ def log_labour(visit: Visit, slot: Slot, task: str, minutes_kind: str) -> None:
     visit.add("labour_logged", data, at=slot.end, now=visit.clock)
     if not is_wrong:
         visit.drafts[-1]["restores"] = struck
+    return False
+
+
+def _clock_over_break(visit: Visit, slot: Slot, task: str, minutes_kind: str) -> None:
+    """Clock a stretch, paused while the bench is at its midday meal."""
+    bench = visit.shop.mechanics.index(slot.mechanic)
+    morning, afternoon = windows(bench, visit.shop.day)
+    before = (morning[1] - slot.start) // 60
+    started = {"task": task, "minutes_kind": minutes_kind}
+    visit.add_extra("labour_started", started, slot.start)
+    paused = {"minutes": before, "is_paused": True}
+    visit.add_extra("labour_stopped", paused, slot.start + before * 60)
+    visit.add_extra("labour_started", started, afternoon[0])
+    visit.add("labour_stopped", {"minutes": slot.minutes - before}, at=slot.end)
+    stopped = visit.shop.clocks_stopped.get(slot.mechanic, 0)
+    visit.recorded = max(visit.recorded, stopped)
 
 
 def _tier_work(visit: Visit, task: str) -> None:

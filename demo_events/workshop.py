@@ -74,6 +74,8 @@ class Workshop:
         self.doubled = doubled
         """The mechanic whose repairs come back twice as often, if any."""
         self.desk = Desk(self.rng)
+        self.extra = Desk(Random(f"{seed}/{unit}/extra"))
+        """Ids and draws of what came into the demo later, so that nothing else is drawn anew."""
         self.mechanics = tuple(f"m{unit * 3 + bench + 1}" for bench in range(3))
         self.rota = Rota(self.mechanics)
         self.register = Register(self.rng, unit)
@@ -136,11 +138,18 @@ class Workshop:
         quoted = sum(minutes for _, minutes in TIER_PLAN[tier]) * 1.25 + 15 if tier else 40
         slot = self.rota.find_slot(self.day, round(quoted), is_urgent)
         at = self.rota.desk_moment(rng, self.day)
-        promised = MIDNIGHTS[slot if tier != "overhaul" else open_day(slot + 1)] + 17 * HOUR
+        promised = self._promised(slot, tier)
         self._wash_off(bike)
         open_job(visit, at, moment_text(promised))
         drop_off = 0 if slot == self.day else self.rota.drop_off(rng, slot)
         self.rota.start(run(visit, drop_off), visit.recorded, is_urgent)
+
+    def _promised(self, slot: int, tier: str | None) -> int:
+        """Give when a bike is to be ready; some of those still to be worked on, on the last day."""
+        ready = slot if tier != "overhaul" else open_day(slot + 1)
+        if COUNT_DAYS <= slot < COUNT_DAYS + 7 and self.extra.rng.random() < 0.6:
+            ready = COUNT_DAYS - 1
+        return MIDNIGHTS[ready] + 17 * HOUR
 
     def _tier(self, bike: Bike, mode: FaultMode | None) -> str:
         draw = self.rng.random()
@@ -207,7 +216,9 @@ class Workshop:
         """Give what is wrong with the bike today: the complaint, what came back, what arose."""
         bike = visit.bike
         present = [visit.mode] if visit.mode is not None else []
-        present += [fate.mode for fate in due_returns(bike, self.day)]
+        due = due_returns(bike, self.day)
+        present += [fate.mode for fate in due]
+        visit.returned = next((fate.job for fate in due if fate.job), None)
         if visit.tier is not None:
             present += found_faults(self.rng, bike, self.day)
         return list({mode.position: mode for mode in reversed(present)}.values())[::-1]
@@ -226,6 +237,7 @@ class Workshop:
     def fate(self, visit: Visit, event: str, mode: FaultMode, model: str) -> None:
         """Draw whether a repair holds, and keep the draw in the truth."""
         is_doubled = visit.actor == self.doubled
+        visit.bike.repaired[mode.position, mode.fault] = (self.day, visit.bike.km)
         chance = return_chance(visit.tier, model, is_doubled)
         after = None
         if self.rng.random() < chance:

@@ -52,6 +52,8 @@ def test_every_relation_reads_an_old_book(golden):
     assert answers["bike"] in tables["bike_summary"]["bike"].to_pylist()
     assert set(tables["live_events"]["come_back_of"].to_pylist()) == {None}
     assert set(tables["live_events"]["is_come_back"].to_pylist()) == {None}
+    for later in ("is_found_later", "replaces_quote", "is_paused"):
+        assert set(tables["live_events"][later].to_pylist()) == {None}
 
 
 def test_old_text_still_opens(golden):
