@@ -14,9 +14,8 @@ from dashboard.markup import capital, marked, text
 from dashboard.words import Words
 from ledger import clocks
 from ledger.book import Book
-from ledger.clocks import Draft, RunningClock
+from ledger.clocks import Draft, OpenJob, RunningClock
 from ledger.errors import ClockJumped, LedgerError, Problem, Refused
-from ledger.queries import whole_table
 
 _writing = Lock()
 """One commit of this server at a time: its pages share one open book."""
@@ -27,15 +26,6 @@ JUMPED = (
     "The last entry is more than a day old: are this computer's date and time right? Nothing was "
     "recorded yet."
 )
-
-
-@dataclass(frozen=True)
-class OpenJob:
-    """A job that minutes can go on."""
-
-    bike: str
-    job: str
-    tier: str | None
 
 
 @dataclass(frozen=True)
@@ -119,9 +109,7 @@ def open_jobs(book: Book) -> list[OpenJob]:
 
 @st.cache_data(show_spinner=False, max_entries=4)
 def _open_jobs(_book: Book, path: str, commit: int) -> list[OpenJob]:
-    rows = whole_table(_book, "open_jobs").to_pylist()
-    found = [OpenJob(row["bike"], row["job"], row["tier"]) for row in rows]
-    return sorted(found, key=lambda one: (one.bike, one.job))
+    return list(clocks.open_jobs(_book))
 
 
 # -- what moves them --------------------------------------------------------------------------

@@ -9,18 +9,28 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from ledger.errors import LedgerError
 from ledger.events.types import format_moment
-from ledger.queries import bike_view, whole_table
+from ledger.kept import Keep, as_it_is, kept
+from ledger.queries import asked_of, bike_view, whole_table
 
 if TYPE_CHECKING:
+    import pyarrow as pa
+
     from ledger.book import Book
 
 Draft = dict[str, Any]
 _MINUTE = timedelta(minutes=1)
 KINDS = ("quoted", "found later", "come-back", "goodwill")
+OPEN_CLOCKS, OPEN_JOBS = (
+    Keep(name, (name,), partial(as_it_is, name), ("ledger.kept.keep", "ledger.kept.reading"))
+    for name in ("open_clocks", "open_jobs")
+)
+OF_CLOCKS = (OPEN_CLOCKS, OPEN_JOBS)
+"""What is kept of a great book so that a clock is found without looking through all of it."""
 
 
 class ClockRefused(LedgerError):
@@ -47,15 +57,36 @@ class RunningClock:
     """It runs since an earlier local day: its span is not what was worked."""
 
 
+@dataclass(frozen=True, slots=True)
+class OpenJob:
+    """A job that minutes can go on."""
+
+    bike: str
+    job: str
+    tier: str | None
+
+
 def running(book: Book, now: datetime | None = None) -> tuple[RunningClock, ...]:
     """Give every clock that runs or is paused, by mechanic, running ones before paused ones.
 
     `now` is the present unless another instant is asked for.
     """
     at = datetime.now(UTC) if now is None else now
-    rows = whole_table(book, "open_clocks", now).to_pylist()
-    clocks = [_clock(book, row, at) for row in rows]
+    clocks = [_clock(book, row, at) for row in _as_at(book, OPEN_CLOCKS, now).to_pylist()]
     return tuple(sorted(clocks, key=lambda one: (one.mechanic, one.is_paused, one.since)))
+
+
+def open_jobs(book: Book) -> tuple[OpenJob, ...]:
+    """Give the jobs that are open, by bike and job."""
+    rows = _as_at(book, OPEN_JOBS, None).select(["bike", "job", "tier"]).to_pylist()
+    return tuple(sorted((OpenJob(**row) for row in rows), key=lambda one: (one.bike, one.job)))
+
+
+def _as_at(book: Book, keep: Keep, as_at: datetime | None) -> pa.Table:
+    """Give what a Keep holds: as kept, or worked out where it is not."""
+    asked = asked_of(book, as_at, None)
+    found = kept(book, keep, asked)
+    return whole_table(book, keep.name, asked.as_at, asked.known_seq) if found is None else found
 
 
 def _clock(book: Book, row: dict[str, Any], now: datetime) -> RunningClock:

@@ -10,9 +10,9 @@ import streamlit as st
 from dashboard import time_clock
 from dashboard.labour_address import TimeAsked
 from dashboard.markup import capital, text
-from dashboard.time_clock import OpenJob, Said
+from dashboard.time_clock import Said
 from dashboard.views.time_shown import Shown, note
-from ledger.clocks import KINDS, RunningClock
+from ledger.clocks import KINDS, OpenJob, RunningClock
 
 SAID = "clock_said"
 LONGEST_MINUTES = 10_000

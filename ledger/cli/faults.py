@@ -8,7 +8,7 @@ import typer
 
 from ledger.cli.options import DEFAULT_BOOK, AsAt, AsJson, AsKnown, BookPath, open_book, when_asked
 from ledger.cli.output import progress, say_json
-from ledger.cli.readied import ready
+from ledger.cli.readied import faults_ready
 from ledger.errors import WrongUse
 
 if TYPE_CHECKING:
@@ -119,7 +119,7 @@ def faults(
         _most(limit, as_json=as_json), how_sure, for_owner, as_known is not None
     )
     if when == (None, None):
-        ready(book)
+        faults_ready(book)
     with progress("Matching what was found again"):
         found = faults_of(book, *when, window=window)
         told = found.pareto(by or "fault", measure or "count")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import AbstractContextManager
 from typing import TYPE_CHECKING
 
 from ledger.cli.output import progress
@@ -11,11 +12,29 @@ if TYPE_CHECKING:
 
 
 def ready(book: Book) -> None:
-    """Make what a book's figures are read from, where it is not there yet; says that it does."""
+    """Make all that a book's pages are read from, where it is not there yet; says that it does."""
+    from ledger.kept import FEWEST_EVENTS, keep_ready
+
+    if book.head.size < FEWEST_EVENTS:
+        return
+    from ledger.clocks import OF_CLOCKS
+    from ledger.figures.kept_faults import OF_FAULTS
+    from ledger.figures.kept_jobs import jobs_ready
+
+    keep_ready(book, (*OF_FAULTS, *OF_CLOCKS), _telling)
+    jobs_ready(book, _telling)
+
+
+def faults_ready(book: Book) -> None:
+    """Make what the front of its faults is read from, where it is not there yet; says so."""
     from ledger.kept import FEWEST_EVENTS, keep_ready
 
     if book.head.size < FEWEST_EVENTS:
         return
     from ledger.figures.kept_faults import OF_FAULTS
 
-    keep_ready(book, OF_FAULTS, lambda: progress("Preparing the book's figures", is_long=True))
+    keep_ready(book, OF_FAULTS, _telling)
+
+
+def _telling() -> AbstractContextManager[object]:
+    return progress("Preparing the book's figures", is_long=True)

@@ -19,7 +19,7 @@ import pyarrow as pa
 
 from ledger.events import Event
 from ledger.kept.changes import Changes, changes_since
-from ledger.kept.keep import Keep, Read
+from ledger.kept.keep import Keep, Read, as_it_is
 from ledger.kept.mark import Mark, is_of
 from ledger.kept.own_events import SCHEMA, OwnEvents, read_after
 from ledger.kept.reading import events_of, newest_us, of_all, of_some
@@ -32,7 +32,16 @@ if TYPE_CHECKING:
     from ledger.storage.head import Head
     from ledger.vocabulary import Vocabulary
 
-__all__ = ["FEWEST_EVENTS", "Keep", "Read", "keep_ready", "kept", "terms_known", "words_known"]
+__all__ = [
+    "FEWEST_EVENTS",
+    "Keep",
+    "Read",
+    "as_it_is",
+    "keep_ready",
+    "kept",
+    "terms_known",
+    "words_known",
+]
 
 _OWN = Keep("book_events", (), lambda read: SCHEMA.empty_table(), ("ledger.kept.own_events",))
 """Followed in its own way: what the book itself says only grows."""

@@ -51,6 +51,12 @@ class Keep:
         return f"{self.name}-{self.fingerprint}"
 
 
+def as_it_is(relation: str, read: Read) -> pa.Table:
+    """Make a Keep's table of one relation, all of it, the bike first."""
+    table = read(relation)
+    return table.select(["bike", *(name for name in table.column_names if name != "bike")])
+
+
 def _source(module: str) -> str:
     spec = find_spec(module)
     if spec is None or spec.origin is None:

@@ -19,9 +19,9 @@ from pathlib import Path
 
 import pyarrow as pa
 
-from ledger.kept import file
 from ledger.kept.keep import Keep
 from ledger.kept.mark import Mark
+from ledger.storage import aside
 
 _NAME = re.compile(r"(?:(\d+)\+)?(\d+)\.arrow")
 _REPLACED = b"lockring.replaced"
@@ -85,11 +85,11 @@ class Shelf:
         """Write it as far as it is not there, and clear away what it takes the place of."""
         size, base = held.mark.size, held.base_size
         if held.newer is None:
-            is_there = file.write(self._path(size, None), held.base, held.mark.to_metadata())
+            is_there = aside.write(self._path(size, None), held.base, held.mark.to_metadata())
         else:
             told = {_REPLACED.decode(): json.dumps(sorted(held.replaced))}
             path = self._path(size, base)
-            is_there = file.write(path, held.newer, {**held.mark.to_metadata(), **told})
+            is_there = aside.write(path, held.newer, {**held.mark.to_metadata(), **told})
         if is_there:
             self._tidy(size, base)
 
@@ -104,8 +104,8 @@ class Shelf:
                     yield int(named[2]), int(named[1] or named[2])
 
     def _read(self, size: int, base: int) -> Held | None:
-        whole = file.read(self._path(base, None))
-        newer = file.read(self._path(size, base)) if size != base else None
+        whole = aside.read(self._path(base, None))
+        newer = aside.read(self._path(size, base)) if size != base else None
         told = whole if size == base else newer
         if whole is None or told is None:
             return None

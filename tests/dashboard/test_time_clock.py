@@ -12,9 +12,9 @@ from paid_book import ON_THE_BENCH, OPEN_JOB
 
 from dashboard import data, time_clock
 from dashboard.labour_say import LabourSay
-from dashboard.time_clock import OpenJob
 from ledger import clocks
 from ledger.book import Book
+from ledger.clocks import OpenJob
 
 BENCH = OpenJob(ON_THE_BENCH, OPEN_JOB, paid_book.SERVICE)
 

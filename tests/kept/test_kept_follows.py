@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 
 import ledger.kept
 from ledger.book import Book
+from ledger.clocks import OF_CLOCKS
 from ledger.events import Event, parse_event, plain
 from ledger.figures.faults import BookFaults, faults_of
 from ledger.figures.kept_faults import OF_FAULTS, OF_HOW_SURE
@@ -33,6 +34,7 @@ from tests.independent.test_matching_of_export import with_the_shops_own
 from tests.strategies import BIKES, SHOP, Life, fault_lives, lives
 
 OTHERS = ("6W8Y2Z4C", "9V7T5R3P")
+KEEPS = (*OF_FAULTS, *OF_HOW_SURE, *OF_CLOCKS)
 WINDOWS = (None, Window(30, 500), Window(0, 0))
 
 
@@ -82,12 +84,12 @@ def told(words: Vocabulary) -> dict[str, Any]:
 
 
 def direct(book: Book, size: int) -> dict[str, list[str]]:
-    return {keep.name: rows(keep.make(of_all(book, size))) for keep in (*OF_FAULTS, *OF_HOW_SURE)}
+    return {keep.name: rows(keep.make(of_all(book, size))) for keep in KEEPS}
 
 
 def as_kept(book: Book) -> dict[str, list[str] | None]:
     asked = asked_of(book, datetime(2101, 1, 1, tzinfo=UTC), None)
-    tables = {keep.name: kept(book, keep, asked) for keep in (*OF_FAULTS, *OF_HOW_SURE)}
+    tables = {keep.name: kept(book, keep, asked) for keep in KEEPS}
     return {name: None if table is None else rows(table) for name, table in tables.items()}
 
 
