@@ -50,7 +50,7 @@ class Book:
         self.keys = Keyring(path / "riders.sqlite")
         self._clock = clock
         self._log = Log(LocalStore(path / "events"))
-        self._reader = Reader()
+        self._reader = Reader(path / "derived")
         self._recorder = Recorder(self._reader, settings)
 
     @classmethod

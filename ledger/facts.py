@@ -10,7 +10,7 @@ from ledger.events import Event, kinds
 from ledger.events.shop import GaugeRegistered
 from ledger.rules import BookFacts
 from ledger.settings import BookSettings
-from ledger.state import live, same_bike
+from ledger.state import live
 from ledger.vocabulary import UnitProblem, Vocabulary, standard
 
 
@@ -59,14 +59,19 @@ def joined_tags(
     events: Iterable[Event], shop: str, known_seq: int | None = None
 ) -> dict[str, frozenset[str]]:
     """Give, for each tag joined to others of this shop, every tag of that one bike."""
-    held = list(events)
-    found: dict[str, frozenset[str]] = {}
-    for tag in linked_tags(held, shop):
-        if tag in found:
-            continue
-        pairs = same_bike(held, shop, tag, known_seq)
-        tags = frozenset(bike for of_shop, bike in pairs if of_shop == shop)
-        found.update(dict.fromkeys(tags, tags) if len(tags) > 1 else {})
+    joined: dict[tuple[str, str], frozenset[tuple[str, str]]] = {}
+    for link in live(events, None, known_seq):
+        if link.kind == "bike_linked":
+            ends = {
+                (end.shop or link.shop, end.bike) for end in (link.data.first, link.data.second)
+            }
+            every = frozenset(ends).union(*(joined.get(end, ()) for end in ends))
+            joined.update(dict.fromkeys(every, every))
+    found = {}
+    for (of_shop, bike), every in joined.items():
+        tags = frozenset(tag for at_shop, tag in every if at_shop == shop)
+        if of_shop == shop and len(tags) > 1:
+            found[bike] = tags
     return found
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 import struct
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
@@ -26,6 +27,7 @@ _SELF_HASH = "lockring.sha256"
 _ZEROED = "0" * 64
 # How thrift's compact protocol writes the key, then a text of 64 bytes (parquet.thrift, KeyValue).
 _MARK = bytes([len(_SELF_HASH)]) + _SELF_HASH.encode() + b"\x18\x40"
+_SHA256 = re.compile(rb"[0-9a-f]{64}")
 _TRAILER_SIZE = 8
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
@@ -180,6 +182,17 @@ def check_self_hash(content: bytes) -> bool:
     digest.update(_ZEROED.encode())
     digest.update(view[at + 64 :])
     return digest.hexdigest().encode() == content[at : at + 64]
+
+
+def hash_carried(end: bytes) -> str | None:
+    """Give the SHA-256 a file carries of itself, from its last bytes; None where it is not there.
+
+    The last 4 KiB are enough. Whether the file's bytes give it is not looked at.
+    """
+    found = end.rfind(_MARK)
+    carried = end[found + len(_MARK) :][:64]
+    is_there = found >= 0 and end.endswith(b"PAR1") and _SHA256.fullmatch(carried)
+    return carried.decode() if is_there else None
 
 
 def _self_hash_at(content: bytes) -> int | None:

@@ -1,7 +1,7 @@
 """Finding events in a book's files without reading what need not be read.
 
 A small index of every file in the reading set is kept in memory and follows new commits: which
-bikes, parts and jobs a commit's file names, and which bikes each row group of a segment spans.
+bikes, parts and jobs a commit's file names, and which bikes each row group of a segment holds.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import reduce
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 import numpy as np
@@ -22,7 +23,9 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from ledger.errors import BookDamaged
+from ledger.storage import segments
 from ledger.storage.schema import EVENT_SCHEMA
+from ledger.storage.segments import Segments
 
 Row = tuple[int, int, bytes]
 """(seq, commit, canonical bytes)"""
@@ -33,20 +36,7 @@ _MOVES = ("part_fitted", "part_removed")
 _CLOCKS = ("labour_started", "labour_stopped")
 
 _SMALL = 20_000
-"""Files of up to this many rows are indexed by name; larger ones by row group."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Group:
-    """One row group: the span of its bikes, and whether it holds events of no bike."""
-
-    number: int
-    lowest: str
-    highest: str
-    has_book_events: bool
-
-    def may_hold(self, bikes: Iterable[str]) -> bool:
-        return any(self.lowest <= bike <= self.highest for bike in bikes)
+"""Files of up to this many rows are indexed by name; larger ones are segments."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,12 +70,19 @@ class _Names:
 @dataclass(slots=True)
 class _File:
     path: Path
-    groups: tuple[_Group, ...]
+    count_groups: int
     names: _Names | None
-    """None in a large file: ask the groups."""
-    count_events: int
+    """None in a large file: ask the segments."""
     metadata: pq.FileMetaData | None = None
     """Kept for a large file, whose footer takes longer to parse than a bike to read."""
+
+    @contextmanager
+    def opened(self) -> Iterator[pq.ParquetFile]:
+        """Open it to be read."""
+        with _opened(self.path, self.metadata) as parquet:
+            if self.names is None:
+                self.metadata = parquet.metadata
+            yield parquet
 
 
 @contextmanager
@@ -103,23 +100,6 @@ def _opened(path: Path, metadata: pq.FileMetaData | None = None) -> Iterator[pq.
             f"{path.name} is damaged: {wrong}. Put it back from a backup; `lockring verify` "
             "looks at every file."
         ) from error
-
-
-def _groups(file: pq.ParquetFile) -> tuple[_Group, ...]:
-    metadata = file.metadata
-    position = next(
-        i for i in range(metadata.num_columns) if metadata.schema.column(i).path == "bike"
-    )
-    found = []
-    for number in range(metadata.num_row_groups):
-        statistics = metadata.row_group(number).column(position).statistics
-        if statistics is None or not statistics.has_min_max:
-            every = statistics is None
-            found.append(_Group(number, "", "\U0010ffff" if every else "", True))
-        else:
-            has_null = not statistics.has_null_count or statistics.null_count > 0
-            found.append(_Group(number, statistics.min, statistics.max, has_null))
-    return tuple(found)
 
 
 def _hashes(ids: pa.ChunkedArray | pa.Array) -> npt.NDArray[np.uint64]:
@@ -159,9 +139,13 @@ class _Ids:
 class Reader:
     """Reads events out of a reading set of Parquet files."""
 
-    def __init__(self) -> None:
+    def __init__(self, folder: Path | None = None) -> None:
+        """`folder` is where what is known of a great book's files is kept, if anywhere."""
         self._files: dict[Path, _File] = {}
         self._ids = _Ids()
+        self._folder = folder
+        self._segments: Segments | None = None
+        self._lock = Lock()
 
     def refresh(self, paths: Sequence[Path]) -> list[Path]:
         """Take the present reading set in; gives the files that are new."""
@@ -169,20 +153,41 @@ class Reader:
         if len(paths) - len(new) < len(self._files):
             self._files = {p: f for p, f in self._files.items() if p in set(paths)}
             self._ids = _Ids()
-        for path in new:
-            self._files[path] = self._index(path)
+        if new:
+            self._take_in(new)
         return new
 
-    def _index(self, path: Path) -> _File:
+    def _take_in(self, paths: Iterable[Path]) -> None:
+        with self._lock:
+            known = self._segments
+            if known is None:
+                known = Segments() if self._folder is None else segments.read(self._folder)
+            found: list[Segments] = []
+            files = [self._index(path, known, found) for path in paths]
+            if found:
+                names = {path.name for path in self._files} | {file.path.name for file in files}
+                fresh = {one.name for other in found for one in other.files}
+                known = known.only(names - fresh).joined(found)
+                if self._folder is not None:
+                    segments.write(self._folder, known)
+            # What holds the places of bikes is there before the files that are looked up in it.
+            self._segments = known
+            self._files.update((file.path, file) for file in files)
+
+    def _index(self, path: Path, known: Segments, found: list[Segments]) -> _File:
+        """Give a file's index; what is learned of a large one is added to `found`."""
+        if (segment := known.named(path)) is not None:
+            return _File(path, segment.count_groups, None)
         with _opened(path) as file:
-            count = file.metadata.num_rows
-            if count > _SMALL:
-                return _File(path, _groups(file), None, count, file.metadata)
+            groups = file.metadata.num_row_groups
+            if file.metadata.num_rows > _SMALL:
+                found.append(segments.of_file(path, file))
+                return _File(path, groups, None, file.metadata)
             # Opening a small file costs more than reading it: the ids come along.
             table = file.read([*_NAMES, "id"], use_threads=False)
             self._ids.add(path, _hashes(table["id"]))
             rows = table.select(_NAMES).to_pylist()
-            return _File(path, _groups(file), _Names.of(rows), count)
+            return _File(path, groups, _Names.of(rows))
 
     def add_own(self, path: Path, rows: Sequence[Mapping[str, Any]]) -> None:
         """Take in a file this process has just written, from its rows instead of from the disk.
@@ -191,19 +196,23 @@ class Reader:
         """
         if len(rows) > _SMALL or path in self._files:
             return
-        names = _Names.of(rows)
-        held = sorted(bike for bike in names.bikes if bike is not None)
-        group = _Group(0, held[0] if held else "", held[-1] if held else "", None in names.bikes)
-        self._files[path] = _File(path, (group,), names, len(rows))
+        self._files[path] = _File(path, 1, _Names.of(rows))
 
     def of_bikes(self, bikes: Iterable[str]) -> list[Row]:
         """Give the stored events of these tags, in seq order."""
         asked = frozenset(bikes)
-        return self._rows(
-            lambda file: _groups_of(file, asked),
-            pc.field("bike").isin(sorted(asked)),
-            ["bike"],
-        )
+        return self._rows(self._where(asked), pc.field("bike").isin(sorted(asked)), ["bike"])
+
+    def _where(self, bikes: frozenset[str]) -> Callable[[_File], list[int]]:
+        """Give what gives the row groups of a file that hold events of these bikes."""
+        held = self._segments.groups(bikes) if self._segments is not None else {}
+
+        def where(file: _File) -> list[int]:
+            if file.names is None:
+                return held.get(file.path.name, [])
+            return [] if file.names.bikes.isdisjoint(bikes) else _every_group(file)
+
+        return where
 
     def table_of_bikes(self, bikes: Iterable[str], columns: Sequence[str]) -> pa.Table:
         """Give hot columns of the stored events of these tags, in no promised order.
@@ -213,11 +222,10 @@ class Reader:
         asked = frozenset(bikes)
         keep = pc.field("bike").isin(sorted(asked))
         schema = pa.schema([EVENT_SCHEMA.field(name) for name in columns])
-        tables = [schema.empty_table()]
+        tables, where = [schema.empty_table()], self._where(asked)
         for file in self._files.values():
-            groups = _groups_of(file, asked)
-            if groups:
-                with _opened(file.path, file.metadata) as parquet:
+            if groups := where(file):
+                with file.opened() as parquet:
                     table = parquet.read_row_groups(
                         groups, columns=list(dict.fromkeys([*columns, "bike"])), use_threads=False
                     )
@@ -226,15 +234,16 @@ class Reader:
 
     def of_the_book(self) -> list[Row]:
         """Give the stored events that name no bike, in seq order."""
-        return self._rows(
-            lambda file: (
-                [g.number for g in file.groups if g.has_book_events]
-                if file.names is None or None in file.names.bikes
-                else []
-            ),
-            pc.field("bike").is_null(),
-            ["bike"],
-        )
+
+        def where(file: _File) -> list[int]:
+            return _every_group(file) if file.names and None in file.names.bikes else []
+
+        small = self._rows(where, pc.field("bike").is_null(), ["bike"])
+        large = self._large()
+        return sorted([*small, *(self._segments.own(large) if self._segments else ())])
+
+    def _large(self) -> list[str]:
+        return [file.path.name for file in self._files.values() if file.names is None]
 
     def at_seq(self, seq: int) -> Row | None:
         """Give the stored event of one seq; None where the book has no such seq."""
@@ -307,7 +316,7 @@ class Reader:
             groups = pick(file)
             if not groups:
                 continue
-            with _opened(file.path, file.metadata) as parquet:
+            with file.opened() as parquet:
                 table = parquet.read_row_groups(groups, columns=needed, use_threads=False)
             table = table.filter(keep).select(columns)
             found.extend(zip(*(table[name].to_pylist() for name in columns), strict=True))
@@ -358,11 +367,8 @@ class Reader:
         """Give every tag that the book's events name, sorted."""
         found: set[str | None] = set()
         for file in self._files.values():
-            if file.names is not None:
-                found |= file.names.bikes
-            else:
-                with _opened(file.path) as parquet:
-                    found |= set(pc.unique(parquet.read(["bike"])["bike"]).to_pylist())
+            found |= file.names.bikes if file.names is not None else frozenset()
+        found |= self._segments.bikes(self._large()) if self._segments is not None else frozenset()
         return sorted(bike for bike in found if bike is not None)
 
 
@@ -378,13 +384,7 @@ def _as_declared(table: pa.Table, schema: pa.Schema) -> pa.Table:
 
 
 def _every_group(file: _File) -> list[int]:
-    return [group.number for group in file.groups]
-
-
-def _groups_of(file: _File, bikes: frozenset[str]) -> list[int]:
-    if file.names is not None and file.names.bikes.isdisjoint(bikes):
-        return []
-    return [group.number for group in file.groups if group.may_hold(bikes)]
+    return list(range(file.count_groups))
 
 
 def _first_commit(name: str) -> int:

@@ -1,0 +1,169 @@
+"""Which bikes stand in which row group of a book's great files, and what they hold of no bike.
+
+It lies beside a great book: to read the footers of hundreds of files takes longer than to read a
+bike. A file is known again by the hash it carries of itself.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass, field
+from functools import cached_property
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+
+from ledger.storage import aside
+from ledger.storage.footer import hash_carried
+
+FEWEST_EVENTS = 500_000
+"""Below this it is made anew in less time than somebody notices."""
+NAME = "segments.arrow"
+SCHEMA = pa.schema(
+    [
+        ("file", pa.int32()),
+        ("group", pa.int32()),
+        ("bike", pa.string()),
+        ("seq", pa.int64()),
+        ("commit", pa.int64()),
+        ("canonical", pa.binary()),
+    ]
+)
+"""A row for each bike of a row group, and one for each event of no bike, with that event."""
+_FORM = "1"
+_OWN = ["seq", "commit", "canonical"]
+_END_SIZE = 4096
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """One great file, as far as it is known without opening it."""
+
+    name: str
+    sha256: str
+    """The hash it carries of itself."""
+    count_events: int
+    count_groups: int
+
+
+@dataclass(frozen=True)
+class Segments:
+    """The great files of a book, and where each bike stands in them."""
+
+    files: tuple[Segment, ...] = ()
+    rows: pa.Table = field(default_factory=SCHEMA.empty_table)
+    """Of SCHEMA; `file` is the place among `files`."""
+
+    @cached_property
+    def _places(self) -> dict[str, int]:
+        return {segment.name: place for place, segment in enumerate(self.files)}
+
+    def named(self, path: Path) -> Segment | None:
+        """Give what is known of a file; None where it is another file of that name, or new."""
+        place = self._places.get(path.name)
+        known = None if place is None else self.files[place]
+        return known if known and _carried(path) == known.sha256 else None
+
+    def groups(self, bikes: Iterable[str]) -> dict[str, list[int]]:
+        """Give the row groups that hold events of these bikes, by the name of the file."""
+        asked = pa.array(sorted(bikes), pa.string())
+        held = self.rows.select(["file", "group"]).filter(
+            pc.is_in(self.rows["bike"], value_set=asked, skip_nulls=True)
+        )
+        found: dict[str, set[int]] = {}
+        for place, group in zip(*(column.to_pylist() for column in held.columns), strict=True):
+            found.setdefault(self.files[place].name, set()).add(group)
+        return {name: sorted(groups) for name, groups in found.items()}
+
+    def own(self, names: Iterable[str]) -> Iterator[tuple[int, int, bytes]]:
+        """Give (seq, commit, canonical bytes) of the events of no bike in these files."""
+        places = pa.array([self._places[name] for name in names], pa.int32())
+        held = self.rows.filter(pc.is_null(self.rows["bike"]))
+        held = held.filter(pc.is_in(held["file"], value_set=places))
+        yield from zip(*(held[name].to_pylist() for name in _OWN), strict=True)
+
+    def bikes(self, names: Iterable[str]) -> frozenset[str]:
+        """Give every bike of these files."""
+        places = pa.array([self._places[name] for name in names], pa.int32())
+        held = self.rows.filter(pc.is_in(self.rows["file"], value_set=places))
+        return frozenset(pc.unique(held["bike"]).to_pylist()) - {None}
+
+    def only(self, names: Iterable[str]) -> Segments:
+        """Give what is known of these files alone."""
+        kept = sorted(self._places[name] for name in set(names) & self._places.keys())
+        if len(kept) == len(self.files):
+            return self
+        place = pc.index_in(self.rows["file"], value_set=pa.array(kept, pa.int32()))
+        rows = self.rows.set_column(0, SCHEMA.field("file"), place).filter(pc.is_valid(place))
+        return Segments(tuple(self.files[one] for one in kept), rows)
+
+    def joined(self, others: Sequence[Segments]) -> Segments:
+        """Give these with others that hold no file of theirs."""
+        files, tables = list(self.files), [self.rows]
+        for other in others:
+            place = pc.add(other.rows["file"], pa.scalar(len(files), pa.int32()))
+            tables.append(other.rows.set_column(0, SCHEMA.field("file"), place))
+            files += other.files
+        return Segments(tuple(files), pa.concat_tables(tables).combine_chunks())
+
+
+def of_file(path: Path, file: pq.ParquetFile) -> Segments:
+    """Give what an open file holds, as the only one."""
+    tables = [_of_group(file, number) for number in range(file.metadata.num_row_groups)]
+    known = Segment(path.name, _carried(path) or "", file.metadata.num_rows, len(tables))
+    return Segments((known,), pa.concat_tables([SCHEMA.empty_table(), *tables]))
+
+
+def _of_group(file: pq.ParquetFile, number: int) -> pa.Table:
+    def read(columns: list[str]) -> pa.Table:
+        return file.read_row_group(number, columns=columns, use_threads=False)
+
+    bikes = read(["bike"])["bike"]
+    columns: dict[str, pa.Array | pa.ChunkedArray] = {"bike": pc.unique(bikes).drop_null()}
+    if bikes.null_count:
+        own = read(_OWN).filter(pc.is_null(bikes))
+        count = len(columns["bike"])
+        columns["bike"] = pa.concat_arrays([columns["bike"], pa.nulls(len(own), pa.string())])
+        for name in _OWN:
+            empty = pa.nulls(count, SCHEMA.field(name).type)
+            columns[name] = pa.chunked_array([empty, *own[name].chunks])
+    rows = len(columns["bike"])
+    columns |= {"file": pa.array([0] * rows), "group": pa.array([number] * rows)}
+    nulls = {name: pa.nulls(rows) for name in _OWN}
+    return pa.table({name: {**nulls, **columns}[name] for name in SCHEMA.names}).cast(SCHEMA)
+
+
+def read(folder: Path) -> Segments:
+    """Give what lies in a folder; nothing where there is none, or none that can be read."""
+    table = aside.read(folder / NAME)
+    if table is None or not table.schema.remove_metadata().equals(SCHEMA):
+        return Segments()
+    told = table.schema.metadata or {}
+    try:
+        if told[b"form"].decode() != _FORM:
+            return Segments()
+        files = tuple(Segment(**one) for one in json.loads(told[b"files"]))
+    except (KeyError, TypeError, ValueError):
+        return Segments()
+    return Segments(files, table.replace_schema_metadata(None))
+
+
+def write(folder: Path, known: Segments) -> None:
+    """Lay it in a folder, where the book is great enough and the folder can be written."""
+    if sum(segment.count_events for segment in known.files) >= FEWEST_EVENTS:
+        files = json.dumps([asdict(segment) for segment in known.files])
+        aside.write(folder / NAME, known.rows, {"form": _FORM, "files": files})
+
+
+def _carried(path: Path) -> str | None:
+    try:
+        with path.open("rb") as file:
+            size = file.seek(0, os.SEEK_END)
+            file.seek(max(size - _END_SIZE, 0))
+            return hash_carried(file.read())
+    except FileNotFoundError:
+        return None
