@@ -51,6 +51,16 @@ def log_rank(
     Reports 50 (1966); Peto and Peto, J. R. Stat. Soc. A 135 (1972). Raises `BadLives` naming bad
     rows, `TooFewLives` for none.
     """
+    return log_rank_of(*columns_of(time, is_event, is_marked, stratum))
+
+
+def columns_of(
+    time: Column, is_event: Column, is_marked: Column, stratum: Column | Coded | None
+) -> tuple[FloatArray, BoolArray, BoolArray, Coded]:
+    """Give lengths, events, arms and strata as arrays, one stratum where none is told.
+
+    Raises `BadLives` naming bad rows, `TooFewLives` for none.
+    """
     length, came = floats_of(time, "time"), flags_of(is_event, "is_event")
     arm = flags_of(is_marked, "is_marked")
     same_length(length, {"is_event": came.astype(float), "is_marked": arm.astype(float)})
@@ -61,7 +71,7 @@ def log_rank(
     strata = one_stratum(len(length)) if stratum is None else stratum
     if not isinstance(strata, Coded):
         strata = coded(strata, "stratum", len(length), may_lack=True)
-    return log_rank_of(length, came, arm, strata)
+    return length, came, arm, strata
 
 
 def log_rank_of(length: FloatArray, came: BoolArray, arm: BoolArray, strata: Coded) -> LogRank:
