@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 
 from ledger.analysis import capacity
@@ -17,25 +18,43 @@ _THURSDAY = 3
 """The weekday of day 0, 1970-01-01, Monday being 0."""
 
 
-def bench_today(
-    ledger: JobTables, today: int, p50: float, p80: float, words: ForeseeWords
-) -> BenchToday:
-    """Give the bench of a day: its weekday's share of the week, as worked over a year before."""
+@dataclass(frozen=True, slots=True)
+class BenchDay:
+    """A day at the bench: what can be sold of it, and what of that is spoken for."""
+
+    today: int
+    worked_minutes: int
+    promised_minutes: int
+    bench: capacity.BenchToday | None
+    """By the weekday's share of the week, as worked over a year before; None: no hours are told."""
+
+
+def bench_day(ledger: JobTables, today: int) -> BenchDay:
+    """Give the bench of a day (days since 1970-01-01)."""
     last_year = between(ledger.days, "day", today - YEAR_DAYS, today - 1)
     weekday = (last_year["day"] + _THURSDAY) % 7
     shares = capacity.weekday_shares(weekday, last_year["bench_minutes"])
     worked = between(ledger.days, "day", today, today).total("bench_minutes")
-    promised = _promised(ledger, today, words)
+    promised = _promised(ledger, today, ForeseeWords(ledger.settings, ledger.words))
     hours = ledger.terms.sellable_hours(today)
     if hours is None:
-        line = words.bench(None, worked, promised, p50)
-        return BenchToday(day_of(today), None, worked, promised, None, None, None, line)
+        return BenchDay(today, worked, promised, None)
     bench = capacity.bench_today(
         shares, (today + _THURSDAY) % 7, hours, worked_minutes=worked, promised_minutes=promised
     )
+    return BenchDay(today, worked, promised, bench)
+
+
+def bench_today(of: BenchDay, p50: float, p80: float, words: ForeseeWords) -> BenchToday:
+    """Say whether a day at the bench can take a job of so many minutes."""
+    day, bench = day_of(of.today), of.bench
+    worked, promised = of.worked_minutes, of.promised_minutes
+    if bench is None:
+        line = words.bench(None, worked, promised, p50)
+        return BenchToday(day, None, worked, promised, None, None, None, line)
     left = bench.left_minutes
     return BenchToday(
-        day=day_of(today),
+        day=day,
         open_minutes=round(bench.open_minutes),
         worked_minutes=worked,
         promised_minutes=promised,
