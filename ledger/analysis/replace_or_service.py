@@ -7,6 +7,7 @@ restricted mean: no km past a horizon counts, since nobody has seen what comes a
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -152,6 +153,10 @@ class ServiceOrReplace:
     assumptions: tuple[str, ...]
 
 
+def _plainly(km: float) -> str:
+    return f"{km:.0f} km"
+
+
 def replace_or_service(
     *,
     service_cost_minor: int,
@@ -159,11 +164,13 @@ def replace_or_service(
     replace_cost_minor: int,
     new: ExpectedKm,
     seed: int = 0,
+    written: Callable[[float], str] = _plainly,
 ) -> ServiceOrReplace:
     """Give the expected cost per remaining km of servicing and of replacing.
 
     `service` is how far a part goes after a service until trouble there again or its limit;
-    `new` how far a new one goes. Raises `BadLives` for a cost below 0, or where both are 0.
+    `new` how far a new one goes; `written` writes km in the words of the assumptions. Raises
+    `BadLives` for a cost below 0, or where both are 0.
     """
     for field, cost in (("service", service_cost_minor), ("replace", replace_cost_minor)):
         if cost < 0:
@@ -177,8 +184,8 @@ def replace_or_service(
         chance_service_cheaper=chance,
         verdict=_verdict(chance, service.is_judged and new.is_judged),
         assumptions=(
-            f"A serviced part goes {_in_words(service)}.",
-            f"A new part goes {_in_words(new)}.",
+            f"A serviced part goes {_in_words(service, written)}.",
+            f"A new part goes {_in_words(new, written)}.",
             "Costs are taken as known, and those of trouble on the way are not in them.",
             "The two are of different parts: what is foretold is a mean, not this one part.",
         ),
@@ -210,11 +217,11 @@ def _verdict(chance: float, is_judged: bool) -> Verdict:
     return "replace" if chance <= 1 - CLEAR else "no clear difference"
 
 
-def _in_words(expected: ExpectedKm) -> str:
+def _in_words(expected: ExpectedKm, written: Callable[[float], str]) -> str:
     if expected.horizon_km is None:
-        return f"{expected.km:.0f} km, as told"
+        return f"{written(expected.km)}, as told"
     return (
-        f"{expected.km:.0f} km on average, counted to {expected.horizon_km:.0f} km at most "
+        f"{written(expected.km)} on average, counted to {written(expected.horizon_km)} at most "
         f"({expected.count_ended} of {expected.count} ended before; "
         f"{100 * expected.share_beyond:.0f} % get there)"
     )

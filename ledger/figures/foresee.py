@@ -11,6 +11,7 @@ from ledger.analysis.unfit import CannotFit
 from ledger.book import Book
 from ledger.errors import WrongUse
 from ledger.figures.foresee_bench import bench_today
+from ledger.figures.foresee_fitted import Foreseen, foreseen
 from ledger.figures.foresee_plan import BikeAge, bike_age, planned_job
 from ledger.figures.foresee_shapes import (
     Calibration,
@@ -20,10 +21,10 @@ from ledger.figures.foresee_shapes import (
     ServiceOrReplace,
 )
 from ledger.figures.foresee_words import ForeseeWords
-from ledger.figures.job_tables import JobTables, job_tables
-from ledger.figures.job_times import work_of
+from ledger.figures.job_tables import JobTables
 from ledger.figures.terms_in_force import day_number, day_of
 from ledger.queries import asked_of
+from ledger.vocabulary.caution import CAUTION, task_needs_caution
 
 LEAST_RISK, MOST_RISK = 0.01, 0.99
 ROUGH = "Minutes at the bench alone: parts, and the wait for them, are not in them."
@@ -53,29 +54,23 @@ def foresee(
     if not LEAST_RISK <= risk <= MOST_RISK:
         raise WrongUse(f"A risk of {risk} is none. Give one from 0.01 to 0.99, such as 0.2.")
     when = asked_of(book, as_at, known_seq)
-    ledger = job_tables(book, when.as_at, when.known_seq)
+    known = foreseen(book, when)
+    ledger = known.tables
     today = day_number(book.settings.local(when.as_at).date())
     age = BikeAge(bike_kind, is_old, years)
     if bike is not None:
         age = bike_age(book, bike, age, when)
     planned = planned_job(tier, tasks or {}, age, ledger, today)
     try:
-        fitted = job_time.fit(work_of(ledger), _told_minutes(ledger))
-        seen = job_time.forecast(fitted, planned.plan)
+        seen = known.forecast(planned.plan)
     except CannotFit as error:
         raise WrongUse(f"{error.wrong}. Give its minutes, such as brakes=45.") from None
-    found = _forecast(ledger, today, age, planned.sources, seen, risk)
+    found = _forecast(known, today, age, planned.sources, seen, risk)
     return _priced(replace(found, bike=bike), ledger, today, seen, price_minor)
 
 
-def _told_minutes(ledger: JobTables) -> dict[str, float]:
-    """Give the minutes that terms tell for tasks."""
-    told = {code: word.minutes for code, word in ledger.words.tasks.items()}
-    return {code: float(minutes) for code, minutes in told.items() if minutes}
-
-
 def _forecast(
-    ledger: JobTables,
+    known: Foreseen,
     today: int,
     age: BikeAge,
     sources: tuple[str, ...],
@@ -83,6 +78,7 @@ def _forecast(
     risk: float,
 ) -> JobForecast:
     """Give a forecast without its prices and words."""
+    ledger = known.tables
     words = ForeseeWords(ledger.settings, ledger.words)
     p50, p80 = seen.quantile(0.5), seen.quantile(0.8)
     tasks = tuple(
@@ -107,10 +103,10 @@ def _forecast(
         chance_not_enough=None,
         count_jobs=seen.count_jobs,
         count_alike=seen.count_alike,
-        bench=bench_today(ledger, today, p50, p80, words),
+        bench=bench_today(known.bench(today), p50, p80, words),
         front="",
         notes=(),
-        cautions=(),
+        cautions=(CAUTION,) if any(task_needs_caution(task.task) for task in tasks) else (),
     )
 
 
@@ -143,9 +139,9 @@ def calibration(
 ) -> Calibration:
     """Give how such forecasts would have fared: each made only from what was known before."""
     when = asked_of(book, as_at, known_seq)
-    ledger = job_tables(book, when.as_at, when.known_seq)
-    words = ForeseeWords(ledger.settings, ledger.words)
-    scored = job_time.backtest(work_of(ledger))
+    known = foreseen(book, when)
+    words = ForeseeWords(known.tables.settings, known.tables.words)
+    scored = known.scored()
     found = _no_calibration() if scored is None else _calibration(scored)
     return replace(found, front=words.calibration(found))
 

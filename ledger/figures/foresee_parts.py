@@ -66,7 +66,7 @@ def service_or_replace(book: Book, bike: str, position: str, when: Asked) -> Ser
     words = BenchNames(book.settings, book.vocabulary_known(when.known_seq))
     place = _fitted_place(book, bike, position, when, words)
     service, new = _service(book, position, when), _new(book, position, when)
-    known = _compared(service, new)
+    known = _compared(service, new, words)
     is_safety = needs_caution(words.words, position)
     return ServiceOrReplace(
         bike=bike,
@@ -75,8 +75,8 @@ def service_or_replace(book: Book, bike: str, position: str, when: Asked) -> Ser
         as_at=when.as_at,
         service_minor=service.cost_minor,
         replace_minor=new.cost_minor,
-        service_km=_expected(service),
-        replace_km=_expected(new),
+        service_km=_expected(service, words),
+        replace_km=_expected(new, words),
         service=_per_km(known.service if known else None),
         replace=_per_km(known.replace if known else None),
         chance_replace_cheaper=1 - known.chance_service_cheaper if known else None,
@@ -197,7 +197,7 @@ def _cost(book: Book, position: str, when: Asked, *, has_part: bool) -> int | No
 # -- said ---------------------------------------------------------------------------------------
 
 
-def _compared(service: _Seen, new: _Seen) -> Compared | None:
+def _compared(service: _Seen, new: _Seen, words: BenchNames) -> Compared | None:
     if not service.cost_minor or not new.cost_minor or service.km is None or new.km is None:
         return None
     return replace_or_service(
@@ -205,17 +205,23 @@ def _compared(service: _Seen, new: _Seen) -> Compared | None:
         service=service.km,
         replace_cost_minor=new.cost_minor,
         new=new.km,
+        written=lambda km: _km(km, words),
     )
 
 
-def _expected(seen: _Seen) -> KmExpected | None:
+def _expected(seen: _Seen, words: BenchNames) -> KmExpected | None:
     km = seen.km
     if km is None:
         return None
-    said = f"{km.count_ended} of {km.count} seen to their end, {seen.ends}"
+    ended, count = words.figure(km.count_ended), words.figure(km.count)
+    said = f"{ended} of {count} seen to their end, {seen.ends}"
     if km.horizon_km is not None:
-        said += f"; none counted past {km.horizon_km:.0f} km"
+        said += f"; none counted past {_km(km.horizon_km, words)}"
     return KmExpected(km.km, km.low, km.high, km.count, said)
+
+
+def _km(km: float, words: BenchNames) -> str:
+    return words.figure(round(km), "km")
 
 
 def _per_km(option: Option | None) -> CostPerKm | None:
@@ -230,7 +236,7 @@ def _front(
     costs = []
     for seen in (service, new):
         far = (seen.cost_minor or 0) * 1000 / seen.km.km if seen.km else 0.0
-        costs.append(f"{words.money(far)} per 1,000 km")
+        costs.append(f"{words.money(far)} per {_km(1000, words)}")
     said = f"servicing comes to {costs[0]}, a new part to {costs[1]}"
     ends = {"service": "servicing costs less", "replace": "replacing costs less"}
     return f"{place.capitalize()}: {said}: {ends.get(verdict, verdict)}."

@@ -15,6 +15,15 @@ SAFETY_SYSTEMS = frozenset(
     {"front_brake", "rear_brake", "front_wheel", "rear_wheel", "steering", "suspension", "frame"}
 )
 SAFETY_POSITIONS = frozenset({"battery", "motor", "wiring", "electrical"})
+PLAIN_TASKS = frozenset(
+    {"booking_in", "inspection", "fault_finding", "cleaning", "chain", "drivetrain", "gears"}
+)
+"""Work that touches none of these. What a shop's own tasks touch is not known, so they may."""
+
+
+def task_needs_caution(task: str) -> bool:
+    """Say whether work at a task may decide whether somebody gets hurt."""
+    return task not in PLAIN_TASKS
 
 
 def needs_caution(vocabulary: Vocabulary, position: str, quantity: str | None = None) -> bool:

@@ -138,6 +138,22 @@ def test_both_assumptions_are_said():
     assert found.verdict == "replace"
 
 
+def test_km_are_written_as_whoever_asks_writes_them():
+    """A shop's figures are grouped as its people write them."""
+    found = replace_or_service(
+        service_cost_minor=2000,
+        service=restricted_mean([500] * 10 + [2000] * 30, [1] * 10 + [0] * 30, horizon_km=1500),
+        replace_cost_minor=4000,
+        new=told_km(3000, 2700, 3300),
+        written=lambda km: f"{km:,.0f} kilometres",
+    )
+    assert found.assumptions[:2] == (
+        "A serviced part goes 1,250 kilometres on average, counted to 1,500 kilometres at most "
+        "(10 of 40 ended before; 75 % get there).",
+        "A new part goes 3,000 kilometres, as told.",
+    )
+
+
 def test_servicing_for_nothing_is_always_cheaper():
     """Goodwill costs 0 a km."""
     found = replace_or_service(
