@@ -46,7 +46,7 @@ __all__ = [
 _OWN = Keep("book_events", (), lambda read: SCHEMA.empty_table(), ("ledger.kept.own_events",))
 """Followed in its own way: what the book itself says only grows."""
 
-FEWEST_EVENTS = 100_000
+FEWEST_EVENTS = 20_000
 """A smaller book is worked out as fast as its tables are read: nothing is kept of it."""
 _MOST_SHARE = 5
 """Where more than one in so many events is new, all bikes are looked at anew."""
