@@ -9,10 +9,10 @@ from typing import Any, cast
 from urllib.parse import urlencode
 
 from dashboard import filters
+from ledger.figures.come_backs import WindowAsked
 from ledger.figures.fault_estimates import RECURRENCE_BY, RecurrenceBy
 from ledger.figures.fault_shapes import BY, MEASURES, By, Measure
 from ledger.figures.fault_words import window_asked
-from ledger.vocabulary import Window, standard
 
 LONGEST_DAYS, LONGEST_KM = 3_650, 100_000
 NO_KEY = "~"
@@ -34,7 +34,7 @@ class Asked:
     """The bike whose faults are shown one by one; empty for none."""
     days: int | None = None
     km: int | None = None
-    """The window in place of the shop's own; None where that end was not given: the usual one."""
+    """The window in place of the shop's own; None where each fault keeps its own end."""
     as_at: str = ""
     """The day; empty for now."""
     is_sure: bool = False
@@ -43,11 +43,11 @@ class Asked:
     rates: str = RATES[0]
 
     @property
-    def window(self) -> Window | None:
+    def window(self) -> WindowAsked | None:
         """The window asked for; None for the shop's own."""
         if not self.days and not self.km:
             return None
-        return window_asked(self.days, self.km, standard().windows["default"])
+        return window_asked(self.days, self.km)
 
     @property
     def day(self) -> date | None:

@@ -11,6 +11,7 @@ from dashboard.due_panels import choices
 from dashboard.fault_address import Asked
 from dashboard.markup import capital, text
 from dashboard.words import Words
+from ledger.figures.come_backs import WindowAsked
 from ledger.figures.fault_behind import ComeBack, Immature, NotPutRight
 from ledger.figures.fault_shapes import (
     BikeComeBacks,
@@ -118,7 +119,7 @@ def controls(asked: Asked) -> str:
     return choices("Counted by", by) + choices("Most", measures)
 
 
-def window_line(window: Window | None, words: FaultWords) -> str:
+def window_line(window: WindowAsked | None, words: FaultWords) -> str:
     """Give what counts as come back."""
     if window is None:
         return '<p class="lk-note">Come back: found again within the shop\'s own window.</p>'

@@ -15,6 +15,7 @@ from ledger.figures.calls import DueList
 from ledger.figures.chain_book import ChainBook
 from ledger.figures.chain_report import ChainsReport
 from ledger.figures.chains import chain_book, report_of
+from ledger.figures.come_backs import WindowAsked
 from ledger.figures.due import SEEN_WITHIN_DAYS, due_list
 from ledger.figures.fault_bike import bike_faults
 from ledger.figures.fault_shapes import (
@@ -27,7 +28,6 @@ from ledger.figures.fault_shapes import (
 from ledger.figures.faults import BookFaults, faults_of
 from ledger.figures.part_lives import FamilyLives, lives_of_family
 from ledger.figures.wear import BookWear, wear_of
-from ledger.vocabulary import Window
 
 
 def wear(book: Book, day: date | None = None) -> BookWear:
@@ -118,14 +118,14 @@ def choice(book: Book, day: date | None, tag: str) -> BikeChoice | NoChoice:
     return choice_of(of, tag, book.aliases().get(tag))
 
 
-def faults(book: Book, day: date | None = None, window: Window | None = None) -> BookFaults:
+def faults(book: Book, day: date | None = None, window: WindowAsked | None = None) -> BookFaults:
     """Give a book's faults as at the end of a day; None for now, and for the shop's own windows."""
     return _faults(book, *_key_of(book, day), window)
 
 
 @st.cache_resource(show_spinner=False, max_entries=3)
 def _faults(
-    _book: Book, path: str, commit: int, day: date, is_now: bool, window: Window | None
+    _book: Book, path: str, commit: int, day: date, is_now: bool, window: WindowAsked | None
 ) -> BookFaults:
     return faults_of(_book, None if is_now else data.end_of(_book, day), window=window)
 
@@ -142,7 +142,7 @@ def _pareto(
     commit: int,
     day: date,
     is_now: bool,
-    window: Window | None,
+    window: WindowAsked | None,
     by: By,
     measure: Measure,
 ) -> Pareto:
@@ -163,7 +163,7 @@ def _bikes_behind(
     commit: int,
     day: date,
     is_now: bool,
-    window: Window | None,
+    window: WindowAsked | None,
     by: By,
     key: str | None,
 ) -> tuple[BikeComeBacks, ...]:
@@ -171,7 +171,7 @@ def _bikes_behind(
 
 
 def faults_of_bike(
-    book: Book, tag: str, day: date | None = None, window: Window | None = None
+    book: Book, tag: str, day: date | None = None, window: WindowAsked | None = None
 ) -> BikeFaults:
     """Give one bike's faults as at the end of a day; raises UnknownBike."""
     return _faults_of_bike(book, *_key_of(book, day), window, tag)
@@ -179,7 +179,13 @@ def faults_of_bike(
 
 @st.cache_resource(show_spinner=False, max_entries=100)
 def _faults_of_bike(
-    _book: Book, path: str, commit: int, day: date, is_now: bool, window: Window | None, tag: str
+    _book: Book,
+    path: str,
+    commit: int,
+    day: date,
+    is_now: bool,
+    window: WindowAsked | None,
+    tag: str,
 ) -> BikeFaults:
     return bike_faults(_book, tag, None if is_now else data.end_of(_book, day), window=window)
 

@@ -68,7 +68,7 @@ def _filters(shown: Shown, first: date) -> None:
 
 
 def _end(shown: Shown, name: str, label: str, most: int) -> None:
-    """Offer one end of the window; left empty, the usual one holds, and without both the shop's."""
+    """Offer one end of the window; left empty, each fault keeps the shop's."""
     key = f"window_{name}"
     st.session_state[key] = getattr(shown.asked, name)
     st.number_input(
@@ -77,7 +77,7 @@ def _end(shown: Shown, name: str, label: str, most: int) -> None:
         max_value=most,
         step=30 if name == "days" else 100,
         key=key,
-        placeholder="the shop's" if shown.asked.window is None else "the usual",
+        placeholder="the shop's",
         on_change=lambda: shown.go(**{name: st.session_state[key]}),
         width=150,
     )

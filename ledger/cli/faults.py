@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from ledger.book import Book
     from ledger.cli.faults_forms import Asked
-    from ledger.vocabulary import Window
+    from ledger.figures.come_backs import WindowAsked
 
 LONGEST_DAYS, LONGEST_KM = 3650, 100_000
 FEW = 15
@@ -37,7 +37,7 @@ WindowDays = Annotated[
     int | None,
     typer.Option(
         help="Found again within so many days counts as come back, for every fault; "
-        "without --window-km, or within the usual km.",
+        "without --window-km, or within its own km.",
         min=0,
         max=LONGEST_DAYS,
         show_default="the shop's own",
@@ -46,7 +46,7 @@ WindowDays = Annotated[
 WindowKm = Annotated[
     int | None,
     typer.Option(
-        help="Within so many km likewise; without --window-days, or within the usual "
+        help="Within so many km likewise; without --window-days, or within its own "
         "days. Of both, what ends later.",
         min=0,
         max=LONGEST_KM,
@@ -108,7 +108,7 @@ def faults(
     from ledger.figures.faults import faults_of
 
     book = open_book(book_path)
-    window = _window(book, window_days, window_km)
+    window = _window(window_days, window_km)
     when = when_asked(book, as_at, as_known)
     if tag is not None:
         _refuse_of_all(by=by, measure=measure, how_sure=how_sure or None)
@@ -141,8 +141,8 @@ def _refuse_of_all(**asked: object) -> None:
         raise WrongUse(f"{', '.join(given)}: of all bikes; leave out the tag.")
 
 
-def _window(book: Book, days: int | None, km: int | None) -> Window | None:
-    """Give the window asked for; an end that is not given is the usual one. Raises WrongUse."""
+def _window(days: int | None, km: int | None) -> WindowAsked | None:
+    """Give the window asked for; an end not given is each fault's own. Raises WrongUse."""
     if days == 0 and km == 0:
         raise WrongUse("A window of 0 days and 0 km holds nothing: give one of them above 0.")
     if 0 in (days, km) and None in (days, km):
@@ -152,14 +152,14 @@ def _window(book: Book, days: int | None, km: int | None) -> Window | None:
         )
     from ledger.figures.fault_words import window_asked
 
-    return window_asked(days, km, book.vocabulary.windows["default"])
+    return window_asked(days, km)
 
 
 def _bike(
     book: Book,
     tag: str,
     when: tuple[datetime | None, int | None],
-    window: Window | None,
+    window: WindowAsked | None,
     asked: Asked,
     *,
     as_json: bool,

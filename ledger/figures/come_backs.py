@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 
 from ledger.figures.fault_arrays import Integers, coded
 from ledger.settings import BookSettings
-from ledger.vocabulary import Vocabulary, Window
+from ledger.vocabulary import Vocabulary
 
 MATCHED, SAID, JUDGED = "matched", "said at booking-in", "judged"
 """How a job is known to answer an earlier one; a judgement goes before what was said, and that
@@ -19,22 +19,38 @@ before what was matched."""
 _EPOCH = datetime(1970, 1, 1)
 
 
+@dataclass(frozen=True, slots=True)
+class WindowAsked:
+    """A window asked for in place of the shop's: where an end is None, each fault keeps its own."""
+
+    days: int | None = None
+    distance_km: int | None = None
+
+
 @dataclass(frozen=True)
 class WindowsInForce:
-    """The windows a shop had, or the one asked for in place of them all."""
+    """The windows a shop had, with what is asked for in their place."""
 
     words: Vocabulary
     settings: BookSettings
-    asked: Window | None = None
+    asked: WindowAsked | None = None
 
     def of(self, fault: pa.ChunkedArray, put_right_us: Integers) -> tuple[Integers, Integers]:
         """Give the days and km of each fault's window in force when it was put right.
 
         `put_right_us` are microseconds since 1970.
         """
-        if self.asked is not None:
-            count = len(fault)
-            return np.full(count, self.asked.days), np.full(count, self.asked.distance_km)
+        asked, count = self.asked or WindowAsked(), len(fault)
+        if asked.days is None or asked.distance_km is None:
+            days, km = self._own(fault, put_right_us)
+        if asked.days is not None:
+            days = np.full(count, asked.days)
+        if asked.distance_km is not None:
+            km = np.full(count, asked.distance_km)
+        return days, km
+
+    def _own(self, fault: pa.ChunkedArray, put_right_us: Integers) -> tuple[Integers, Integers]:
+        """Give the days and km that the shop had."""
         faults = coded(fault)
         every = [self.words.windows_of(name) for name in faults.names]
         first = [(window.days, window.distance_km) for ((_, window), *_) in every]

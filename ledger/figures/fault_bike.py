@@ -13,6 +13,7 @@ from typing import Any
 
 from ledger.book import Book
 from ledger.engines.views import open_advice
+from ledger.figures.come_backs import WindowAsked
 from ledger.figures.fault_reading import bike_fault_tables
 from ledger.figures.fault_shapes import BikeFaults, BookingIn, CameBack, FaultEpisode
 from ledger.figures.fault_stories import (
@@ -26,7 +27,6 @@ from ledger.figures.fault_stories import (
 from ledger.figures.fault_tables import FaultTables
 from ledger.figures.fault_words import FaultWords
 from ledger.figures.faults import BookFaults
-from ledger.vocabulary import Window
 from ledger.vocabulary.caution import needs_caution
 
 Row = Mapping[str, Any]
@@ -38,7 +38,7 @@ def bike_faults(
     as_at: datetime | None = None,
     known_seq: int | None = None,
     *,
-    window: Window | None = None,
+    window: WindowAsked | None = None,
 ) -> BikeFaults:
     """Give one bike's faults as at an instant (None for now); raises UnknownBike.
 

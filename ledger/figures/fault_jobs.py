@@ -67,9 +67,13 @@ def come_back_jobs(
 
 
 def _opened(tables: FaultTables) -> pa.Table:
-    """Give the jobs that are linked with tier and opened_at, the newest first."""
+    """Give the jobs that are linked with tier and opened_at, the newest first.
+
+    Of a job that was opened more than once, its last opening counts.
+    """
     jobs = tables.jobs.combine_chunks()
-    opened = tables.openings_of(jobs["job"].combine_chunks()).combine_chunks()
+    opened = tables.openings_of(jobs["job"].combine_chunks())
+    opened = opened.sort_by([("opened_at", "descending"), ("tier", "ascending")]).combine_chunks()
     row = pc.index_in(jobs["job"], value_set=opened["job"].combine_chunks()).combine_chunks()
     for name in ("tier", "opened_at"):
         jobs = jobs.append_column(name, opened[name].combine_chunks().take(row))

@@ -9,12 +9,12 @@ import pyarrow as pa
 
 from ledger.book import Book
 from ledger.engines.duckdb import Asked
+from ledger.figures.come_backs import WindowAsked
 from ledger.figures.fault_tables import FaultTables
 from ledger.figures.kept_faults import EPISODES, FromKept, kept_of_faults
 from ledger.figures.matched_marks import MatchedMarks
 from ledger.figures.matching import USES, matched
 from ledger.queries import asked_of, bike_tables, whole_table
-from ledger.vocabulary import Window
 
 Reading = Callable[[str], pa.Table]
 """Gives a relation by name."""
@@ -51,7 +51,7 @@ def fault_tables(
     as_at: datetime | None = None,
     known_seq: int | None = None,
     *,
-    window: Window | None = None,
+    window: WindowAsked | None = None,
 ) -> FaultTables:
     """Give a book's faults as at an instant (None for now), as known to a seq."""
     asked = asked_of(book, as_at, known_seq)
@@ -72,7 +72,7 @@ def bike_fault_tables(
     as_at: datetime | None = None,
     known_seq: int | None = None,
     *,
-    window: Window | None = None,
+    window: WindowAsked | None = None,
 ) -> FaultTables:
     """Give one bike's faults, reading no other bike's events; raises UnknownBike.
 
@@ -90,7 +90,7 @@ def bike_fault_tables(
 def _tables(
     book: Book,
     asked: Asked,
-    window: Window | None,
+    window: WindowAsked | None,
     given: ReadOnce,
     bike: str | None = None,
     *,

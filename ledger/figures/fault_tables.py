@@ -16,10 +16,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger.book import Book
+from ledger.figures.come_backs import WindowAsked
 from ledger.kept import words_known
 from ledger.queries import whole_table
 from ledger.vocabulary import Vocabulary
-from ledger.vocabulary.words import Window
 
 if TYPE_CHECKING:
     from ledger.figures.fault_codes import FaultCodes
@@ -149,7 +149,7 @@ class FaultTables:
     today: date
     """The same day in the book's time zone."""
     known_seq: int
-    window: Window | None
+    window: WindowAsked | None
     """The one asked for in place of the shop's own; None for the shop's own."""
     matching: Matched
     bike: str | None = None

@@ -8,6 +8,7 @@ from typing import Any
 
 from babel.numbers import format_currency
 
+from ledger.figures.come_backs import WindowAsked
 from ledger.figures.fault_shapes import By, FaultCounts, Measure, Source, Unpaid
 from ledger.figures.written import Written, percent
 from ledger.settings import BookSettings
@@ -107,9 +108,10 @@ class FaultWords(Written):
         minor = unpaid.minor
         return "wages not told" if minor is None else self.money(minor)
 
-    def window(self, window: Window) -> str:
+    def window(self, window: Window | WindowAsked) -> str:
         """Give a window: `90 days or 1,000 km, whichever ends later`."""
-        days, km = self.figure(window.days), self.figure(window.distance_km)
+        days = "its fault's own" if window.days is None else self.figure(window.days)
+        km = "its fault's own" if window.distance_km is None else self.figure(window.distance_km)
         return f"{days} days or {km} km, whichever ends later"
 
     def verdict(self, counts: FaultCounts, low: float | None, high: float | None) -> str:
@@ -148,8 +150,8 @@ class FaultWords(Written):
         if not counts.count_come_back:
             return f"Of {right} put right, none is known to have come back."
         back = self.back(counts, count_faultless)
-        jobs = self.count(count_jobs, "job")
-        return f"Of {right} put right, {back}, in {jobs}: {self.took(unpaid)}."
+        jobs = f"in {self.count(count_jobs, 'job')}" if count_jobs else "found outside any job"
+        return f"Of {right} put right, {back}, {jobs}: {self.took(unpaid)}."
 
     def back(self, counts: FaultCounts, count_faultless: int = 0) -> str:
         """Give how many repairs came back, and how often what they put right was found again.
@@ -210,7 +212,7 @@ class FaultWords(Written):
             )
         return said
 
-    def windows(self, window: Window | None) -> str:
+    def windows(self, window: WindowAsked | None) -> str:
         """Say what window counts."""
         if window is None:
             return (
@@ -246,11 +248,9 @@ class FaultWords(Written):
         return f"answers {answers or 'work of no job'}, {LINKED[source]}"
 
 
-def window_asked(days: int | None, km: int | None, default: Window) -> Window | None:
-    """Give the window asked for; an end that was not given is the default's, None for neither."""
-    if days is None and km is None:
-        return None
-    return Window(default.days if days is None else days, default.distance_km if km is None else km)
+def window_asked(days: int | None, km: int | None) -> WindowAsked | None:
+    """Give the window asked for; None where neither end was given."""
+    return None if days is None and km is None else WindowAsked(days, km)
 
 
 def say_otherwise(bike: str, job: str, *, is_come_back: bool) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger.book import Book
+from ledger.figures.come_backs import WindowAsked
 from ledger.figures.fault_estimates import (
     FaultFunnel,
     ModelRates,
@@ -33,7 +34,6 @@ from ledger.figures.fault_shapes import (
 )
 from ledger.figures.fault_tables import FaultTables
 from ledger.figures.fault_words import FaultWords, cautions
-from ledger.vocabulary import Window
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ class BookFaults:
         return self.tables.today
 
     @property
-    def window(self) -> Window | None:
+    def window(self) -> WindowAsked | None:
         """The window asked for; None where each fault has its own."""
         return self.tables.window
 
@@ -227,7 +227,7 @@ def faults_of(
     as_at: datetime | None = None,
     known_seq: int | None = None,
     *,
-    window: Window | None = None,
+    window: WindowAsked | None = None,
 ) -> BookFaults:
     """Give all of a book's faults as at an instant (None for now), as known to a seq.
 

@@ -16,7 +16,13 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger.book import Book
-from ledger.figures.come_backs import MATCHED, WindowsInForce, linked_jobs, matched_links
+from ledger.figures.come_backs import (
+    MATCHED,
+    WindowAsked,
+    WindowsInForce,
+    linked_jobs,
+    matched_links,
+)
 from ledger.figures.fault_arrays import Flags, Floats, days, micros
 from ledger.figures.fault_then import Read
 from ledger.figures.matched_marks import (
@@ -28,7 +34,7 @@ from ledger.figures.matched_marks import (
 )
 from ledger.kept import words_known
 from ledger.queries import asked_of, whole_table
-from ledger.vocabulary import Vocabulary, Window
+from ledger.vocabulary import Vocabulary
 
 USES = ("fault_marks", "said_come_backs", "judged_come_backs", "distance_readings",
         "job_closings", "visit_marks", "part_moves", "observed_bikes")  # fmt: skip
@@ -189,14 +195,14 @@ def matched(
     book: Book,
     as_at: datetime | None = None,
     known_seq: int | None = None,
-    window: Window | None = None,
+    window: WindowAsked | None = None,
     *,
     read: Read | None = None,
     marks: MatchedMarks | None = None,
 ) -> Matching:
     """Give a book's faults matched as at an instant (None for now), as known to a seq.
 
-    `window` is used in place of every window of the shop's. `read` gives the relations of USES,
+    `window` is used in place of the shop's, as far as it goes. `read` gives the relations of USES,
     where somebody has them: of one bike, for instance; else the whole book's are read. `marks`
     are matched already, where somebody has them.
     """

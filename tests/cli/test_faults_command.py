@@ -125,16 +125,16 @@ def test_without_wages_there_is_no_money(quay: Run) -> None:
 
 
 def test_a_window_asked_for_counts_for_every_fault(quay: Run) -> None:
-    """40 days later is not within 30; an end that is not given is the usual one."""
+    """40 days later is not within 30; an end that is not given is each fault's own."""
     recorded(*squealing())
     said = flat(quay("faults", *AS_AT, "--window-days", "30"))
     assert "Of 2 faults put right, none is known to have come back." in said
-    assert "within 30 days or 1,000 km, whichever ends later, as asked for" in said
+    assert "within 30 days or its fault's own km, whichever ends later, as asked for" in said
     found = strict(quay("faults", *AS_AT, "--window-days", "41", "--json"))
-    assert found["window_asked"] == {"days": 41, "km": 1000}
+    assert found["window_asked"] == {"days": 41, "km": None}
     assert found["count_come_back"] == 1
     said = flat(quay("faults", *AS_AT, "--window-km", "800"))
-    assert "within 90 days or 800 km" in said and "1 came back" in said
+    assert "within its fault's own days or 800 km" in said and "1 came back" in said
 
 
 def test_a_repair_found_again_twice_is_one_repair_that_came_back(quay: Run) -> None:

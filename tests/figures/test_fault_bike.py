@@ -23,9 +23,9 @@ from fault_books import (
 
 from ledger.book import Book
 from ledger.errors import UnknownBike
+from ledger.figures.come_backs import WindowAsked
 from ledger.figures.fault_bike import bike_faults, booking_in
 from ledger.figures.faults import faults_of
-from ledger.vocabulary import Window
 from ledger.vocabulary.caution import CAUTION
 
 
@@ -131,7 +131,7 @@ def test_joined_tags_are_one_bike_under_either_tag(tmp_path: Path) -> None:
 def test_a_window_asked_for_holds_for_one_bike_too(tmp_path: Path) -> None:
     """40 days later is no come-back within 30 days."""
     book = book_of(tmp_path, registered(GULL), squeal_twice())
-    history = bike_faults(book, GULL, window=Window(30, 0))
+    history = bike_faults(book, GULL, window=WindowAsked(30, 0))
     assert history.counts.count_come_back == 0
     assert "no come-back (window 30 days or 0 km" in history.episodes[1].story
 

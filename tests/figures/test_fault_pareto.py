@@ -25,10 +25,10 @@ from fault_books import (
 from scipy.stats import beta
 
 from ledger.book import Book
+from ledger.figures.come_backs import WindowAsked
 from ledger.figures.fault_pareto import jeffreys
 from ledger.figures.fault_shapes import BY, MEASURES, Pareto
 from ledger.figures.faults import BookFaults, faults_of
-from ledger.vocabulary import Window
 
 
 def rows(told: Pareto) -> list[tuple[str | None, int, int]]:
@@ -175,7 +175,7 @@ def test_a_window_asked_for_takes_the_place_of_the_shops(tmp_path: Path) -> None
     """40 days later is within 90 days, not within 30."""
     book = book_of(tmp_path, registered(GULL), squeal_twice())
     assert faults_of(book).counts.count_come_back == 1
-    shorter = faults_of(book, window=Window(30, 0))
+    shorter = faults_of(book, window=WindowAsked(30, 0))
     assert shorter.counts.count_come_back == 0
     assert (shorter.counts.count_found_again, shorter.count_jobs) == (1, 0)
 

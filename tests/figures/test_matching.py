@@ -22,9 +22,9 @@ from fault_books import (
 )
 
 from ledger.book import Book
+from ledger.figures.come_backs import WindowAsked
 from ledger.figures.matching import Matching, matched
 from ledger.queries import bike_tables
-from ledger.vocabulary import Window
 
 
 def km(day: str, figure: int, bike: str = GULL, **more: Any) -> Draft:
@@ -127,8 +127,37 @@ def test_the_window_is_the_one_in_force_on_the_day_of_the_repair(tmp_path: Path)
 def test_a_window_asked_for_goes_before_the_shops(tmp_path: Path) -> None:
     """On the page and the command any window can be tried."""
     book = book_of(tmp_path, registered(GULL), squeal_twice())
-    assert come_backs(book, window=Window(39, 0)) == [(40, None, False, None)]
-    assert come_backs(book, window=Window(41, 0)) == [(40, None, True, "matched")]
+    assert come_backs(book, window=WindowAsked(39, 0)) == [(40, None, False, None)]
+    assert come_backs(book, window=WindowAsked(41, 0)) == [(40, None, True, "matched")]
+
+
+def test_an_end_that_is_not_asked_for_stays_each_faults_own(tmp_path: Path) -> None:
+    """The shop's days or km of that fault on that day stand beside the end asked for."""
+    own = {"fault": "squeal", "days": 10, "distance_km": 700}
+    book = book_of(
+        tmp_path,
+        terms("2026-03-05", windows=[own]),
+        registered(GULL),
+        twice("2026-03-01", "2026-03-20"),
+        visit("2026-03-21", GULL, "three", cured("squeal")),
+    )
+    said = {
+        (asked.days, asked.distance_km): windows(book, asked)
+        for asked in (WindowAsked(), WindowAsked(30), WindowAsked(None, 50), WindowAsked(3, 4))
+    }
+    assert said == {
+        (None, None): [(90, 1000), (10, 700)],
+        (30, None): [(30, 1000), (30, 700)],
+        (None, 50): [(90, 50), (10, 50)],
+        (3, 4): [(3, 4), (3, 4)],
+    }
+
+
+def windows(book: Book, asked: WindowAsked) -> list[tuple[int, float]]:
+    """Give the days and km of each repair's window, by day of the repair."""
+    found = matched(book, window=asked).found.sort_by("put_right_at")
+    rows = found.select(["window_days", "window_km"]).to_pylist()
+    return [(row["window_days"], row["window_km"]) for row in rows if row["window_days"]]
 
 
 def test_a_midnight_is_the_shops_own(tmp_path: Path) -> None:

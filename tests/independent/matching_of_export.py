@@ -251,8 +251,8 @@ class Matched:
     as_at: datetime
     known: int
     zone: ZoneInfo
-    asked: tuple[int, int] | None = None
-    """Days and km in place of every window."""
+    asked: tuple[int | None, int | None] = (None, None)
+    """Days and km in place of every window's own; None leaves them."""
     episodes: list[Row] = field(default_factory=list)
     repeats: list[Row] = field(default_factory=list)
     jobs: list[Row] = field(default_factory=list)
@@ -264,8 +264,6 @@ class Matched:
 
     def window(self, fault: str, repair: Entry) -> tuple[int, int]:
         """Give days and km of a fault's window in force on the day it was put right."""
-        if self.asked is not None:
-            return self.asked
         on = repair.at.astimezone(self.zone).date()
         set_by = [
             (date.fromisoformat(terms.data["from_on"]), terms.seq, window)
@@ -275,7 +273,9 @@ class Matched:
             if window["fault"] == fault and date.fromisoformat(terms.data["from_on"]) <= on
         ]
         last = max(set_by, key=lambda one: one[:2])[2] if set_by else {}
-        return last.get("days", 90), last.get("distance_km", 1000)
+        own = last.get("days", 90), last.get("distance_km", 1000)
+        days, km = (mine if one is None else one for mine, one in zip(own, self.asked, strict=True))
+        return days, km
 
     def _match(self, bike: Bike) -> None:
         repeats = []

@@ -19,11 +19,11 @@ from hypothesis import strategies as st
 from ledger.book import Book
 from ledger.events import Event, parse_event, plain
 from ledger.exchange.export import export_book
+from ledger.figures.come_backs import WindowAsked
 from ledger.figures.matching import Matching, matched
 from ledger.queries import whole_table
 from ledger.storage.local import LocalStore
 from ledger.storage.log import Log
-from ledger.vocabulary import Window
 from tests.independent.fold_of_export import Export
 from tests.independent.matching_of_export import Matched
 from tests.strategies import BIKES, SHOP, Life, event_id, fault_lives, lives
@@ -116,9 +116,11 @@ def sql_differences(book: Book, as_at: datetime, known: int, export: Matched) ->
     return wrong
 
 
-def hold(book: Book, export: Export, as_at: datetime, known: int, window: Window | None) -> Matched:
+def hold(
+    book: Book, export: Export, as_at: datetime, known: int, window: WindowAsked | None
+) -> Matched:
     """Hold both answers equal at one date, as known at one seq."""
-    asked = None if window is None else (window.days, window.distance_km)
+    asked = (None, None) if window is None else (window.days, window.distance_km)
     own = Matched(export, as_at, known, book.settings.zone, asked)
     assert differences(matched(book, as_at, known, window), own) == []
     if window is None:
@@ -175,7 +177,10 @@ def met_in(events: list[Event], own: Matched) -> Counter[str]:
     return found
 
 
-WINDOWS = (None, None, Window(30, 500), Window(0, 0), Window(0, 0), Window(10_000, 0))
+WINDOWS = (
+    None, None, WindowAsked(30, 500), WindowAsked(0, 0), WindowAsked(10_000, 0),
+    WindowAsked(0), WindowAsked(None, 0),
+)  # fmt: skip
 
 
 def hold_lives(life: st.SearchStrategy[Life], examples: int, folders: Any) -> Counter[str]:

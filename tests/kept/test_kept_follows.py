@@ -22,6 +22,7 @@ import ledger.kept
 from ledger.book import Book
 from ledger.clocks import OF_CLOCKS
 from ledger.events import Event, parse_event, plain
+from ledger.figures.come_backs import WindowAsked
 from ledger.figures.faults import BookFaults, faults_of
 from ledger.figures.kept_faults import OF_FAULTS, OF_HOW_SURE
 from ledger.kept import kept, words_known
@@ -29,13 +30,13 @@ from ledger.kept.reading import of_all
 from ledger.queries import asked_of
 from ledger.storage.local import LocalStore
 from ledger.storage.log import Log
-from ledger.vocabulary import Vocabulary, Window
+from ledger.vocabulary import Vocabulary
 from tests.independent.test_matching_of_export import with_the_shops_own
 from tests.strategies import BIKES, SHOP, Life, fault_lives, lives
 
 OTHERS = ("6W8Y2Z4C", "9V7T5R3P")
 KEEPS = (*OF_FAULTS, *OF_HOW_SURE, *OF_CLOCKS)
-WINDOWS = (None, Window(30, 500), Window(0, 0))
+WINDOWS = (None, WindowAsked(30, 500), WindowAsked(0, 0), WindowAsked(30), WindowAsked(None, 0))
 
 
 @pytest.fixture(autouse=True)
