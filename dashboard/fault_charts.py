@@ -161,7 +161,7 @@ def rate_rows(rates: Sequence[ModelRate], words: FaultWords) -> pd.DataFrame:
     """Give one row a model: its rate drawn towards its sort's, with 95 %, and as counted."""
     made = [
         (f"{model_name(one)} ({words.figure(one.count)})", "model", one.rate.low, one.rate.value,
-         one.rate.high, one.count, one.count_events / one.exposure if one.exposure else None)
+         one.rate.high, one.count, one.counted_rate)
         for one in rates
     ]  # fmt: skip
     return pd.DataFrame(made, columns=[*COLUMNS, "raw"])

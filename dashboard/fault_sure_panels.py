@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from math import isinf
 
 from dashboard.fault_panels import folded, headed, kept
 from dashboard.fault_say import model_name, span
@@ -14,6 +15,7 @@ from ledger.figures.fault_estimates import (
     PreventionArm,
     PreventionRow,
     Recurrence,
+    Span,
     Trend,
 )
 from ledger.figures.fault_words import TOO_FEW, FaultWords
@@ -79,7 +81,7 @@ def rates_table(rates: Sequence[ModelRate], counted: str, words: FaultWords) -> 
     """Give models' rates, drawn together and as counted, folded."""
     of = "Repairs" if counted == "come-backs" else "Parts"
     heads = ("Model", of, COUNTED[counted], "Events", "Rate, drawn together",
-             "Against the rest", "In words")  # fmt: skip
+             "As counted", "Against the rest", "In words")  # fmt: skip
     rows = [
         (
             text(model_name(one)),
@@ -87,6 +89,7 @@ def rates_table(rates: Sequence[ModelRate], counted: str, words: FaultWords) -> 
             text(words.rough(one.exposure)),
             text(words.figure(one.count_events)),
             text(span(one.rate, words)),
+            text("" if one.counted_rate is None else words.rough(one.counted_rate)),
             text(f"{span(one.ratio, words)} times" if one.ratio else "no rest to hold it against"),
             text(one.words.replace("_", " ")),
         )
@@ -146,8 +149,17 @@ def _test(one: PreventionRow, words: FaultWords) -> str:
     """Give the log-rank test of one position, and how many times as often trouble comes."""
     if one.p is None:
         return "no test"
-    ratio = "" if one.hazard_ratio is None else f", {words.rough(one.hazard_ratio)} times as often"
-    return f"log-rank p {_chance(one.p)}{ratio}"
+    return f"log-rank p {_chance(one.p)}{_times(one.hazard_ratio, words)}"
+
+
+def _times(ratio: Span | None, words: FaultWords) -> str:
+    """Give how many times as often trouble comes with the work, with 95 %."""
+    if ratio is None:
+        return ""
+    if isinf(ratio.value):
+        return f", at least {words.rough(ratio.low)} times as often"
+    value, low, high = (words.rough(each) for each in (ratio.value, ratio.low, ratio.high))
+    return f", {value} times as often ({low} to {high})"
 
 
 def _arm(arm: PreventionArm, words: FaultWords) -> str:

@@ -75,8 +75,6 @@ def _rates_of(shown: Shown, rates: Sequence[ModelRate], sort: str) -> None:
     counted, title = shown.asked.rates, fault_say.rates_title(rates, sort)
     rows = fault_charts.rate_rows(rates[:MOST_MODELS], shown.say)
     is_share = counted == "come-backs"
-    if is_share:
-        rows = rows.assign(raw=[one.count_events / one.count for one in rates[:MOST_MODELS]])
     said = TOGETHER if len(rates) > 1 else ALONE
     locale = shown.words.formats.locale
     legend = _rates_legend("repairs" if is_share else "parts", is_alone=len(rates) == 1)

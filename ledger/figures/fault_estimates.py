@@ -156,6 +156,9 @@ class ModelRate:
     sort's only model its own, with an exact interval. Of
     come-backs: the share of repairs that come back within their window, of those of which that
     can be told."""
+    counted_rate: float | None
+    """The same as counted, drawn towards nothing: of come-backs, the sort's share times how many
+    times as many came back as were expected of those repairs."""
     rest_rate: float | None
     """The same of all other models of the sort; None where there is none."""
     ratio: Span | None
@@ -288,8 +291,10 @@ class PreventionRow:
     difference_between_looks: float | None
     p: float | None
     """Of the stratified log-rank test of time to trouble up to the horizon, exact."""
-    hazard_ratio: float | None
-    """Trouble with it over without it, by the same test."""
+    hazard_ratio: Span | None
+    """How many times as often trouble comes with it as without, up to the horizon, within strata,
+    with 95 %: see `ledger.analysis.hazard_ratio`. None where nothing came while both were
+    followed; infinite where only bikes with it had any."""
     minutes_difference: Span | None
     """Median minutes of the next job there with it less without it."""
     count_compared: int

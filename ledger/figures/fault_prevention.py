@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri
 
+from ledger.analysis.hazard_ratio import HazardRatio, hazard_ratio
 from ledger.analysis.life_bounds import TooFewLives
 from ledger.analysis.life_curves import Curve
 from ledger.analysis.log_rank import LogRank, events_needed, log_rank
@@ -85,7 +86,7 @@ def _row(
         difference_80=_apart(apart, _NARROWER),
         difference_between_looks=apart.between_looks if apart else None,
         p=judged.test.p_exact,
-        hazard_ratio=judged.test.hazard_ratio,
+        hazard_ratio=_ratio(judged.ratio),
         minutes_difference=_minutes_apart(minutes),
         count_compared=apart.count_bikes if apart else 0,
         needed_each=judged.needed_each,
@@ -99,6 +100,7 @@ class _Judged:
     """What the bikes tell by the horizon."""
 
     test: LogRank
+    ratio: HazardRatio | None
     needed_each: int | None
     verdict: Verdict
     words: str
@@ -111,7 +113,9 @@ def _judged(
     would drown it."""
     until = np.minimum(np.minimum(found, last), horizon_days)
     is_found = found <= horizon_days
-    test = log_rank(until, is_found, bikes.is_treated, stratum=bikes.stratum)
+    columns = (until, is_found, bikes.is_treated)
+    test = log_rank(*columns, stratum=bikes.stratum)
+    ratio = hazard_ratio(*columns, stratum=bikes.stratum, level=LEVEL)
     count = int(np.count_nonzero(is_found))
     equal = events_needed(_RATIO) / 2
     each = int(np.ceil(equal * len(found) / count)) if count else None
@@ -120,7 +124,9 @@ def _judged(
     with_it, without = ((side.count, side.by_horizon) for side in followed)
     said = words_of(verdict, with_it, without, each)
     is_few = verdict == "too few to judge"
-    return _Judged(test, each, verdict, said if is_few else f"within {horizon_days} days {said}")
+    return _Judged(
+        test, ratio, each, verdict, said if is_few else f"within {horizon_days} days {said}"
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,6 +193,10 @@ def _apart(of: Difference | None, share: float) -> Span | None:
         return None
     low, high = ((end - of.difference) * share for end in (of.low, of.high))
     return Span(of.difference, of.difference + low, of.difference + high)
+
+
+def _ratio(of: HazardRatio | None) -> Span | None:
+    return None if of is None else Span(of.value, of.low, of.high)
 
 
 def _minutes_apart(of: MinutesApart) -> Span | None:

@@ -199,6 +199,7 @@ def _row(models: ModelsOf, counted: _Counted, row: int, beside: _Beside, place: 
             if np.isfinite(rest)
             else _own(counted, row)
         ),
+        counted_rate=min(float(counted.events[row] / counted.exposure[row]) * scale, most),
         rest_rate=min(rest * scale, most) if np.isfinite(rest) else None,
         ratio=_span(beside.ratio[:, place]) if is_told else None,
         chance_above=chance if is_told else None,

@@ -15,10 +15,11 @@ from hypothesis import given
 from hypothesis import strategies as some
 from test_faults_page import words_of
 
-from dashboard import fault_charts, fault_say, step_charts
+from dashboard import fault_charts, fault_say, fault_sure_panels, step_charts
 from dashboard.fault_address import Asked, asked_of
 from dashboard.formats import find_locale
 from ledger.book import Book
+from ledger.figures.come_backs import WindowAsked
 from ledger.figures.fault_estimates import (
     RECURRENCE_BY,
     CurvePoint,
@@ -34,7 +35,7 @@ from ledger.figures.fault_estimates import (
 )
 from ledger.figures.fault_shapes import BY, MEASURES, FaultCounts, Pareto, ParetoRow, Unpaid
 from ledger.figures.fault_words import FaultWords
-from ledger.vocabulary import Window, standard
+from ledger.vocabulary import standard
 
 LOCALE = find_locale("en_GB")
 SECTIONS = (
@@ -149,11 +150,11 @@ def test_no_address_is_refused(typed: dict[str, str]) -> None:
     assert asked.days is None or 0 <= asked.days <= 3650
 
 
-def test_an_end_of_a_window_that_is_not_given_is_the_usual_one() -> None:
-    """Beside days alone stand 1,000 km, beside km alone 90 days; nothing is the shop's own."""
-    assert Asked(days=30).window == Window(30, 1000)
-    assert Asked(km=800).window == Window(90, 800)
-    assert Asked(days=30, km=0).window == Window(30, 0)
+def test_an_end_of_a_window_that_is_not_given_is_each_faults_own() -> None:
+    """Days alone leave the km open, km alone the days; nothing is the shop's own."""
+    assert Asked(days=30).window == WindowAsked(30, None)
+    assert Asked(km=800).window == WindowAsked(None, 800)
+    assert Asked(days=30, km=0).window == WindowAsked(30, 0)
     assert Asked(days=0, km=0).window is None
     assert Asked().window is None
 
@@ -266,7 +267,7 @@ def test_where_nobody_can_be_judged_the_funnel_says_so() -> None:
 
 
 def test_models_stand_with_how_they_were_counted() -> None:
-    """Beside the rate drawn together stands the raw one: six events in four years are 1.5."""
+    """Beside the rate drawn together stands the one as counted, whatever it is counted in."""
     one = ModelRate(
         "pads",
         "Halm",
@@ -276,6 +277,7 @@ def test_models_stand_with_how_they_were_counted() -> None:
         "years fitted",
         6,
         Span(1.2, 0.8, 1.7),
+        1.4,
         0.5,
         None,
         0.99,
@@ -284,17 +286,19 @@ def test_models_stand_with_how_they_were_counted() -> None:
     )
     words = type("Words", (), {"figure": staticmethod(str)})
     rows = fault_charts.rate_rows([one], words)  # type: ignore[arg-type]
-    assert rows[["label", "middle", "raw"]].to_numpy().tolist() == [["Halm P2 (10)", 1.2, 1.5]]
+    assert rows[["label", "middle", "raw"]].to_numpy().tolist() == [["Halm P2 (10)", 1.2, 1.4]]
     drawn = fault_charts.rate_chart(rows, "faults a year", "title", LOCALE, is_share=False)
     shapes = [layer["mark"].get("shape") for layer in drawn["layer"]]
     assert shapes == [None, None, "diamond"]
 
 
-def prevention_row(verdict: str, difference: Span | None) -> PreventionRow:
+def prevention_row(
+    verdict: str, difference: Span | None, ratio: Span | None = None
+) -> PreventionRow:
     """Give one position's preventive work with a verdict."""
     arm = PreventionArm(50, 5, 40, Span(0.1, 0.05, 0.2), None, (), 20.0, 4)
     return PreventionRow("chain", ("lubricated",), 365, arm, arm, difference, difference, None, 0.2,
-                         0.8, None, 80, 300, verdict, "words")  # type: ignore[arg-type]  # fmt: skip
+                         ratio, None, 80, 300, verdict, "words")  # type: ignore[arg-type]  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -313,6 +317,23 @@ def test_prevention_is_worded_as_going_together(say: FaultWords, verdict: str, s
     """It goes with less trouble or more, is not shown to, or cannot be judged: never causes."""
     row = prevention_row(verdict, Span(-0.1, -0.2, 0.02))
     assert fault_say.prevention_title([row], say) == said
+
+
+@pytest.mark.parametrize(
+    ("ratio", "told"),
+    [
+        (Span(0.5, 0.312, 0.8), "log-rank p 0.2, 0.5 times as often (0.31 to 0.8)"),
+        (Span(0.0, 0.0, 1.6), "log-rank p 0.2, 0 times as often (0 to 1.6)"),
+        (Span(float("inf"), 0.7, float("inf")), "log-rank p 0.2, at least 0.7 times as often"),
+        (None, "log-rank p 0.2"),
+    ],
+)
+def test_how_many_times_as_often_stands_with_its_interval(
+    say: FaultWords, ratio: Span | None, told: str
+) -> None:
+    """The table tells the ratio of hazards with 95 %, as far as it has ends."""
+    table = fault_sure_panels.prevention_table([prevention_row("less often", None, ratio)], say)
+    assert f"<small>{told}</small>" in table
 
 
 def test_differences_are_drawn_about_nought(say: FaultWords) -> None:

@@ -156,6 +156,34 @@ def test_come_backs_are_of_repairs_that_fitted_the_model():
     assert rates["Quay S"].exposure == pytest.approx(12)
 
 
+def test_the_rate_as_counted_is_on_the_scale_of_the_rate():
+    """Of 40 followed repairs with S 20 came back, of 40 with O four: a half, and a tenth.
+
+    Twenty more with S were lost sight of on the third day: of those it cannot be told, and the
+    rate as counted is not 20 of 60. Faults are counted over the years fitted.
+    """
+    repairs = [fitted(n, "Quay S", 30 if n < 20 else None) for n in range(40)]
+    repairs += [fitted(n, "Quay O", 30 if n < 44 else None) for n in range(40, 80)]
+    repairs += [fitted(n, "Quay S", until=3) for n in range(80, 100)]
+    spells = [part(f"b{n}", "Quay O" if 40 <= n < 80 else "Quay S") for n in range(100)]
+    found_rates = model_rates(given(bikes(100), [found("b0", 5)], repairs=repairs, spells=spells))
+    rates = by_model(found_rates.come_backs)
+    assert rates["Quay S"].count == 60
+    assert rates["Quay S"].counted_rate == pytest.approx(0.5)
+    assert rates["Quay O"].counted_rate == pytest.approx(0.1)
+    (faulty,) = [one for one in found_rates.by_years if one.count_events]
+    assert faulty.counted_rate == pytest.approx(1 / faulty.exposure)
+
+
+def test_the_only_model_of_its_sort_is_counted_as_its_own_rate():
+    """Beside nothing, what was counted and the rate are one figure."""
+    repairs = [fitted(n, "Quay S", 30 if n < 5 else None) for n in range(20)]
+    repairs += [fitted(n, "Quay S", until=3) for n in range(20, 30)]
+    spells = [part(f"b{n}", "Quay S") for n in range(30)]
+    (only,) = model_rates(given(bikes(30), repairs=repairs, spells=spells)).come_backs
+    assert only.counted_rate == pytest.approx(only.rate.value) == 0.25
+
+
 def test_recent_repairs_are_not_held_for_good():
     """A model fitted only last week is not below the rest for having no come-backs yet."""
     repairs = [fitted(n, "Quay S", 30 if n < 20 else None) for n in range(60)]
