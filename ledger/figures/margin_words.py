@@ -135,7 +135,8 @@ class MarginWords(BenchNames):
         """Give what advice not taken came to, in a sentence."""
         if not of.count_not_taken:
             return "No advice with a price was turned down."
-        advice = f"{self.figure(of.count_not_taken)} pieces of advice not taken"
+        pieces = "piece" if of.count_not_taken == 1 else "pieces"
+        advice = f"{self.figure(of.count_not_taken)} {pieces} of advice not taken"
         if not of.rows:
             back = self.figure(of.count_came_back)
             return f"Of {advice}, {back} came back, none dearer."

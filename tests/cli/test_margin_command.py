@@ -159,6 +159,7 @@ def test_advice_not_taken_that_came_back_dearer(quay: Run) -> None:
     holds(found["rows"][0], shapes.DearerAdvice)
     assert (found["count_not_taken"], found["dearer_minor"]) == (1, 1000)
     assert all(caution in said for caution in found["cautions"])
+    assert "Of 1 piece of advice not taken, 1 came back in this time, 1 dearer" in said
 
 
 # -- for other programs ------------------------------------------------------------------------
