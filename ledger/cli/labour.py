@@ -89,7 +89,9 @@ def labour(
     from ledger.figures.labour import labour_of
 
     row = None if key is None else (key_asked(key),)
-    asked = Asked(by or "tier", jobs, row, most(limit, is_all=as_json or files.is_any))
+    asked = Asked(
+        by or "tier", jobs or row is not None, row, most(limit, is_all=as_json or files.is_any)
+    )
     with progress("Adding up the minutes"):
         found = labour_of(book, *period, *when)
         if job is None:

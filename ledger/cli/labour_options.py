@@ -86,6 +86,8 @@ def _is_stdout(path: Path) -> bool:
 
 
 def _refuse_in_the_way(path: Path, *, is_replacing: bool) -> None:
+    if not path.parent.is_dir():
+        raise LedgerError(f"There is no folder {path.parent}. Make it, or name another.")
     if path.is_dir():
         raise LedgerError(f"{path} is a folder; give the name of a file in it.")
     if path.exists() and not is_replacing:

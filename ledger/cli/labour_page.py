@@ -87,7 +87,7 @@ def _say_rows(found: BookLabour, asked: Asked, words: MoneyWords) -> None:
 
 def _minutes(row: LabourRow, key: str, words: MoneyWords) -> tuple[str, ...]:
     return (
-        row.label or "all",
+        row.label,
         key,
         words.whole(row.count_jobs),
         words.whole(row.quoted_minutes),
@@ -109,7 +109,7 @@ def _money(row: LabourRow, key: str, words: MoneyWords) -> tuple[str, ...]:
         cost.total_minor,
     )
     return (
-        row.label or "all",
+        row.label,
         key,
         *(words.money(minor) if cost.count else "" for minor in costs),
         words.money(row.effective_rate_minor),

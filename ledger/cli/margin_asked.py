@@ -53,6 +53,8 @@ def _share(figure: str, text: str) -> float:
     if found is None:
         raise WrongUse(f"--what-if {text!r}: {figure!r} is no change in per cent; {RIGHT}.")
     share = float(found[1].replace(",", ".")) / 100
+    if share > 10:
+        raise WrongUse(f"--what-if {text!r}: nothing can grow by more than 1,000 %.")
     if share < -1:
         raise WrongUse(f"--what-if {text!r}: nothing can be cut by more than 100 %.")
     return share

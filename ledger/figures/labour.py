@@ -94,7 +94,7 @@ class BookLabour:
         ratio = RatioSpread(0, None, None, None, None, None, 0, None, None, None)
         none = LabourVariances(0, 0, 0, 0, 0, 0, 0, 0, 0)
         rate = self.ledger.terms.posted_rate_minor(span_of(self.period).last)
-        return LabourRow(None, "", 0, ratio, KindMinutes(), 0, 0, none, 0, None, rate, 0, None,
+        return LabourRow(None, "all", 0, ratio, KindMinutes(), 0, 0, none, 0, None, rate, 0, None,
                          self.words.ratio(ratio))  # fmt: skip
 
     def by(self, by: LabourBy) -> tuple[LabourRow, ...]:

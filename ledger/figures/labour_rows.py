@@ -117,7 +117,7 @@ def _row(
     bench = minutes.bench
     return LabourRow(
         key=key,
-        label=grouped.words.label(grouped.by, key) if grouped.by else "",
+        label=grouped.words.label(grouped.by, key) if grouped.by else "all",
         count_jobs=jobs,
         ratio=ratio,
         minutes=minutes,

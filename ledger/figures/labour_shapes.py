@@ -103,7 +103,7 @@ class LabourRow:
     minutes: KindMinutes
     """Worked."""
     quoted_minutes: int
-    """Answered yes, not found later."""
+    """Answered yes, not found later; by task also of jobs that its ratio leaves out."""
     found_later_quoted_minutes: int
     variances: LabourVariances
     net_labour_minor: int | None

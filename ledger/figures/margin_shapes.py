@@ -34,6 +34,7 @@ class Caused:
     """What come-back jobs took unpaid, in the tier of the job whose work came back."""
 
     count_jobs: int = 0
+    """Those that took nothing unpaid too."""
     minutes: int = 0
     wages_minor: int = 0
     consumables_minor: int = 0

@@ -63,13 +63,19 @@ class MarginWords(BenchNames):
         )
         judged = [row for row in tiers if row.tier is not None and not row.is_too_few]
         if len(judged) > 1:
-            most, least = (f"{row.label} {self._hour(row)}" for row in (judged[0], judged[-1]))
-            said += f" A bench hour leaves most in {most} and least in {least}, before fixed cost."
+            most, least = (f"{row.label} ({self._hour(row)})" for row in (judged[0], judged[-1]))
+            said += (
+                f" Before fixed cost an hour at the bench does best in {most}, worst in {least}."
+            )
         if charge is None:
             return said
-        below = [row.label for row in judged if self._is_below(row, charge)]
         even = f" It takes {self.rate(charge.charge_minor)} to break even"
-        return f"{said}{even}: {self._listed(below)}."
+        return f"{said}{even}: {self._below(judged, charge)}."
+
+    def _below(self, judged: Sequence[TierMargin], charge: BreakEven) -> str:
+        if not judged:
+            return f"{TOO_FEW} any tier by it"
+        return self._listed([row.label for row in judged if self._is_below(row, charge)])
 
     def _hour(self, row: TierMargin) -> str:
         return self.money(row.contribution_per_hour.value if row.contribution_per_hour else 0)

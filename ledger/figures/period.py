@@ -11,6 +11,8 @@ from ledger.errors import WrongUse
 from ledger.figures.labour_shapes import Period
 from ledger.figures.terms_in_force import day_number
 
+EARLIEST = date(1970, 1, 1)
+
 
 @dataclass(frozen=True, slots=True)
 class Span:
@@ -32,9 +34,21 @@ def year_before(day: date) -> date:
 
 
 def period_of(book: Book, since: date | None, until: date | None, as_at: datetime) -> Period:
-    """Give the period asked for; raises WrongUse where it ends before it begins."""
-    end = book.settings.local(as_at).date() if until is None else until
+    """Give the period asked for, at the longest to the day of the instant.
+
+    Days to come have no work yet, and no fixed cost to carry. Raises WrongUse where the period
+    ends before it begins, or begins before 1970 or after the instant.
+    """
+    today = book.settings.local(as_at).date()
+    end = today if until is None else min(until, today)
     begin = year_before(end) if since is None else since
+    if begin < EARLIEST:
+        raise WrongUse(f"The period begins on {begin}. Give a first day from {EARLIEST} on.")
+    if begin > today:
+        raise WrongUse(
+            f"The period begins on {begin}, after the day the figures are as at, {today}. "
+            "Give a first day that is not after it."
+        )
     if begin > end:
         raise WrongUse(
             f"The period ends on {end}, before it begins on {begin}. "
