@@ -35,8 +35,9 @@ def dearer(advice: pa.Table, period: Period, settings: BookSettings, words: Benc
     is_back = (closed != NULL_TIME) & (closed >= first) & (closed <= last)
     more = whole(advice["later_minor"]) - whole(advice["price"])
     rows = np.flatnonzero(is_back & (more > 0))
-    rows = rows[np.lexsort((advised[rows], -more[rows]))]
     found = [_row(row, words.words) for row in advice.take(pa.array(rows)).to_pylist()]
+    found.sort(key=lambda row: (row.price_minor - row.later_minor, row.advised_at, row.bike,
+                                row.job, row.position))  # fmt: skip
     return Dearer(
         rows=tuple(found),
         count_not_taken=int(is_asked.sum()),

@@ -54,10 +54,11 @@ class Holds:
         return tuple(sorted(found, key=lambda row: (-row.days, row.waiting_for)))
 
     def jobs(self, limit: int) -> tuple[HeldJob, ...]:
-        """Give at most so many holds, longest first."""
-        order = np.argsort(-self.whole_us, kind="stable")[:limit]
-        rows = self.table.take(pa.array(order)).to_pylist()
-        return tuple(
+        """Give at most so many holds, longest first, ties by bike and job."""
+        least = np.sort(self.whole_us)[-limit:][:1]
+        places = np.flatnonzero(self.whole_us >= least) if len(least) else np.array([], np.int64)
+        rows = self.table.take(pa.array(places)).to_pylist()
+        held = [
             HeldJob(
                 bike=row["bike"],
                 job=row["job"],
@@ -67,5 +68,7 @@ class Holds:
                 ended_at=row["ended_at"],
                 days=float(self.whole_us[place] / _DAY_US),
             )
-            for row, place in zip(rows, order, strict=True)
-        )
+            for row, place in zip(rows, places, strict=True)
+        ]
+        held.sort(key=lambda job: (-job.days, job.bike, job.job, job.held_at))
+        return tuple(held[:limit])
