@@ -12,7 +12,7 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from tests.benchmarks import commits, faults, imports, states, wear
+from tests.benchmarks import commits, faults, imports, labour, states, wear
 from tests.benchmarks.measure import Row, table
 
 SCALES = {
@@ -28,6 +28,7 @@ def measure(folder: Path, events: int, rows: int, parts: int) -> list[Row]:
         *imports.measure(folder / "imports", rows),
         *states.measure(folder / "states", events),
         *faults.measure(folder / "faults", max(events, 200_000)),
+        *labour.measure(folder / "labour", max(events, 200_000)),
         *wear.measure(folder / "wear", parts, min(events, 66_000)),
     ]
 
