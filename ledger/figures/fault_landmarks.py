@@ -18,6 +18,7 @@ from ledger.figures.fault_arrays import (
     coded,
     codes_in,
     days,
+    flags,
     floats,
     keys,
     micros,
@@ -112,7 +113,7 @@ class Bench:
         work, codes = self.tables.preventive_work, self.tables.codes
         bike = codes_in(work["bike"], codes.bike_names)
         row = rows_of_jobs(self.tables.job_facts["job"], codes.bike_of_job, work["job"], bike)
-        kept = (row != NONE) & ~_is_billed(self.tables, work)
+        kept = (row != NONE) & ~flags(work["is_billed"])
         return work.append_column("row", pa.array(row)).filter(pa.array(kept)).combine_chunks()
 
     @cached_property
@@ -242,26 +243,3 @@ class Bench:
         repair = rows[repairs.row[next_one[is_some]]]
         found[is_some] = self.minutes[self.tables.codes.job_of_repair[repair]]
         return found
-
-
-def _is_billed(tables: FaultTables, work: pa.Table) -> Flags:
-    """Tell which treatments stand on a bill: a line at their position that is paid for."""
-    jobs = pc.unique(work["job"].drop_null()).to_pylist()
-    bills = tables.bills_of(jobs)
-    if not len(bills):
-        return np.zeros(len(work), dtype=np.bool_)
-    lists = bills["lines"].combine_chunks()
-    lines = pc.list_flatten(lists)
-    given_away = pc.fill_null(pc.struct_field(lines, "is_goodwill"), False)
-    is_paid = pc.and_(pc.invert(given_away), pc.greater(pc.struct_field(lines, "net"), 0))
-    place = pc.struct_field(lines, "position")
-    is_asked = pc.fill_null(pc.and_(is_paid, pc.is_in(place, pc.unique(work["position"]))), False)
-    bill = pc.list_parent_indices(lists).filter(is_asked)
-    bike, job = (bills[name].combine_chunks().take(bill) for name in ("bike", "job"))
-    paid = _named(bike, job, place.filter(is_asked))
-    asked = _named(*(work[name].combine_chunks() for name in ("bike", "job", "position")))
-    return np.asarray(pc.is_in(asked, value_set=paid).fill_null(False), dtype=np.bool_)
-
-
-def _named(bike: pa.Array, job: pa.Array, position: pa.Array) -> pa.Array:
-    return pc.binary_join_element_wise(bike, job, position, "\n")

@@ -7,7 +7,6 @@ million; distances are interpolated, as for faults.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pyarrow as pa
@@ -15,10 +14,9 @@ import pyarrow.compute as pc
 
 from ledger.figures.fault_arrays import NONE, Flags, Floats, Integers, coded, codes_in, micros
 from ledger.figures.fault_distances import BikeDistances
+from ledger.kept import Read
 
-if TYPE_CHECKING:
-    from ledger.figures.fault_tables import FaultTables
-
+USES = ("part_moves", "observed_bikes", "distance_readings")
 _LAST = np.iinfo(np.int64).max
 """Comes after every seq: the end of a spell that is not ended."""
 
@@ -36,11 +34,12 @@ class _Spells:
     """When it ended, else the bike's last live event."""
 
 
-def spells_of(tables: FaultTables) -> pa.Table:
-    """Give SPELLS of `ledger.figures.fault_tables`."""
+def spells_of(read: Read) -> pa.Table:
+    """Give SPELLS of `ledger.figures.fault_tables`; `read` gives the relations of USES."""
     from ledger.figures.fault_tables import MOMENT, SPELLS
 
-    spells = _spells(tables)
+    bikes = read("observed_bikes")
+    spells = _spells(read, bikes)
     moves, start, is_ended = spells.moves, pa.array(spells.start), spells.end != NONE
     fitted = moves.take(start)
     columns = {
@@ -51,14 +50,17 @@ def spells_of(tables: FaultTables) -> pa.Table:
         "ended_at": pa.array(spells.until_us).cast(MOMENT),
         "is_ended": pa.array(is_ended),
         "end_reason": _reasons(spells),
-        "distance_km": pa.array(_ridden(tables, spells), from_pandas=True),
+        "distance_km": pa.array(_ridden(read, bikes, spells), from_pandas=True),
     }
     return pa.table([columns[field.name].cast(field.type) for field in SPELLS], schema=SPELLS)
 
 
-def _spells(tables: FaultTables) -> _Spells:
-    moves = tables.read("part_moves").combine_chunks()
-    bike, position = codes_in(moves["bike"], _names(tables)), coded(moves["position"]).code
+def _spells(read: Read, bikes: pa.Table) -> _Spells:
+    moves = read("part_moves").combine_chunks()
+    bike, position = (
+        codes_in(moves["bike"], bikes["bike"].to_pylist()),
+        coded(moves["position"]).code,
+    )
     at_us, seq = micros(moves["occurred_at"]), np.asarray(moves["seq"], dtype=np.int64)
     order = np.lexsort((seq, at_us, position, bike))
     is_same = np.zeros(len(order), dtype=np.bool_)
@@ -66,13 +68,9 @@ def _spells(tables: FaultTables) -> _Spells:
     following = np.where(is_same, np.roll(order, -1), NONE)
     is_fitting = _is_fitting(moves)[order]
     start, end = order[is_fitting], following[is_fitting]
-    seen = micros(tables.bikes["observed_until"])
+    seen = micros(bikes["observed_until"])
     until = np.where(end == NONE, seen[bike[start]], at_us[end])
     return _Spells(moves, start, end, bike[start], until)
-
-
-def _names(tables: FaultTables) -> list[str]:
-    return list(tables.bikes["bike"].to_pylist())
 
 
 def _is_fitting(moves: pa.Table) -> Flags:
@@ -88,10 +86,10 @@ def _reasons(spells: _Spells) -> pa.ChunkedArray:
     )
 
 
-def _ridden(tables: FaultTables, spells: _Spells) -> Floats:
+def _ridden(read: Read, bikes: pa.Table, spells: _Spells) -> Floats:
     """Give what each bike rode during a spell (km); NaN where it is not known."""
     seq, at_us = np.asarray(spells.moves["seq"]), micros(spells.moves["occurred_at"])
-    distances = BikeDistances.of(tables.read("distance_readings"), pa.array(_names(tables)))
+    distances = BikeDistances.of(read("distance_readings"), bikes["bike"].combine_chunks())
     begun = distances.km_at(spells.bike, at_us[spells.start], seq[spells.start])
     last = np.where(spells.end == NONE, _LAST, np.append(seq, _LAST)[spells.end])
     return np.maximum(distances.km_at(spells.bike, spells.until_us, last) - begun, 0.0)

@@ -210,7 +210,8 @@ class FaultTables:
         are counted over."""
         from ledger.figures.fault_spells import spells_of
 
-        return spells_of(self)
+        kept = self.kept("watched_spells")
+        return spells_of(self.read) if kept is None else kept.select(SPELLS.names)
 
     @cached_property
     def bikes(self) -> pa.Table:
@@ -257,8 +258,14 @@ class FaultTables:
 
     @cached_property
     def preventive_work(self) -> pa.Table:
-        """One live preventive treatment a row: the relation `preventive_work`."""
-        return self.read("preventive_work")
+        """One live preventive treatment a row: the relation `preventive_work`, and whether it
+        `is_billed`."""
+        from ledger.figures.fault_preventive import with_billed
+
+        if (kept := self.kept("preventive_treatments")) is not None:
+            return kept
+        work = self.read("preventive_work")
+        return with_billed(work, self.bills_of(pc.unique(work["job"].drop_null()).to_pylist()))
 
     def read(self, relation: str) -> pa.Table:
         """Give any relation, as at the same instant and seq: of the one bike where one is."""
@@ -288,7 +295,9 @@ class FaultTables:
 
     def looks_at(self, positions: Sequence[str]) -> pa.Table:
         """Give the looks that found some positions within limit: of `position_looks`."""
-        if self.bike is not None or "position_looks" in self.given:
+        looks = self.kept("position_looks")
+        if looks is None and (self.bike is not None or "position_looks" in self.given):
             looks = self.read("position_looks")
+        if looks is not None:
             return looks.filter(pc.is_in(looks["position"], pa.array(positions, pa.string())))
         return self._whole("position_looks", _AT_POSITIONS, {"positions": list(positions)})

@@ -17,9 +17,12 @@ from ledger.book import Book
 from ledger.engines.duckdb import Asked
 from ledger.figures.fault_arrays import NONE, Flags, Floats, Integers, flags, floats, micros
 from ledger.figures.fault_costs import given_away
+from ledger.figures.fault_preventive import with_billed
+from ledger.figures.fault_spells import USES as OF_SPELLS
+from ledger.figures.fault_spells import spells_of
 from ledger.figures.fault_tables import UNPAID_KINDS
 from ledger.figures.matched_marks import FromMarks, nullable
-from ledger.kept import Keep, Read, kept
+from ledger.kept import Keep, Read, as_it_is, kept
 
 _FOUND = ("bike", "position", "fault", "found_at", "found_seq", "found_job", "found_actor",
           "is_found_recorded", "put_right_at", "put_right_seq", "put_right_job",
@@ -29,8 +32,9 @@ _CODE = tuple(
     f"ledger.{module}"
     for module in (
         "analysis.distances", "analysis.episodes", "figures.fault_arrays", "figures.fault_costs",
-        "figures.fault_distances", "figures.fault_then", "figures.kept_faults",
-        "figures.matched_marks", "kept.reading",
+        "figures.fault_distances", "figures.fault_preventive", "figures.fault_spells",
+        "figures.fault_then", "figures.kept_faults",
+        "figures.matched_marks", "kept.keep", "kept.reading",
     )
 )  # fmt: skip
 
@@ -60,11 +64,6 @@ def _episodes(read: Read) -> pa.Table:
     )
 
 
-def _plain(relation: str, read: Read) -> pa.Table:
-    table = read(relation)
-    return table.select(["bike", *(name for name in table.column_names if name != "bike")])
-
-
 def _unpaid_labour(read: Read) -> pa.Table:
     labour = read("labour_spells")
     labour = labour.filter(pc.is_in(labour["minutes_kind"], pa.array(UNPAID_KINDS)))
@@ -79,6 +78,20 @@ def _openings(read: Read) -> pa.Table:
     return read("job_openings").select(["bike", "job", "tier", "opened_at"])
 
 
+def _spells(read: Read) -> pa.Table:
+    table = spells_of(read)
+    return table.select(["bike", *(name for name in table.column_names if name != "bike")])
+
+
+def _preventive(read: Read) -> pa.Table:
+    work = with_billed(read("preventive_work"), read("job_bills"))
+    return work.select(["bike", "job", "position", "treatment", "occurred_at", "is_billed"])
+
+
+def _looks(read: Read) -> pa.Table:
+    return read("position_looks").select(["bike", "position", "occurred_at"])
+
+
 EPISODES = Keep(
     "fault_episodes",
     ("fault_marks", "distance_readings", "job_closings", "visit_marks", "part_moves",
@@ -89,12 +102,17 @@ UNPAID_LABOUR = Keep("unpaid_labour", ("labour_spells",), _unpaid_labour, _CODE)
 GIVEN_LINES = Keep("given_lines", ("job_bills",), _given_lines, _CODE)
 OPENINGS = Keep("job_openings", ("job_openings",), _openings, _CODE)
 SAID, JUDGED = (
-    Keep(name, (name,), partial(_plain, name), _CODE)
+    Keep(name, (name,), partial(as_it_is, name), _CODE)
     for name in ("said_come_backs", "judged_come_backs")
 )
-OF_HOW_SURE = tuple(
-    Keep(name, (name,), partial(_plain, name), _CODE)
-    for name in ("observed_bikes", "job_facts", "distance_readings", "part_moves")
+OF_HOW_SURE = (
+    *(
+        Keep(name, (name,), partial(as_it_is, name), _CODE)
+        for name in ("observed_bikes", "job_facts", "distance_readings")
+    ),
+    Keep("watched_spells", OF_SPELLS, _spells, _CODE),
+    Keep("preventive_treatments", ("preventive_work", "job_bills"), _preventive, _CODE),
+    Keep("position_looks", ("position_looks",), _looks, _CODE),
 )
 """What the curves, trends and rates behind the front read whole; made when first asked for."""
 OF_FAULTS = (EPISODES, UNPAID_LABOUR, GIVEN_LINES, OPENINGS, SAID, JUDGED)
