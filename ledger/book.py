@@ -17,11 +17,11 @@ import pyarrow as pa
 from ledger import settings as book_settings
 from ledger.drafts import Draft, Entry, read_drafts
 from ledger.errors import BookDamaged, BookExists, ClockJumped, Problem, Refused, unknown_bike
-from ledger.events import Event, parse_event, plain
+from ledger.events import Event, parse_event
 from ledger.events.types import TAG_ALPHABET
 from ledger.receipts import Checked, EventReceipt, Receipt
 from ledger.recording import Decision, Recorder
-from ledger.repeats import clash, difference
+from ledger.repeats import as_entered, clash, difference
 from ledger.replay import Replay
 from ledger.riders import Keyring, Riders
 from ledger.sealing import reveal_event
@@ -340,7 +340,7 @@ class Book:
         for raw_id, row in rows.items():
             entry = asked[raw_id]
             stored = self.reveal(parse_event(json.loads(row[2])))
-            field = difference(plain(entry.event), stored, has_time=entry.has_time)
+            field = difference(as_entered(entry.event), stored, has_time=entry.has_time)
             if field is None:
                 known[entry.event.id] = row
             else:

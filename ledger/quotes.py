@@ -194,7 +194,8 @@ def answer_drafts(
 
 def charged(line: QuotedLine, net_minor: int | None = None) -> dict[str, Any]:
     """Give the line that charges an agreed one, at its price or at the lower one given."""
-    left_out = {"description", "quote_line"} | ({"tax_minor"} if net_minor is not None else set())
+    # Its tax is filled in when it is charged, rounded as is done that day.
+    left_out = {"description", "quote_line", "tax_minor"}
     plain = line.line.model_dump(mode="json", exclude_none=True, exclude=left_out)
     if net_minor is not None:
         plain["net_minor"] = net_minor

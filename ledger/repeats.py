@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ledger.errors import Problem
+from ledger.events import Event, plain
 
 FILLED = frozenset(
     {
@@ -16,12 +17,23 @@ FILLED = frozenset(
         "part",
         "schema_version",
         "tax_minor",
+        "tax_rate",
         "verdict",
     }
 )
 """Fields the ledger completes itself, so that an entry may lack them."""
 
 _OF_THE_COMMIT = frozenset({"seq", "recorded_at", "clock_at"})
+
+
+def as_entered(event: Event) -> dict[str, Any]:
+    """Give an entry as plain JSON types, without the rates of tax that nobody entered."""
+    told = plain(event)
+    if event.kind in ("quote_given", "job_closed"):
+        for line, written in zip(event.data.lines, told["data"].get("lines", ()), strict=True):
+            if "tax_rate" not in line.model_fields_set:
+                del written["tax_rate"]
+    return told
 
 
 def difference(entered: dict[str, Any], stored: dict[str, Any], *, has_time: bool) -> str | None:

@@ -412,6 +412,27 @@ def test_a_currency_the_book_filled_in_is_no_difference(book):
     assert (again.commit, again.events[0].seq) == (first.commit, first.events[0].seq)
 
 
+def test_a_rate_taken_from_the_quoted_line_is_no_difference(book):
+    """A charge entered without its rate of tax can be sent again; with another it is refused."""
+    line = {"line": "1", "line_type": "labour", "code": "chain", "net_minor": 1000}
+    quoted = [{**line, "tax_rate": "0.21"}]
+    said = {"quote": "Q1", "answers": [{"line": "1", "answer": "yes"}], "how": "phone"}
+    book.append([
+        of("job_opened", job="J-1"),
+        of("quote_given", job="J-1", quote="Q1", form="fixed", currency="EUR", lines=quoted),
+        of("quote_answered", job="J-1", **said),
+    ])  # fmt: skip
+    (one,) = ids(1)
+    charge = {**line, "line": "a", "quote_line": "1"}
+    draft = of("job_closed", job="J-1", id=one, currency="EUR", lines=[charge])
+    assert book.append([draft]).is_new
+    assert not book.append([draft]).is_new
+    other = of("job_closed", job="J-1", id=one, currency="EUR", lines=[{**charge, "tax_rate": "0"}])
+    with pytest.raises(Refused) as refused:
+        book.append([other])
+    assert refused.value.problems[0].rule == "id_taken"
+
+
 @pytest.mark.parametrize("tags", [(TAG, OTHER), (OTHER, "9K3M9QXC")])
 def test_only_registered_tags_are_joined(book, tags):
     """A link names two tags that are registered, or it is refused and nothing is recorded."""

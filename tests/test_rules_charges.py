@@ -37,7 +37,7 @@ CHARGED = march("job_closed", charge(line("a", quote_line="1")), **job())
 BARE = march("job_closed", charge(line("a")), **job())
 OF_ENTRY = {
     "charged_without_quote", "charged_without_yes", "charged_twice", "charged_above_quote",
-    "goodwill_charged",
+    "goodwill_charged", "charged_otherwise", "charged_at_other_tax", "wrong_tax", "below_nought",
 }  # fmt: skip
 
 
@@ -81,6 +81,10 @@ def test_striking_the_yes_of_a_charge_is_refused() -> None:
         [line("a", quote_line="1", net_minor=1001)],
         [line("a", quote_line="1"), line("b", quote_line="1")],
         [line("a", quote_line="1", is_goodwill=True)],
+        [line("a", quote_line="1", code="brakes")],
+        [line("a", quote_line="1", tax_rate="0.09")],
+        [line("a", quote_line="1", tax_minor=7)],
+        [line("a", quote_line="1", net_minor=-1)],
     ],
 )
 def test_records_brought_in_are_not_held_to_the_rules_of_entry(charged: list[Any]) -> None:

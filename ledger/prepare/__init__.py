@@ -24,7 +24,9 @@ Changes = dict[str, Any]
 _MINUTE = timedelta(minutes=1)
 
 
-def _lines(event: kinds.QuoteGiven | kinds.JobClosed, facts: BookFacts) -> Changes:
+def _lines(
+    event: kinds.QuoteGiven | kinds.JobClosed, lines: tuple[Line, ...], facts: BookFacts
+) -> Changes:
     rounding = facts.rounding_on(facts.day_of(event.occurred_at))
 
     def taxed(line: Line) -> Line:
@@ -33,15 +35,34 @@ def _lines(event: kinds.QuoteGiven | kinds.JobClosed, facts: BookFacts) -> Chang
         tax = tax_minor(line.net_minor, line.tax_rate, rounding)
         return line.model_copy(update={"tax_minor": tax})
 
-    return {"lines": tuple(map(taxed, event.data.lines))} if event.data.lines else {}
+    return {"lines": tuple(map(taxed, lines))} if lines else {}
+
+
+def _at_quoted_rates(
+    event: kinds.JobClosed, state: BikeState, facts: BookFacts
+) -> tuple[Line, ...]:
+    """Give what is charged, at the quoted line's rate of tax where none was entered.
+
+    Records brought in whole say themselves what was charged.
+    """
+
+    def rated(line: Line) -> Line:
+        named = state.charged_line(event.job, line)
+        if named is None or "tax_rate" in line.model_fields_set:
+            return line
+        return line.model_copy(update={"tax_rate": named.tax_rate})
+
+    if facts.is_brought_in:
+        return event.data.lines
+    return tuple(map(rated, event.data.lines))
 
 
 def _quote_given(event: kinds.QuoteGiven, state: BikeState, facts: BookFacts) -> Changes:
-    return _lines(event, facts)
+    return _lines(event, event.data.lines, facts)
 
 
 def _job_closed(event: kinds.JobClosed, state: BikeState, facts: BookFacts) -> Changes:
-    changes = _lines(event, facts)
+    changes = _lines(event, _at_quoted_rates(event, state, facts), facts)
     if not event.data.disturbed and state.disturbed:
         changes["disturbed"] = tuple(sorted(state.disturbed))
     return changes

@@ -110,9 +110,10 @@ def charged_above_quote(
     standing = _standing(state, event.job)
     for field, line in _charged(event):
         quote = standing.get(line.quote_line or "")
-        agreed = None if quote is None else quote.net_minor.get(line.quote_line or "")
-        if agreed is not None and line.net_minor > agreed:
-            wrong = f"{facts.money(line.net_minor)} is more than the {facts.money(agreed)} agreed"
+        agreed = None if quote is None else quote.lines.get(line.quote_line or "")
+        if agreed is not None and line.net_minor > agreed.net_minor:
+            most = facts.money(agreed.net_minor)
+            wrong = f"{facts.money(line.net_minor)} is more than the {most} agreed"
             right = "Charge that at most; for more, quote again (replaces) and get a yes"
             yield Finding(f"{field}.net_minor", wrong, right)
 

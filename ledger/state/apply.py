@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Any, TypeVar
 
 from ledger.events import Event, kinds
+from ledger.events.job import Line
 from ledger.events.types import Amount, PutRight
 from ledger.state.bike import (
     Advice,
@@ -26,7 +27,7 @@ Changes = dict[str, Any]
 K = TypeVar("K")
 V = TypeVar("V")
 OPENING = ("watch", "due", "unsafe")
-_NO_SUMS: Mapping[str, int] = {}
+_NO_LINES: Mapping[str, Line] = {}
 
 
 def _put(mapping: Mapping[K, V], key: K, value: V) -> dict[K, V]:
@@ -293,14 +294,19 @@ def _job_resumed(state: BikeState, event: kinds.JobResumed, words: Vocabulary) -
 
 
 def _job_closed(state: BikeState, event: kinds.JobClosed, words: Vocabulary) -> Changes:
-    """The sums that were quoted have been charged: a long life need not carry them along."""
+    """What was quoted has been charged: a long life need not carry its lines along."""
     quotes = {
-        name: replace(quote, net_minor=_NO_SUMS, gross_minor=_NO_SUMS)
+        name: replace(quote, lines=_NO_LINES)
         for name, quote in state.quotes.items()
         if quote.job == event.job
     }
     changes = _job(state, event.job, is_closed=True)
     return {**changes, "quotes": {**state.quotes, **quotes}} if quotes else changes
+
+
+def _without_text(line: Line) -> Line:
+    """A description may be sealed or not: the state is to be the same either way."""
+    return line if line.description is None else line.model_copy(update={"description": None})
 
 
 def _quote_given(state: BikeState, event: kinds.QuoteGiven, words: Vocabulary) -> Changes:
@@ -309,8 +315,7 @@ def _quote_given(state: BikeState, event: kinds.QuoteGiven, words: Vocabulary) -
         name,
         event.job,
         answers={line.line: None for line in lines},
-        net_minor={line.line: line.net_minor for line in lines},
-        gross_minor={line.line: line.net_minor + (line.tax_minor or 0) for line in lines},
+        lines={line.line: _without_text(line) for line in lines},
     )
     quotes = _put(state.quotes, name, quote)
     if replaced is not None and replaced in state.quotes:

@@ -8,6 +8,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
+from ledger.events.job import Line
 from ledger.events.kinds import LabourStarted, PartFitted
 from ledger.view import OpenAdvice, OpenFault, Reading, Setting
 
@@ -47,12 +48,15 @@ class Quote:
     job: str | None
     answers: Mapping[str, str | None]
     """Line ids with the last answer to each, None before any."""
-    net_minor: Mapping[str, int]
-    """The price of each line; none any more once the job is closed."""
-    gross_minor: Mapping[str, int]
-    """Each line with its tax, likewise."""
+    lines: Mapping[str, Line]
+    """Each line without its description; none any more once the job is closed."""
     replaced_by: str | None = None
     """The newer quote that stands in its place; its own lines count no more."""
+
+    @property
+    def gross_minor(self) -> dict[str, int]:
+        """Each line with its tax."""
+        return {name: line.net_minor + (line.tax_minor or 0) for name, line in self.lines.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +127,13 @@ class BikeState:
         of_job = [quote for quote in self.quotes.values() if quote.job == job]
         ordered = sorted(of_job, key=lambda quote: quote.replaced_by is None)
         return {line: quote for quote in ordered for line in quote.answers}
+
+    def charged_line(self, job: str | None, charge: Line) -> Line | None:
+        """Give the quoted line that a line charges; None for goodwill, and where there is none."""
+        if charge.is_goodwill or charge.quote_line is None:
+            return None
+        quote = self.quoted_lines(job).get(charge.quote_line)
+        return None if quote is None else quote.lines.get(charge.quote_line)
 
     def changed(self, changes: Mapping[str, Any]) -> BikeState:
         """Give the state with some fields changed.
