@@ -186,7 +186,7 @@ class Jobs:
         self.stray: list[Stretch] = []
         self.advice: list[Row] = []
         self.holds: list[Row] = []
-        links = Matched(self.export, as_at, known, zone, None).jobs
+        links = Matched(self.export, as_at, known, zone).jobs
         self.links = {(row["bike"], row["job"]): row for row in links}
         for bike in sorted(self._bikes()):
             self._bike(bike, self.export.live(bike, as_at, known))
