@@ -232,7 +232,7 @@ def test_the_window_of_the_address_counts(
 ) -> None:
     """By hand: found again after 10, 21, 40 days and 400 km, and 160 days; else the shop's own.
 
-    An end that is not given is the usual 90 days or 1,000 km.
+    An end that is not given is each fault's own.
     """
     words = words_of(opened(four, page="faults", as_at=AS_AT, **asked))
     assert f"Of 8 faults put right, {back} came back" in words
@@ -243,7 +243,7 @@ def test_the_window_is_set_on_the_page(four: Path, opened: Opener) -> None:
     app = opened(four, page="faults", as_at=AS_AT)
     app.number_input(key="window_days").set_value(15).run()
     assert app.query_params["days"] == "15"
-    assert "found again within 15 days or 1,000 km, whichever ends later" in words_of(app)
+    assert "found again within 15 days or its fault's own km, whichever ends later" in words_of(app)
     next(one for one in app.button if one.label == "The shop's own window").click().run()
     assert "days" not in app.query_params
     assert "3 came back" in words_of(app)
