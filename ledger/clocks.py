@@ -152,6 +152,8 @@ def start_draft(
     busy = runs(clocks, mechanic)
     if busy is not None:
         on = f"{mechanic}'s clock runs on bike {busy.bike} ({busy.task}, job {busy.job})"
+        if at is not None and at < busy.since:
+            raise ClockRefused(f"{on} since later. Enter what was worked before it (clock log).")
         raise ClockRefused(f"{on}. Stop or pause it first.")
     data = {"task": task, "minutes_kind": minutes_kind}
     return _draft("labour_started", mechanic, bike, job, data, at)

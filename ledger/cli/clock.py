@@ -44,7 +44,10 @@ Minutes = Annotated[int | None, typer.Option(min=0, max=10_000, help="The minute
 @app.callback()
 def clock(
     ctx: typer.Context,
-    mechanic: Mechanic = None,
+    mechanic: Annotated[
+        str | None,
+        typer.Option("--mechanic", "--actor", help="One mechanic's clocks; else everybody's."),
+    ] = None,
     as_json: AsJson = False,
     book_path: BookPath = DEFAULT_BOOK,
 ) -> None:
@@ -118,6 +121,7 @@ def pause(
 
     book = open_book(book_path)
     found = _running(book, clocks.running(book), mechanic)
+    _not_forgotten(book, found, at)
     _record(book, [clocks.pause_draft(found, _at(book, at))], confirm_clock, as_json)
 
 
@@ -168,10 +172,13 @@ def stop(
     book = open_book(book_path)
     now = clocks.running(book)
     if minutes is None and at is None and not _any_runs(now, mechanic):
-        drafts = clocks.end_drafts(_paused(book, now, mechanic, None))
+        found = _paused(book, now, mechanic, None, "runs or is paused")
+        drafts = clocks.end_drafts(found)
     else:
-        when = _at(book, at)
-        drafts = [clocks.stop_draft(_running(book, now, mechanic), minutes, when)]
+        found = _running(book, now, mechanic)
+        if minutes is None:
+            _not_forgotten(book, found, at)
+        drafts = [clocks.stop_draft(found, minutes, _at(book, at))]
     _record(book, drafts, confirm_clock, as_json)
 
 
@@ -249,6 +256,15 @@ def _kind(kind: str) -> str:
     return kind
 
 
+def _not_forgotten(book: Book, clock: RunningClock, at: str | None) -> None:
+    """Raise ClockRefused for a forgotten clock with no time given, saying how to end it."""
+    from ledger.cli.clock_words import forgotten, how_to_end
+    from ledger.clocks import ClockRefused
+
+    if clock.is_forgotten and at is None:
+        raise ClockRefused("\n".join([forgotten(book, clock), *how_to_end(book, clock)]))
+
+
 def _any_runs(now: Sequence[RunningClock], mechanic: str | None) -> bool:
     return any(not one.is_paused and mechanic in (None, one.mechanic) for one in now)
 
@@ -260,7 +276,11 @@ def _running(book: Book, now: Sequence[RunningClock], mechanic: str | None) -> R
 
 
 def _paused(
-    book: Book, now: Sequence[RunningClock], mechanic: str | None, tag: str | None
+    book: Book,
+    now: Sequence[RunningClock],
+    mechanic: str | None,
+    tag: str | None,
+    what: str = "is paused",
 ) -> RunningClock:
     """Give the paused clock that is meant: of several of one mechanic, the last paused."""
     from ledger.clocks import paused
@@ -270,7 +290,7 @@ def _paused(
     found = [one for one in found if bike in (None, one.bike)]
     if len({one.mechanic for one in found}) == 1:
         return next(one for one in paused(found, found[0].mechanic))
-    return _only(book, found, mechanic, "is paused")
+    return _only(book, found, mechanic, what)
 
 
 def _only(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict
+from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from ledger.cli.output import say, say_table
@@ -28,14 +29,28 @@ def say_clocks(book: Book, clocks: Sequence[RunningClock]) -> None:
     )
     for one in clocks:
         if one.is_forgotten:
-            local = book.settings.local(one.since)
-            say(
-                f"Forgotten: {one.mechanic}'s clock on bike {one.bike} runs since "
-                f"{local:%Y-%m-%d %H:%M}. End it with the minutes worked:"
-            )
-            say(f"  lockring clock stop --mechanic {one.mechanic} --minutes 45")
-            say("or with when it should have stopped:")
-            say(f'  lockring clock stop --mechanic {one.mechanic} --at "{local:%Y-%m-%d} 17:30"')
+            say(f"Forgotten: {forgotten(book, one)}")
+            for line in how_to_end(book, one):
+                say(line)
+
+
+def forgotten(book: Book, clock: RunningClock) -> str:
+    """Say which clock was left running, and since when."""
+    since = f"{book.settings.local(clock.since):%Y-%m-%d %H:%M}"
+    return f"{clock.mechanic}'s clock on bike {clock.bike} runs since {since}, another day."
+
+
+def how_to_end(book: Book, clock: RunningClock) -> tuple[str, ...]:
+    """Give the commands that end a forgotten clock; the time shown is on the day of its start."""
+    since = book.settings.local(clock.since)
+    at = min(since + timedelta(minutes=45), since.replace(hour=23, minute=59))
+    stop = f"  lockring clock stop --mechanic {clock.mechanic}"
+    return (
+        "End it with the minutes worked:",
+        f"{stop} --minutes 45",
+        "or with when it should have stopped:",
+        f'{stop} --at "{at:%Y-%m-%d %H:%M}"',
+    )
 
 
 def _row(book: Book, one: RunningClock) -> tuple[str, ...]:

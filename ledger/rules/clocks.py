@@ -10,6 +10,7 @@ from ledger.rules.facts import BookFacts
 from ledger.rules.rule import Finding, refuses, warns, when
 from ledger.state import BikeState, in_order
 
+_LOG_INSTEAD = "Enter the minutes worked afterwards instead (labour_logged, by clock log)"
 _MINUTE = timedelta(minutes=1)
 
 
@@ -27,10 +28,19 @@ def labour_already_running(
     """Refuse to run two clocks for one pair of hands."""
     clocks = _clocks(state, event, facts)
     place = next(index for index, clock in enumerate(clocks) if clock.id == event.id)
-    for other in (clocks[place - 1] if place else None, *clocks[place + 1 : place + 2]):
-        if other is not None and other.kind == "labour_started":
-            wrong = f"{event.actor}'s clock runs on job {other.job} from {when(other, facts)}"
-            yield Finding("actor", wrong, "Stop that clock first (labour_stopped)")
+    before, after = clocks[max(place - 1, 0) : place], clocks[place + 1 : place + 2]
+    is_over = any(clock.kind == "labour_stopped" for clock in after)
+    for other in (*before, *after):
+        if other.kind != "labour_started":
+            continue
+        since = f"on job {other.job} from {when(other, facts)}"
+        wrong, right = (
+            f"{event.actor}'s clock runs {since}",
+            "Stop that clock first (labour_stopped)",
+        )
+        if is_over or other in after:
+            wrong, right = f"{event.actor}'s clock ran {since}", _LOG_INSTEAD
+        yield Finding("actor", wrong, right)
 
 
 @refuses("labour_not_started", "a clock stopped that does not run on that job", "labour_stopped")

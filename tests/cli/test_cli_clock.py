@@ -66,6 +66,32 @@ def test_several_mechanics_have_a_clock_each_and_only_one(job: Run) -> None:
     assert [c["mechanic"] for c in job("clock", "--json").json] == ["m1"]
 
 
+def test_who_records_does_not_hide_the_others_clocks(
+    job: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The list is everybody's whoever sits at the bench; --mechanic shows one's."""
+    monkeypatch.setenv("LOCKRING_ACTOR", "m2")
+    job("clock", "start", TAG, "--task", "brakes", "--mechanic", "m1")
+    assert [c["mechanic"] for c in job("clock", "--json").json] == ["m1"]
+    assert job("clock", "--mechanic", "m2", "--json").json == []
+
+
+def test_minutes_before_another_clock_are_logged(job: Run) -> None:
+    """A start before a clock that was stopped, or within it, points to entering the minutes."""
+    job("clock", "start", TAG, "--task", "gears", "--mechanic", "m1", "--at", f"{YESTERDAY} 10:00")
+    said = job("clock", "start", TAG, "--task", "tyres", "--mechanic", "m1",
+               "--at", f"{YESTERDAY} 09:00").err  # fmt: skip
+    assert "clock log" in said
+    job("clock", "stop", "--mechanic", "m1", "--at", f"{YESTERDAY} 10:30")
+    for at in ("09:00", "10:15"):
+        done = job("clock", "start", TAG, "--task", "tyres", "--mechanic", "m1",
+                   "--at", f"{YESTERDAY} {at}")  # fmt: skip
+        said = " ".join(done.err.split())
+        assert (done.code, "Stop that clock first" in said) == (1, False)
+        assert f"m1's clock ran on job j1 from {YESTERDAY} 10:00" in said
+        assert "clock log" in said
+
+
 def test_a_paused_clock_goes_on_with_its_minutes_kept(job: Run) -> None:
     """A pause books what was worked; resuming goes on at the same task; both add up."""
     start = NOW - timedelta(minutes=90)
@@ -108,7 +134,11 @@ def test_a_forgotten_clock_says_how_to_end_it(job: Run) -> None:
     assert "lockring clock stop --mechanic m1 --minutes 45" in said
     refused = job("clock", "stop")
     assert refused.code == 1
-    assert "Enter the minutes worked, or when it should have stopped" in refused.err
+    assert f"runs since {at}, another day" in " ".join(refused.err.split())
+    assert "lockring clock stop --mechanic m1 --minutes 45" in refused.err
+    assert f'--at "{YESTERDAY} 16:55"' in refused.err
+    paused = job("clock", "pause")
+    assert (paused.code, "lockring clock stop --mechanic m1" in paused.err) == (1, True)
     done = job("clock", "stop", "--minutes", "50")
     assert done.code == 0, done.err
     stop = job("history", TAG, "--json").json[-1]
@@ -137,7 +167,7 @@ def test_minutes_are_entered_afterwards(job: Run) -> None:
         (("start", "8N4P2RYB", "--task", "gears"), 1, "No bike has the tag 8N4P2RYB"),
         (("start", TAG, "--task", "sorcery"), 1, "sorcery"),
         (("start", TAG, "--task", "gears", "--kind", "lunch"), 2, "is not one of"),
-        (("stop",), 1, "No clock of m1 is paused"),
+        (("stop",), 1, "No clock of m1 runs or is paused"),
         (("resume",), 1, "No clock of m1 is paused"),
         (("pause",), 1, "No clock of m1 runs"),
     ],
