@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ledger.events import kinds
+from ledger.events import Event, kinds
 from ledger.rules.facts import BookFacts
 from ledger.rules.rule import Finding, refuses, some, warns
-from ledger.state import BikeState
+from ledger.state import BikeState, in_order
 
 _MAY_STILL_BE_CHARGED = ("yes", "no reply", None)
 """Answers that leave a line agreed, or open."""
@@ -143,15 +143,36 @@ def over_ceiling(
     """Warn before the ceiling told at booking-in is passed, tax included.
 
     A quote counts with every line that was agreed or still has no answer; a charge as it is.
+    A no is never warned of, and several quotes or answers of one commit are once, at the last.
     """
     job = state.jobs.get(event.job or "")
-    if job is None or job.ceiling_minor is None:
+    if job is None or job.ceiling_minor is None or not _is_last_of_commit(event, facts):
         return
     total, field = _coming_to(state, event)
     if total > job.ceiling_minor:
         said = f"{facts.money(total)} with tax is more than the ceiling of"
         right = "Past the ceiling another yes is needed: ask who may say it, before the work"
         yield Finding(field, f"{said} {facts.money(job.ceiling_minor)}", right)
+
+
+def _adds_to_the_bill(event: Event) -> bool:
+    """Tell whether after an event more may be charged than before."""
+    if event.kind == "quote_answered":
+        return any(one.answer == "yes" for one in event.data.answers)
+    return event.kind in ("quote_given", "job_closed")
+
+
+def _is_last_of_commit(event: Event, facts: BookFacts) -> bool:
+    """Tell whether an event is the last of its kind in its commit that adds to its job's bill."""
+    if not _adds_to_the_bill(event):
+        return False
+    what = (event.bike, event.job, event.kind)
+    alike = [
+        one
+        for one in facts.commit_events
+        if (one.bike, one.job, one.kind) == what and _adds_to_the_bill(one)
+    ]
+    return not alike or in_order(alike)[-1].id == event.id
 
 
 def _coming_to(
