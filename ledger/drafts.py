@@ -19,6 +19,8 @@ from ledger.settings import BookSettings
 Draft = Mapping[str, Any] | Event
 """An event as plain JSON types, or parsed; id, shop and occurred_at may be left out."""
 
+_LINES_HAVE_CURRENCY = ("quote_given", "job_closed")
+"""Kinds that cannot even be read without the currency of their lines."""
 _GIVEN_AT_COMMIT = frozenset({"seq", "commit", "recorded_at", "clock_at"})
 
 
@@ -79,7 +81,16 @@ def _entry(
     elif isinstance(raw["occurred_at"], str):
         raw["occurred_at"] = _local(raw["occurred_at"], settings)
     raw.setdefault("shop", settings.shop)
+    if raw.get("kind") in _LINES_HAVE_CURRENCY:
+        raw["data"] = _in_currency(raw.get("data"), settings)
     return Entry(index, label, parse_event(raw), has_id, has_time)
+
+
+def _in_currency(data: Any, settings: BookSettings) -> Any:
+    """Give a payload with the book's currency beside its lines, where none was entered."""
+    if not isinstance(data, Mapping) or not data.get("lines") or data.get("currency") is not None:
+        return data
+    return {**data, "currency": settings.currency}
 
 
 def _local(text: str, settings: BookSettings) -> Any:

@@ -176,8 +176,7 @@ def answer_drafts(
     where = {line.line.line: quote for quote in quotes if quote.is_standing for line in quote.lines}
     unknown = [line for line in answers if line not in where]
     if unknown:
-        known = ", ".join(where) or "none: nothing is quoted"
-        raise QuoteRefused(f"No line {unknown[0]} stands in this job. Its lines are {known}.")
+        raise QuoteRefused(_no_line(unknown[0], quotes, where))
     drafts = []
     for quote in dict.fromkeys(where[line].quote for line in answers):
         said = [
@@ -190,6 +189,23 @@ def answer_drafts(
         event = {"kind": "quote_answered", "bike": bike, "job": job, "actor": actor}
         drafts.append({**event, "data": data})
     return drafts
+
+
+def _no_line(line: str, quotes: Sequence[JobQuote], standing: Iterable[str]) -> str:
+    """Give why a line cannot be answered: its quote was replaced, or there is no such line."""
+    newest = {one.quote: one for one in quotes}
+    older = next((one for one in quotes if any(line == o.line.line for o in one.lines)), None)
+    if older is not None and older.replaced_by is not None:
+        stands = newest[older.replaced_by]
+        while stands.replaced_by is not None:
+            stands = newest[stands.replaced_by]
+        own = ", ".join(one.line.line for one in stands.lines)
+        return (
+            f"Line {line} is of quote {older.quote}, which {stands.quote} replaces. "
+            f"Answer that one's: {own}."
+        )
+    known = ", ".join(standing) or "none: nothing is quoted"
+    return f"No line {line} stands in this job. Its lines are {known}."
 
 
 def charged(line: QuotedLine, net_minor: int | None = None) -> dict[str, Any]:

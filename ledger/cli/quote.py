@@ -12,6 +12,7 @@ from ledger.errors import WrongUse
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import datetime
 
     from ledger.book import Book
 
@@ -29,6 +30,7 @@ class ShowsByTag(Guarded):
 app = typer.Typer(cls=ShowsByTag, no_args_is_help=True)
 
 Job = Annotated[str | None, typer.Option(help="The job, where several are open on the bike.")]
+At = Annotated[str | None, typer.Option(help="When, in the book's time zone; now if not given.")]
 HOW = ("in person", "phone", "message", "email", "other")
 
 
@@ -112,6 +114,7 @@ def give(
     code: Annotated[str | None, typer.Option("--id", help="Your own id of the quote.")] = None,
     note: Annotated[str | None, typer.Option(help="Free text; kept encrypted.")] = None,
     job: Job = None,
+    at: At = None,
     actor: Actor = None,
     confirm_clock: ConfirmClock = False,
     as_json: AsJson = False,
@@ -131,9 +134,16 @@ def give(
 
     book = open_book(book_path)
     who, bike = _who(book, actor), _bike(tag)
-    on = job_of(book, bike, job)
+    on, when = job_of(book, bike, job), _when(book, at)
     read = quote_lines.read_lines(
-        book, tax, tier=tier, labour=labour or [], part=part or [], other=other or [], path=lines
+        book,
+        tax,
+        when,
+        tier=tier,
+        labour=labour or [],
+        part=part or [],
+        other=other or [],
+        path=lines,
     )
     name = code or short_code("Q")
     draft = quotes.give_draft(
@@ -141,7 +151,7 @@ def give(
         form="up to" if up_to else "fixed", is_found_later=found_later, replaces=replaces,
         note=note,
     )  # fmt: skip
-    _record(book, [draft], confirm_clock, as_json)
+    _record(book, [draft], when, confirm_clock, as_json)
 
 
 @app.command("answer")
@@ -160,6 +170,7 @@ def answer(
     by: Annotated[str | None, typer.Option(help="Who answered: a rider's id.")] = None,
     how: Annotated[str, typer.Option(help="in person, phone, message, email or other.")] = HOW[0],
     job: Job = None,
+    at: At = None,
     actor: Actor = None,
     confirm_clock: ConfirmClock = False,
     as_json: AsJson = False,
@@ -170,6 +181,7 @@ def answer(
     Examples:
     $ lockring quote answer 7K3M9QXA --yes --by r1 --how phone
     $ lockring quote answer 7K3M9QXA Q1.1 Q1.2 --no
+    $ lockring quote answer 7K3M9QXA --yes --at "2026-03-01 17:30"
     """
     from ledger import quotes
 
@@ -188,7 +200,8 @@ def answer(
     if not meant:
         raise quotes.QuoteRefused(f"Every line quoted on bike {bike} has its answer; name a line.")
     answers = dict.fromkeys(meant, said[0])
-    _record(book, quotes.answer_drafts(found, answers, who, bike, how, by), confirm_clock, as_json)
+    drafts = quotes.answer_drafts(found, answers, who, bike, how, by)
+    _record(book, drafts, _when(book, at), confirm_clock, as_json)
 
 
 def _quoted_job(book: Book, bike: str, job: str | None) -> str:
@@ -209,12 +222,25 @@ def _bike(tag: str) -> str:
     return tag_form(tag)
 
 
+def _when(book: Book, at: str | None) -> datetime | None:
+    from ledger.cli.drafts import moment_given
+
+    return None if at is None else moment_given(book, at)
+
+
 def _record(
-    book: Book, drafts: Sequence[dict[str, Any]], confirm_clock: bool, as_json: bool
+    book: Book,
+    drafts: Sequence[dict[str, Any]],
+    when: datetime | None,
+    confirm_clock: bool,
+    as_json: bool,
 ) -> None:
     from ledger.cli.receipt import confirming, say_receipt
+    from ledger.events.types import format_moment
 
+    dated = {} if when is None else {"occurred_at": format_moment(when)}
+    told = [{**draft, **dated} for draft in drafts]
     receipt = confirming(
-        lambda right: book.append(drafts, confirm_clock=right), confirm_clock=confirm_clock
+        lambda right: book.append(told, confirm_clock=right), confirm_clock=confirm_clock
     )
     say_receipt(book, receipt, as_json=as_json)

@@ -20,6 +20,7 @@ Line = dict[str, Any]
 def read_lines(
     book: Book,
     tax: str | None,
+    when: datetime | None = None,
     *,
     tier: str | None,
     labour: list[str],
@@ -27,9 +28,12 @@ def read_lines(
     other: list[str],
     path: str | None,
 ) -> list[Line]:
-    """Give the lines of a quote in their order; raises WrongUse and UnreadableInput."""
-    rate = usual_tax(book) if tax is None else _rate(tax)
-    told = [] if tier is None else [_tier_line(book, tier)]
+    """Give the lines of a quote in their order; raises WrongUse and UnreadableInput.
+
+    Tax and the tier's price are those in force at `when`, now if None.
+    """
+    rate = usual_tax(book, when) if tax is None else _rate(tax)
+    told = [] if tier is None else [_tier_line(book, tier, when)]
     told += [_labour(book, text) for text in labour]
     told += [_part(book, text) for text in part]
     told += [_other(book, text) for text in other]
@@ -37,13 +41,18 @@ def read_lines(
     return made + ([] if path is None else _from_file(path))
 
 
-def usual_tax(book: Book) -> str:
-    """Give the rate of tax in force today as a fraction; empty where none was told."""
-    from ledger.figures.terms_in_force import day_number, terms_of
+def usual_tax(book: Book, when: datetime | None = None) -> str:
+    """Give the rate of tax in force at an instant (now if None) as a fraction; empty where none."""
+    from ledger.figures.terms_in_force import terms_of
 
-    today = day_number(book.settings.local(datetime.now(UTC)).date())
-    told: str | None = terms_of(book).last_told(lambda terms: terms.tax_rate, today)
+    told: str | None = terms_of(book).last_told(lambda terms: terms.tax_rate, _day(book, when))
     return told or ""
+
+
+def _day(book: Book, when: datetime | None) -> int:
+    from ledger.figures.terms_in_force import day_number
+
+    return day_number(book.settings.local(when or datetime.now(UTC)).date())
 
 
 def _rate(text: str) -> str:
@@ -55,12 +64,11 @@ def _rate(text: str) -> str:
         raise WrongUse(f"--tax: {wrong}") from None
 
 
-def _tier_line(book: Book, code: str) -> Line:
-    """Give the line of a tier itself, at its price and minutes in force today."""
-    from ledger.figures.terms_in_force import day_number, terms_of
+def _tier_line(book: Book, code: str, when: datetime | None) -> Line:
+    """Give the line of a tier itself, at its price and minutes in force that day."""
+    from ledger.figures.terms_in_force import terms_of
 
-    today = day_number(book.settings.local(datetime.now(UTC)).date())
-    tier = terms_of(book).tier_on(code, today)
+    tier = terms_of(book).tier_on(code, _day(book, when))
     if tier is None:
         known = ", ".join(book.vocabulary.tiers) or "none: the terms name no tiers"
         raise WrongUse(f"--tier: there is no tier {code!r}. The shop's are {known}.")

@@ -60,6 +60,66 @@ def test_the_ceiling_is_warned_of_before_it_is_passed(job: Run) -> None:
     assert "60.02 EUR with tax is more than the ceiling of 60.00 EUR" in said
 
 
+def test_a_no_is_not_warned_of_and_a_yes_is_once(job: Run) -> None:
+    """Three quotes over the ceiling: declining them is no trouble; taking them is told one time."""
+    for number in "123":
+        give(job, "--labour", f"gears; {number}; 40.00", "--found-later", code=f"Q{number}")
+    for said in ("--no-reply", "--no"):
+        done = job("quote", "answer", TAG, *(f"Q{n}.1" for n in "123"), said)
+        assert (done.code, "ceiling" in done.err) == (0, False)
+    done = job("quote", "answer", TAG, *(f"Q{n}.1" for n in "123"), "--yes")
+    assert (done.code, done.err.count("the ceiling of")) == (0, 1)
+    assert "145.20 EUR with tax is more than the ceiling of 60.00 EUR" in done.err
+
+
+def test_quotes_and_answers_are_entered_afterwards(job: Run) -> None:
+    """With --at the price and tax are those of that day; before the booking-in it is refused."""
+    for day, rate, price in (("2020-01-01", "0.09", 3000), ("2020-02-01", "0.19", 3500)):
+        tiers = json.dumps([{"code": "check", "label": "quick check", "price_minor": price}])
+        done = job("record", "terms_set", "--set", f"from_on={day}", "--set", f"tiers={tiers}",
+                   "--set", f"tax_rate={rate}")  # fmt: skip
+        assert done.code == 0, done.err
+    opened = ("record", "job_opened", "--bike", TAG, "--job", "j0", "--at", "2020-01-14 09:00")
+    early = ("quote", "give", TAG, "--tier", "check", "--id", "Q0", "--job", "j0", "--at")
+    assert job("record", "bike_registered", "--bike", "8N4P2RYB", "--at", "2020-01-02").code == 0
+    opened = tuple("8N4P2RYB" if word == TAG else word for word in opened)
+    early = tuple("8N4P2RYB" if word == TAG else word for word in early)
+    assert job(*opened).code == 0
+    assert job(*early, "2020-01-13 10:00").code == 1
+    assert job(*early, "2020-01-14 10:00").code == 0
+    done = job("quote", "answer", "8N4P2RYB", "--yes", "--at", "2020-01-15 11:00")
+    assert done.code == 0, done.err
+    (quote,) = job("quote", "8N4P2RYB", "--json").json
+    (line,) = quote["lines"]
+    assert (line["net_minor"], line["tax_minor"]) == (3000, 270)
+    assert (quote["given_at"][:13], line["answered_at"][:13]) == ("2020-01-14T10", "2020-01-15T11")
+
+
+def test_a_bill_without_a_currency_is_in_the_books(job: Run) -> None:
+    """Lines of a closing or a quote get the book's currency; the tax rate is the quote's."""
+    work = {"line": "Q1.1", "line_type": "labour", "code": "gears", "net_minor": 1000}
+    done = job("record", "quote_given", "--bike", TAG, "--job", "j1", "--set", "quote=Q1",
+               "--set", "form=fixed",
+               "--set", f"lines={json.dumps([{**work, 'tax_rate': '0.21'}])}")  # fmt: skip
+    assert done.code == 0, done.err
+    job("quote", "answer", TAG, "--yes")
+    bill = [{**work, "line": "a", "quote_line": "Q1.1"}]
+    closing = ("record", "job_closed", "--bike", TAG, "--job", "j1")
+    done = job(*closing, "--set", f"lines={json.dumps(bill)}")
+    assert done.code == 0, done.err
+    data = job("history", TAG, "--json").json[-1]["data"]
+    assert (data["currency"], data["lines"][0]["tax_minor"]) == ("EUR", 210)
+
+
+def test_a_discount_is_quoted_as_a_line_of_its_own(job: Run) -> None:
+    """It lowers what is agreed; a part below nought is refused with what would be right."""
+    give(job, "--labour", "gears; 20; 10.00", "--other", "regular; -2.00")
+    job("quote", "answer", TAG, "--yes")
+    assert "Agreed: €9.68 with tax." in job("quote", TAG).out
+    said = give(job, "--part", "bell; -2.00", code="Q2", expect=1)
+    assert "line_type other" in " ".join(said.split())
+
+
 def test_answers_are_by_line_with_who_and_how(job: Run) -> None:
     """A yes to one line and a no to another; no reply leaves a line open; it is no yes."""
     give(job, "--labour", "gears; 20; 10.00", "--other", "bell; 5.00", "--other", "horn; 1.00")
@@ -89,7 +149,10 @@ def test_a_newer_version_takes_the_older_ones_place(job: Run) -> None:
     assert "Agreed: €0.00 with tax." in said
     done = job("quote", "answer", TAG, "Q1.1", "--yes")
     assert done.code == 1
-    assert "No line Q1.1 stands in this job. Its lines are Q2.1." in done.err
+    said = " ".join(done.err.split())
+    assert "Line Q1.1 is of quote Q1, which Q2 replaces. Answer that one's: Q2.1." in said
+    give(job, "--labour", "gears; 40; 16.00", "--replaces", "Q2", code="Q3")
+    assert "which Q3 replaces" in job("quote", "answer", TAG, "Q1.1", "--yes").err
 
 
 def test_lines_come_from_a_file_too(job: Run, tmp_path: Path) -> None:
