@@ -234,19 +234,23 @@ def _job_closed(state: BikeState, move: Move) -> dict[str, Any]:
     """What was agreed in the job is charged, at the price or below; now and then one is given."""
     quotes = state.standing_quotes(open_job(state, move, is_needed=True))
     agreed = [
-        (line, quote.net_minor.get(line, 0))
+        quote.lines[line]
         for quote in quotes
         for line, answer in quote.answers.items()
-        if answer == "yes"
+        if answer == "yes" and line in quote.lines
     ]
-    usual = {"line_type": "labour", "code": "chain", "tax_rate": "0.09"}
-    lines = [
-        {"line": f"c{line}", **usual, "quote_line": line, "net_minor": net - net // 5}
-        for line, net in agreed
+    lines: list[dict[str, Any]] = [
+        {
+            "line": f"c{line.line}",
+            **{name: getattr(line, name) for name in ("line_type", "code", "tax_rate")},
+            "quote_line": line.line,
+            "net_minor": line.net_minor - line.net_minor // 5,
+        }
+        for line in agreed
     ]
     if move.other % 4 == 1:
         given = {"net_minor": 0, "cost_minor": move.pick, "is_goodwill": True}
-        lines.append({"line": "given", **usual, "line_type": "part", "code": "M1", **given})
+        lines.append({"line": "given", "line_type": "part", "code": "M1", **given})
     return {"currency": "EUR", "lines": lines} if lines else {}
 
 

@@ -415,7 +415,7 @@ def hold_books(examples: int, folders: Any) -> Counter[str]:
         whole = (LATE, len(events), date(2025, 1, 1), date(2026, 5, 31))
         found.update(met(hold(book, *whole)))
         known, days = chance.randrange(len(events) + 1), chance.randrange(400)
-        since = date(2025, 1, 1) + timedelta(days=chance.randrange(300))
+        since = date(2025, 1, 1) + timedelta(days=chance.randrange(150))
         as_at = datetime(2025, 6, 1, tzinfo=UTC) + timedelta(days=chance.randrange(300))
         hold(book, as_at, known, since, since + timedelta(days=days))
 
