@@ -14,6 +14,8 @@ from ledger.figures.job_tables import JobTables
 OLD, YOUNG, MIDDLE = "unknown history", "used under 2 years", "used 2 years or more"
 """Classes of age: a bike of which nobody knows since when it is used, and others by the years."""
 MIDDLE_DAYS = 730
+MOST_JOBS = 100_000
+"""Closed jobs that minutes are foretold from, the newest."""
 
 
 def age_class(is_old: bool | None, days: float | None) -> str | None:
@@ -25,16 +27,19 @@ def age_class(is_old: bool | None, days: float | None) -> str | None:
     return YOUNG if days < MIDDLE_DAYS else MIDDLE
 
 
-def work_of(tables: JobTables) -> Worked:
+def work_of(tables: JobTables, most: int = MOST_JOBS) -> Worked:
     """Give the closed jobs of a ledger with the minutes of each task, of the kind quoted.
+
+    Of more than `most` the newest, whole days of closing: what was long ago tells no more.
 
     Where a job's tier was quoted with no tasks told, all that was worked on it is one task, the
     tier's own code. What was worked and not quoted, or cannot be told from the tier's own, has no
     planned minutes.
     """
     jobs, told = tables.jobs, tables.tasks
-    closed = Columns(jobs, np.flatnonzero(flags(pc.is_valid(jobs["closed_at"]))))
-    tasks = Columns(told, np.flatnonzero(flags(pc.is_valid(told["closed_day"]))))
+    first = _first_day(jobs, most)
+    closed = Columns(jobs, _closed_from(jobs, first))
+    tasks = Columns(told, _closed_from(told, first))
     is_named = flags(pc.is_valid(tasks.taken("task"))) & ~tasks.flags("is_unsplit")
     split = tasks.kept(is_named & (tasks["minutes_quoted"] > 0))
     planned = np.where(split.flags("is_comparable"), split["quoted_minutes"], 0)
@@ -51,6 +56,19 @@ def work_of(tables: JobTables) -> Worked:
         planned_minutes=np.concatenate([planned, whole["quoted_minutes"]]),
         closed_at=closed["closed_day"],
     )
+
+
+def _first_day(jobs: pa.Table, most: int) -> int:
+    """Give the day of closing from which on there are at most so many jobs, or that day's more."""
+    days = np.asarray(jobs["closed_day"].drop_null().to_numpy(), dtype=np.int64)
+    if len(days) <= most:
+        return int(days.min(initial=0))
+    return int(np.partition(days, len(days) - most)[len(days) - most])
+
+
+def _closed_from(table: pa.Table, first: int) -> Integers:
+    """Give the rows of what was closed on a day or later."""
+    return np.flatnonzero(flags(pc.greater_equal(table["closed_day"], first)))
 
 
 def _unsplit(closed: Columns, tasks: Columns, row_of_job: Integers) -> tuple[Columns, Integers]:

@@ -82,6 +82,16 @@ def test_the_true_drift_of_overhauls_is_recovered_from_their_shorter_tasks(demo_
     assert found.high / found.low < 1.25
 
 
+def test_of_very_many_jobs_the_newest_are_what_minutes_are_foretold_from(demo_book: Book) -> None:
+    """Whole days of closing, with all tasks of theirs and no other."""
+    every, few = (work_of(job_tables(demo_book, AS_AT), most) for most in (10**6, 500))
+    first = np.sort(every.closed_at)[-500]
+    is_new = every.closed_at >= first
+    assert few.count_jobs == is_new.sum() >= 500
+    assert few.closed_at.min() == first
+    assert few.actual.sum() == every.actual[is_new[every.job]].sum()
+
+
 def test_old_bikes_take_as_much_longer_as_they_truly_do(fitted: job_time.JobTimes) -> None:
     """The drift of bikes of unknown history over that of the others, in its interval."""
     old = fitted.drift(age_class=OLD, level=0.95)
