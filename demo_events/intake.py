@@ -49,7 +49,7 @@ def open_job(visit: Visit, at: int, promised: str) -> None:
     visit.clock = at
     job = visit.job
     # What comes before the booking in belongs to no job.
-    visit.job = None  # type: ignore[assignment]
+    visit.job = None  # type: ignore[assignment]  # the bike is entered before its visit
     if bike.visits == 0 or bike.known_as:
         register(visit)
     elif visit.shop.new_rider(bike):
@@ -170,7 +170,7 @@ def _told_of_home_work(visit: Visit) -> None:
     data = shop.fitting(bike, "rear_wheel.tube", part)
     data["origin"] = "riders own"
     # The rider fitted it at home, between visits: it belongs to no job.
-    job, visit.job = visit.job, None  # type: ignore[assignment]
+    job, visit.job = visit.job, None  # type: ignore[assignment]  # of no visit for a moment
     visit.add("part_fitted", data, at=visit.clock - back * 86_400, now=visit.clock)
     visit.job = job
     bike.parts["rear_wheel.tube"] = part

@@ -31,6 +31,34 @@ app = typer.Typer(cls=ShowsByTag, no_args_is_help=True)
 
 Job = Annotated[str | None, typer.Option(help="The job, where several are open on the bike.")]
 At = Annotated[str | None, typer.Option(help="When, in the book's time zone; now if not given.")]
+OfTier = Annotated[str | None, typer.Option(help="The tier, at its price of that day.")]
+LabourLines = Annotated[
+    list[str] | None, typer.Option(help="Labour: task; minutes; price before tax.", metavar="T;M;P")
+]
+PartLines = Annotated[
+    list[str] | None,
+    typer.Option(
+        help="A part: its name; price before tax; position; what it costs the shop.",
+        metavar="N;P;AT;C",
+    ),
+]
+OtherLines = Annotated[
+    list[str] | None,
+    typer.Option(help="Anything else: its name; price before tax.", metavar="N;P"),
+]
+LinesFile = Annotated[
+    str | None, typer.Option(help="A JSON file with a list of lines; - for stdin.")
+]
+Tax = Annotated[
+    str | None, typer.Option(help="The tax in %; that of the terms in force if not given.")
+]
+UpTo = Annotated[bool, typer.Option("--up-to", help="The prices are the most it may come to.")]
+FoundLater = Annotated[
+    bool, typer.Option("--found-later", help="The work came to light after the first quote.")
+]
+Replaces = Annotated[str | None, typer.Option(help="The quote that this one stands in for.")]
+QuoteCode = Annotated[str | None, typer.Option("--id", help="Your own id of the quote.")]
+Note = Annotated[str | None, typer.Option(help="Free text; kept encrypted.")]
 HOW = ("in person", "phone", "message", "email", "other")
 
 
@@ -80,39 +108,17 @@ def show(
 @app.command("give")
 def give(
     tag: Tag,
-    tier: Annotated[str | None, typer.Option(help="The tier, at its price of that day.")] = None,
-    labour: Annotated[
-        list[str] | None,
-        typer.Option(help="Labour: task; minutes; price before tax.", metavar="T;M;P"),
-    ] = None,
-    part: Annotated[
-        list[str] | None,
-        typer.Option(
-            help="A part: its name; price before tax; position; what it costs the shop.",
-            metavar="N;P;AT;C",
-        ),
-    ] = None,
-    other: Annotated[
-        list[str] | None,
-        typer.Option(help="Anything else: its name; price before tax.", metavar="N;P"),
-    ] = None,
-    lines: Annotated[
-        str | None, typer.Option(help="A JSON file with a list of lines; - for stdin.")
-    ] = None,
-    tax: Annotated[
-        str | None, typer.Option(help="The tax in %; that of the terms in force if not given.")
-    ] = None,
-    up_to: Annotated[
-        bool, typer.Option("--up-to", help="The prices are the most it may come to.")
-    ] = False,
-    found_later: Annotated[
-        bool, typer.Option("--found-later", help="The work came to light after the first quote.")
-    ] = False,
-    replaces: Annotated[
-        str | None, typer.Option(help="The quote that this one stands in for.")
-    ] = None,
-    code: Annotated[str | None, typer.Option("--id", help="Your own id of the quote.")] = None,
-    note: Annotated[str | None, typer.Option(help="Free text; kept encrypted.")] = None,
+    tier: OfTier = None,
+    labour: LabourLines = None,
+    part: PartLines = None,
+    other: OtherLines = None,
+    lines: LinesFile = None,
+    tax: Tax = None,
+    up_to: UpTo = False,
+    found_later: FoundLater = False,
+    replaces: Replaces = None,
+    code: QuoteCode = None,
+    note: Note = None,
     job: Job = None,
     at: At = None,
     actor: Actor = None,
@@ -181,7 +187,6 @@ def answer(
     Examples:
     $ lockring quote answer 7K3M9QXA --yes --by r1 --how phone
     $ lockring quote answer 7K3M9QXA Q1.1 Q1.2 --no
-    $ lockring quote answer 7K3M9QXA --yes --at "2026-03-01 17:30"
     """
     from ledger import quotes
 
