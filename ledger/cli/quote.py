@@ -142,15 +142,9 @@ def give(
     who, bike = _who(book, actor), _bike(tag)
     on, when = job_of(book, bike, job), _when(book, at)
     read = quote_lines.read_lines(
-        book,
-        tax,
-        when,
-        tier=tier,
-        labour=labour or [],
-        part=part or [],
-        other=other or [],
-        path=lines,
-    )
+        book, tax, when,
+        tier=tier, labour=labour or [], part=part or [], other=other or [], path=lines,
+    )  # fmt: skip
     name = code or short_code("Q")
     draft = quotes.give_draft(
         who, bike, on, name, read, book.settings.currency,
