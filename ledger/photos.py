@@ -1,0 +1,1 @@
+"""Photos of a bike: without what a camera writes into them, encrypted, named by their hash."""

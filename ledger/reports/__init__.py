@@ -1,0 +1,1 @@
+"""What is handed over: the rider's page and the printed tags."""
