@@ -22,6 +22,7 @@ from dashboard.lines import named_as
 from dashboard.series import Series
 from dashboard.words import Words
 from ledger import queries
+from ledger.asking import OWNER, Asker
 from ledger.book import Book
 from ledger.view import BikeView
 
@@ -44,6 +45,14 @@ def _open(path: str) -> Book:
 def open_book() -> Book:
     """Give the book, opened once for the server; raises NoBook, BookDamaged."""
     return _open(str(book_path()))
+
+
+def asker() -> Asker:
+    """Give who asks in this session: what the book gives them depends on it.
+
+    Whatever is kept between sessions and depends on it has it in its key.
+    """
+    return OWNER
 
 
 @dataclass(frozen=True)
