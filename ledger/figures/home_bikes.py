@@ -1,0 +1,48 @@
+"""Bikes in a line each, from what is kept of them: found by letters, or seen last."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from ledger.book import Book
+from ledger.figures.home_keeps import BIKES, rows_now
+from ledger.figures.home_shapes import BikeLine
+
+_NAMES = ("bike", "make", "model", "last_seen_at")
+
+
+def bikes_like(book: Book, letters: str = "", limit: int = 50) -> list[BikeLine]:
+    """Give bikes whose tag, make and model, or rider's id hold some letters, seen last first.
+
+    Letters are compared without regard to case; a rider's id must be whole. Joined tags are one
+    bike, under the first of them.
+    """
+    table, wanted = rows_now(book, BIKES), letters.strip().lower()
+    found = table.filter(_has(table, wanted)) if wanted else table
+    order = [("last_seen_at", "descending"), ("bike", "ascending")]
+    places = pc.select_k_unstable(found.select(list(_NAMES)), limit, order)
+    return [BikeLine(**row) for row in found.select(list(_NAMES)).take(places).to_pylist()]
+
+
+def _has(table: pa.Table, wanted: str) -> pa.ChunkedArray:
+    make, model = (pc.fill_null(table[name], "") for name in ("make", "model"))
+    named = pc.utf8_lower(pc.binary_join_element_wise(make, model, " "))
+    is_tag = pc.match_substring(pc.utf8_lower(table["bike"]), wanted)
+    is_rider = pc.fill_null(pc.equal(pc.utf8_lower(table["rider"]), wanted), False)
+    return pc.or_(pc.or_(is_tag, pc.match_substring(named, wanted)), is_rider)
+
+
+def count_bikes(book: Book) -> int:
+    """Give how many bikes the book holds; joined tags are one."""
+    return len(rows_now(book, BIKES))
+
+
+def bike_lines(book: Book, tags: Iterable[str]) -> dict[str, BikeLine]:
+    """Give the lines of some bikes by tag."""
+    table = rows_now(book, BIKES).select(list(_NAMES))
+    wanted = pa.array(sorted(set(tags)), pa.string())
+    found = table.filter(pc.is_in(table["bike"], wanted))
+    return {row["bike"]: BikeLine(**row) for row in found.to_pylist()}
