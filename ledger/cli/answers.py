@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
 
-from ledger.cli.walk import Ask
+from ledger.bench.walk import Ask
 from ledger.errors import WrongUse
 
 if TYPE_CHECKING:

@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from ledger.bench.walk import WALK, Step
+from ledger.bench.walked import GOES_ON, reached
 from ledger.cli import money, stages, work
 from ledger.cli.answers import COMMANDS, Answers
 from ledger.cli.output import say
 from ledger.cli.prompts import Asker, Back, Leave, Undo, read_line
 from ledger.cli.service import Service
-from ledger.cli.walk import WALK, WORK, Step
 from ledger.errors import LedgerError, WrongUse
 
 if TYPE_CHECKING:
     from ledger.book import Book
-    from ledger.events import Event
 
 STAGES: Mapping[str, stages.Stage] = {
     "bike": stages.bike,
@@ -33,9 +33,6 @@ STAGES: Mapping[str, stages.Stage] = {
     "close": money.close,
 }
 """How each step of the walk is gone through."""
-
-GOES_ON = frozenset({"inspect", "measure", "answer", "work", "torque", "pressures"})
-"""Steps made of several entries: a walk taken up again begins within them."""
 
 
 def follow_service(
@@ -126,18 +123,7 @@ def _take_up(service: Service) -> int:
     """Give the index, after the bike, of the step at which its walk begins or goes on."""
     if not service.job:
         _offer_open_job(service)
-    done = {_step_of(event) for event in service.of_job()} if service.job else set()
-    reached = [index for index, step in enumerate(WALK) if step.key in done]
-    if not reached:
+    last = reached(service.of_job()) if service.job else None
+    if last is None:
         return 0
-    last = reached[-1]
     return last - 1 if WALK[last].key in GOES_ON else last
-
-
-def _step_of(event: Event) -> str:
-    """Give the key of the step an event was recorded in."""
-    if event.kind == "adjusted" and event.data.quantity in ("torque", "pressure"):
-        return "torque" if event.data.quantity == "torque" else "pressures"
-    if event.kind in {step.kind for step in WORK}:
-        return "work"
-    return next((step.key for step in WALK if step.kind == event.kind), "")

@@ -7,12 +7,13 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from ledger import quotes
-from ledger.cli import walk
+from ledger.bench import walk
+from ledger.bench.walk import Step
+from ledger.bench.walked import short_code
 from ledger.cli.output import say
 from ledger.cli.prompts import Back, Skip, Undo, read_line
 from ledger.cli.quote_lines import usual_tax
-from ledger.cli.service import Service, short_code
-from ledger.cli.walk import Step
+from ledger.cli.service import Service
 from ledger.errors import Refused
 from ledger.money import words
 from ledger.quotes import QuotedLine

@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from ledger.bench.walk import Ask
 from ledger.cli.answers import Answers, Misread
 from ledger.cli.output import say
-from ledger.cli.walk import Ask
 
 if TYPE_CHECKING:
     from ledger.book import Book

@@ -134,8 +134,8 @@ def give(
       --labour "drivetrain; 10; 9.00" --found-later
     """
     from ledger import quotes
+    from ledger.bench.walked import short_code
     from ledger.cli import quote_lines
-    from ledger.cli.service import short_code
     from ledger.clocks import job_of
 
     book = open_book(book_path)

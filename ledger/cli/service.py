@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from ledger.bench import walked
+from ledger.bench.walk import Ask
+from ledger.bench.walked import nested
 from ledger.cli import words
 from ledger.cli.output import say, warn
 from ledger.cli.prompts import Asker, Back, Skip, Undo
 from ledger.cli.receipt import confirming, event_words
-from ledger.cli.walk import Ask
 from ledger.errors import Refused
-from ledger.events.types import TAG_ALPHABET
 
 if TYPE_CHECKING:
     from ledger.book import Book
@@ -147,13 +147,7 @@ class Service:
 
     def of_job(self) -> list[Event]:
         """Give the live events of this job, in the order they were recorded."""
-        events = self.book.bike_events(self.bike)
-        struck = {event.data.target for event in events if event.kind == "event_struck"}
-        return [
-            event
-            for event in events
-            if event.job == self.job and event.id not in struck and event.kind != "event_struck"
-        ]
+        return walked.of_job(self.book.bike_events(self.bike), self.job)
 
     def state(self) -> BikeState:
         """Give the bike's state now, as the rules see it."""
@@ -173,21 +167,3 @@ def say_refused(refused: Refused) -> None:
     say("  Nothing was recorded:")
     for problem in refused.problems:
         say(f"    {problem.field.removeprefix('data.')}: {problem.wrong}. {problem.right}")
-
-
-def nested(data: Mapping[str, Any]) -> dict[str, Any]:
-    """Give data with dotted names (`puts_right.fault`) put inside one another."""
-    found: dict[str, Any] = {}
-    for name, value in data.items():
-        outer, _, inner = name.partition(".")
-        if inner:
-            found.setdefault(outer, {})[inner] = value
-        else:
-            found[name] = value
-    return found
-
-
-def short_code(prefix: str) -> str:
-    """Give an id for a job or a quote: the day, and four signs that no other has by chance."""
-    signs = "".join(secrets.choice(TAG_ALPHABET) for _ in range(4))
-    return f"{prefix}{datetime.now(UTC):%y%m%d}-{signs}"

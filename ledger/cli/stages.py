@@ -1,4 +1,4 @@
-"""The stages of a walk: how each step of `ledger.cli.walk` is gone through."""
+"""The stages of a walk: how each step of `ledger.bench.walk` is gone through."""
 
 from __future__ import annotations
 
@@ -6,13 +6,15 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from ledger.cli import walk, words
+from ledger.bench import walk
+from ledger.bench.walk import Step
+from ledger.bench.walked import short_code
+from ledger.cli import words
 from ledger.cli.bike_page import person
 from ledger.cli.booking import booking_of, say_bookings
 from ledger.cli.output import say
 from ledger.cli.prompts import Back, Skip, Undo, read_line
-from ledger.cli.service import Service, short_code
-from ledger.cli.walk import Step
+from ledger.cli.service import Service
 
 if TYPE_CHECKING:
     from ledger.view import Reading, Setting

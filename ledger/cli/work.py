@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from ledger.cli import walk, words
+from ledger.bench import walk
+from ledger.bench.walk import Step
+from ledger.cli import words
 from ledger.cli.money import quote
 from ledger.cli.output import say
 from ledger.cli.prompts import Back, Skip, Undo, read_line
 from ledger.cli.receipt import event_words
 from ledger.cli.service import Service
-from ledger.cli.walk import Step
 
 
 def work(service: Service, step: Step, is_forward: bool) -> bool:

@@ -1,0 +1,452 @@
+"""What the bench page shows of one bike: plain frozen values, figures canonical, instants UTC.
+
+Positions, quantities and faults are codes; whoever shows them has the words. Free text is opened,
+or None where its key is gone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any, Literal
+
+from ledger.quotes import QuotedLine
+from ledger.view import FittedPart, OpenAdvice, OpenFault, OpenJob, Reading, Setting
+
+StepState = Literal["done", "now", "left out", "to come"]
+HiddenState = Literal["off", "on, torqued", "on, not torqued"]
+
+
+@dataclass(frozen=True, slots=True)
+class BikeAtBench:
+    """The bike on the stand. What nobody knows is None: that is ordinary."""
+
+    tag: str
+    other_tags: tuple[str, ...]
+    """Tags that were joined to it, sorted."""
+    make: str | None
+    model: str | None
+    bike_kind: str | None
+    wheel_size: str | None
+    description: str | None
+    frame_number: str | None
+    is_e_bike: bool
+    speeds: int | None
+    riding: str | None
+    first_used_on: str | None
+    """None: its history before the book is not known."""
+    rider: str | None
+    keeper: str | None
+    distance_km: Decimal | None
+    """None where no distance was ever read."""
+    distance_at: datetime | None
+    registered_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class JobAtBench:
+    """The visit that is worked on."""
+
+    job: str
+    tier: str | None
+    opened_at: datetime
+    opened_seq: int
+    """The seq of its opening: `came_back` is told as the book stood then."""
+    promised_at: datetime | None
+    waiting_for: str | None
+    """Answer, part, payment or other, while it is held."""
+    complaint: str | None
+    came_with: str | None
+    ceiling_minor: int | None
+    currency: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class StepAt:
+    """One step of the walk and how far it is."""
+
+    key: str
+    title: str
+    state: StepState
+    count_done: int
+    """Items of it that this job has, or events where it has no items."""
+    count_items: int | None
+    """None where it is not gone through item by item."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a walk stands: the step, and the item within it where it has items.
+
+    An item is a position (inspect, torque, pressures), `position quantity point` (measure) or
+    the id of a quoted line (answer).
+    """
+
+    step: str
+    item: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StandingNote:
+    """A note shown whenever its position is opened."""
+
+    event: str
+    position: str
+    text: str | None
+    """None where the key is gone."""
+    actor: str
+    noted_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Uncovered:
+    """A position of a system that "the rest" does not cover, and why."""
+
+    position: str
+    why: Literal[
+        "looked at in this job", "open fault", "unsafe", "past its limit", "not on this bike"
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """What one press of "rest of this system within limit" records: exactly these positions."""
+
+    system: str
+    covers: tuple[str, ...]
+    """In the vocabulary's order; goes to `inspected.covers` as it is. Empty: nothing to press."""
+    uncovered: tuple[Uncovered, ...]
+    """Every other position of the system, each with the reason."""
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """The last verdict on a position, or on a whole system."""
+
+    position: str
+    verdict: str
+    fault: str | None
+    looked_at: datetime
+    actor: str
+    event: str
+    is_of_this_job: bool
+    is_covered: bool = False
+    """Told by a look at the rest of its system, not at itself."""
+
+
+@dataclass(frozen=True, slots=True)
+class SystemLook:
+    """One system to inspect."""
+
+    system: str
+    positions: tuple[str, ...]
+    """Every position of it, the system's own first; for entering a finding."""
+    last: Look | None
+    """The last verdict on the system as a whole."""
+    looks: tuple[Look, ...]
+    """The last verdict on each position that ever had one."""
+    is_done: bool
+    """This job has a look at the system as a whole (also by the rest of it)."""
+    count_found: int
+    """Findings of this job at its single positions."""
+    rest: Rest
+
+
+@dataclass(frozen=True, slots=True)
+class LimitShown:
+    """The limit a reading will be held against; canonical."""
+
+    due: Decimal
+    watch: Decimal | None
+    unsafe: Decimal | None
+    direction: Literal["above", "below"]
+    """The worn side."""
+    unit: str
+    source: str
+    is_makers: bool
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeShown:
+    """A gauge or torque tool to choose."""
+
+    gauge: str
+    label: str
+    calibration_due_on: str | None
+    is_overdue: bool
+    is_last_used: bool
+    """The last reading or setting here was taken with it."""
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureItem:
+    """One thing to measure, with everything that stands beside the entry."""
+
+    position: str
+    quantity: str
+    point: str | None
+    unit: str
+    """The unit of the entry: the one last entered here, else the canonical one."""
+    canonical_unit: str
+    digits: int
+    last: Reading | None
+    """Also where the part was changed since: then `is_of_an_earlier_part`."""
+    is_of_an_earlier_part: bool
+    last_entered: Mapping[str, Any] | None
+    """The last payload as entered (value or marks, unit, over_pitches, with_backing_plate)."""
+    limit: LimitShown | None
+    gauges: tuple[GaugeShown, ...]
+    has_backing_plate: bool | None
+    """For pads: as last entered; None where it does not apply."""
+    is_by_marks: bool
+    """The last reading was by go/no-go marks: offer the same."""
+    done: Reading | None
+    """This job's reading, once there is one."""
+
+    @property
+    def key(self) -> str:
+        """Give what names it as an item: see `Place`."""
+        return " ".join(word for word in (self.position, self.quantity, self.point) if word)
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What the book would store of a reading that was only typed."""
+
+    verdict: str | None
+    """None where no limit is known: nobody can say."""
+    limit: Decimal | None
+    canonical: Decimal | None
+    canonical_low: Decimal | None
+    canonical_high: Decimal | None
+    problems: tuple[str, ...]
+    """What would refuse it, in a sentence each."""
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HiddenBy:
+    """A position that one has to disturb to reach another."""
+
+    position: str
+    state: HiddenState
+    """Off: when it is fitted it hides what is under it. On and torqued: its torque is void once
+    what is under it is worked on."""
+
+
+@dataclass(frozen=True, slots=True)
+class TorqueItem:
+    """Something disturbed and not torqued since; hidden positions come before what hides them."""
+
+    position: str
+    disturbed_at: datetime
+    disturbed_by: str
+    """The event."""
+    actor: str
+    """Who disturbed it."""
+    unit: str
+    """Of the entry: the one last entered here, else the canonical one."""
+    last: Setting | None
+    """The last torque ever set there, also where it is void by now."""
+    last_tool: str | None
+    maker_low: Decimal | None
+    maker_high: Decimal | None
+    """As last entered on this bike at this position, for the part that is on it; canonical."""
+    maker_event: str | None
+    thread: str | None
+    """As last entered here."""
+    hidden_by: tuple[HiddenBy, ...]
+    tools: tuple[GaugeShown, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PressureSource:
+    """What one part at a wheel says of the highest pressure; canonical bar."""
+
+    position: str
+    part: str | None
+    """None: nothing is recorded as fitted there."""
+    maximum: Decimal | None
+    """None: not known."""
+
+
+@dataclass(frozen=True, slots=True)
+class PressureItem:
+    """A tyre, fork or shock to set."""
+
+    position: str
+    unit: str
+    canonical_unit: str
+    last: Setting | None
+    sources: tuple[PressureSource, ...]
+    """For a tyre: tyre, rim and insert; for suspension the part itself."""
+    maximum: Decimal | None
+    """The lowest known; None where none is."""
+    set_by: str | None
+    """The position whose part says so."""
+    unknown: tuple[str, ...]
+    """Fitted or not, the positions whose maximum nobody entered: check the marks on them."""
+    tools: tuple[GaugeShown, ...]
+    done: Setting | None
+    """This job's setting, once there is one."""
+
+
+@dataclass(frozen=True, slots=True)
+class UnsafeStanding:
+    """An unsafe finding that nothing has put right."""
+
+    position: str
+    found: tuple[str, ...]
+    """The events that found it."""
+    is_of_this_job: bool
+    told: str | None
+    """The advice event that told the keeper so in this job."""
+    answer: str | None
+    """The keeper's last answer to it; no reply is none."""
+
+    @property
+    def is_settled(self) -> bool:
+        """Whether a job may be closed over it (with a warning): told, and answered."""
+        return self.told is not None and self.answer in ("yes", "no", "later")
+
+
+@dataclass(frozen=True, slots=True)
+class HandBack:
+    """What stands between the work and the door."""
+
+    unsafe: tuple[UnsafeStanding, ...]
+    past_limits: tuple[Reading, ...]
+    """Readings that are due or unsafe."""
+    untorqued: tuple[str, ...]
+    rechecks: tuple[str, ...]
+    """Offered to be rechecked: everything worked on in this job, the brakes and wheels first."""
+    faults: tuple[OpenFault, ...]
+    is_released: bool
+    charges: tuple[QuotedLine, ...]
+    """What closing charges: every line answered with yes."""
+    unanswered: tuple[QuotedLine, ...]
+    """Quoted lines without a yes or no."""
+    clocks: tuple[str, ...]
+    """Mechanics whose clock runs on this bike: a job is closed after they stop."""
+    stops: tuple[str, ...]
+    """What keeps the job from being closed, in a sentence each; empty: one press closes it."""
+    tells: tuple[str, ...]
+    """What closing warns of, in a sentence each; nothing here says that a bike is safe."""
+
+
+@dataclass(frozen=True, slots=True)
+class EntryAtBench:
+    """A live event of this job (or, where none is open, of the bike)."""
+
+    event: str
+    seq: int
+    kind: str
+    step: str
+    """The step of the walk it belongs to; empty for none."""
+    actor: str
+    is_own: bool
+    occurred_at: datetime
+    recorded_at: datetime
+    position: str | None
+    data: Mapping[str, Any]
+    """The payload as plain JSON types, its text opened."""
+
+
+@dataclass(frozen=True, slots=True)
+class Holder:
+    """Another mechanic who is at this bike: a clock that runs, or entries of the last hours."""
+
+    mechanic: str
+    running_since: datetime | None
+    """Their clock runs on this bike since then; None where none does."""
+    task: str | None
+    at: tuple[tuple[str, datetime], ...]
+    """(position, when) of their entries of this job, the newest first, each position once."""
+    last_at: datetime
+    """Their last event here, or the start of their clock."""
+
+
+@dataclass(frozen=True, slots=True)
+class OwnClock:
+    """The asker's clock on this bike."""
+
+    job: str
+    task: str
+    minutes_kind: str
+    since: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class FoundBike:
+    """One bike that words may mean."""
+
+    tag: str
+    other_tags: tuple[str, ...]
+    make: str | None
+    model: str | None
+    bike_kind: str | None
+    description: str | None
+    rider: str | None
+    """The rider's id."""
+    rider_name: str | None
+    last_seen_at: datetime
+    open_job: str | None
+    matched: tuple[str, ...]
+    """Where the words were found: tag, make, model, description, rider."""
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoShown:
+    """A photo's event; the picture itself is read by `ledger.photos.read_photo`."""
+
+    event: str
+    photo: str
+    """The hash of the ciphertext, and the file's name."""
+    media_type: str
+    job: str | None
+    position: str | None
+    caption: str | None
+    is_before: bool | None
+    """None where nobody said."""
+    actor: str
+    taken_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Everything a page needs of one bike on the stand, in one call."""
+
+    bike: BikeAtBench
+    actor: str
+    asked_at: datetime
+    size: int
+    """Events in the book when this was read."""
+    jobs: tuple[OpenJob, ...]
+    """Every open job of the bike, the one opened last at the end."""
+    job: JobAtBench | None
+    """The one that is worked on; None where none is open."""
+    steps: tuple[StepAt, ...]
+    at: Place
+    """Where the walk goes on."""
+    notes: Mapping[str, tuple[StandingNote, ...]]
+    """By position, newest first."""
+    fitted: tuple[FittedPart, ...]
+    faults: tuple[OpenFault, ...]
+    advice: tuple[OpenAdvice, ...]
+    systems: tuple[SystemLook, ...]
+    measures: tuple[MeasureItem, ...]
+    torques: tuple[TorqueItem, ...]
+    torqued: tuple[Setting, ...]
+    """Torques set in this job that still stand."""
+    pressures: tuple[PressureItem, ...]
+    quoted: tuple[QuotedLine, ...]
+    """Lines of this job's standing quotes with the last answer."""
+    hand_back: HandBack
+    entries: tuple[EntryAtBench, ...]
+    """Newest first."""
+    others: tuple[Holder, ...]
+    clock: OwnClock | None
+    photos: tuple[PhotoShown, ...]
+    """Of the whole bike, newest first."""
