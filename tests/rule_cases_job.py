@@ -28,6 +28,7 @@ from tests.rule_shorthand import (
     taxed,
 )
 
+DISCOUNT = line("2", line_type="other", code="regular", net_minor=-200)
 CASES: dict[str, Case] = {
     "job_missing": Case(
         [BORN, OPEN],
@@ -256,6 +257,28 @@ CASES: dict[str, Case] = {
         march("quote_given", quote(line("1", line_type="other", net_minor=-500)), **job()),
         "data.lines[0].net_minor",
         "labour chain is -5.00 EUR, below nought",
+    ),
+    "discount_left_out": Case(
+        [
+            *(BORN, OPEN, E("2024-02-02", "quote_given", quote(line("1"), DISCOUNT), job())),
+            E("2024-02-03", "quote_answered", answered("yes", "1"), job()),
+            E("2024-02-03", "quote_answered", answered("yes", "2"), job()),
+        ],
+        march("job_closed", charge(line("a", quote_line="1")), **job()),
+        march(
+            "job_closed",
+            charge(line("a", quote_line="1"), {**DISCOUNT, "line": "b", "quote_line": "2"}),
+            **job(),
+        ),
+        "data.lines",
+        "line 2 (regular), -2.00 EUR, was agreed and is left out",
+    ),
+    "amount_below_nought": Case(
+        [BORN, OPEN],
+        march("quote_given", quote(line("1", cost_minor=-1)), **job()),
+        march("quote_given", quote(line("1", cost_minor=0)), **job()),
+        "data.lines[0].cost_minor",
+        "-0.01 EUR is below nought",
     ),
     "goodwill_charged": Case(
         AGREED,

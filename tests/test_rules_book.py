@@ -34,6 +34,8 @@ def quantity(**more: Any) -> dict[str, Any]:
 
 
 ODD_WINDOW = {"fault": "odd", "days": 1, "distance_km": 1}
+BACKWARDS = {"code": "quick", "label": "quick", "price_minor": -1}
+OWED = {"mechanic": "mia", "minor_per_hour": -1}
 ODD_PLACE = {"code": "a", "label": "a", "hides": ["odd"]}
 
 
@@ -45,6 +47,9 @@ ODD_PLACE = {"code": "a", "label": "a", "hides": ["odd"]}
         ("impossible_terms", terms(tax_rate="21"), "data.tax_rate"),
         ("impossible_terms", terms(sellable_hours="-1"), "data.sellable_hours"),
         ("wrong_currency", terms(currency="DKK"), "data.currency"),
+        ("amount_below_nought", terms(fixed_cost_minor=-1), "data.fixed_cost_minor"),
+        ("amount_below_nought", terms(tiers=[BACKWARDS]), "data.tiers[0].price_minor"),
+        ("amount_below_nought", terms(wages=[OWED]), "data.wages[0].minor_per_hour"),
         ("unknown_word", terms(windows=[ODD_WINDOW]), "data.windows[0].fault"),
         ("unknown_word", terms(positions=[ODD_PLACE]), "data.positions[0].hides[0]"),
     ],

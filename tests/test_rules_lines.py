@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from typing import Any
 
@@ -137,3 +138,42 @@ def test_a_discount_is_a_line_that_was_agreed() -> None:
     assert refused == {"charged_above_quote"}
     extra = {**discount, "net_minor": 300}
     assert found(offered(extra, yes="2"), [closing(taken)]) == {"below_nought"}
+
+
+def test_a_bill_without_the_agreed_discount_is_warned_of() -> None:
+    """One on which something is charged, that is: given away whole, there is nothing to lessen."""
+    discount = line("2", line_type="other", code="discount", net_minor=-300)
+    charged = line("a", quote_line="1")
+    assert found(offered(line("1"), discount, yes="12"), [closing(charged)]) == {
+        "discount_left_out"
+    }
+    assert found(offered(line("1"), discount, yes="1"), [closing(charged)]) == set()
+    assert found(offered(line("1"), discount, yes="12"), [closing(given_away("a"))]) == set()
+
+
+@pytest.mark.parametrize(
+    ("kind", "data", "field"),
+    [
+        ("job_opened", {"ceiling_minor": -1}, "ceiling_minor"),
+        ("goodwill_given", {"value_minor": -1}, "value_minor"),
+        ("advised", {"position": "chain", "verdict": "watch", "urgency": "soon",
+                     "price_minor": -1}, "price_minor"),
+        ("job_closed", charge(given_away("a", cost_minor=-1)), "lines[0].cost_minor"),
+    ],
+)  # fmt: skip
+def test_no_amount_but_a_discount_is_below_nought(
+    kind: str, data: dict[str, Any], field: str
+) -> None:
+    """A cost below nought would be an earning; 0 is an amount like others."""
+    before = [BORN] if kind == "job_opened" else [BORN, OPEN]
+    (one,) = problems(before, [march(kind, data, **job())])
+    assert (one.rule, one.field) == ("amount_below_nought", f"data.{field}")
+    assert one.wrong == "-0.01 EUR is below nought"
+    zero = json.loads(json.dumps(data).replace("-1", "0"))
+    assert found(before, [march(kind, zero, **job())]) == set()
+
+
+def test_records_brought_in_keep_the_costs_they_have() -> None:
+    """What another program wrote is kept as it was."""
+    closed = closing(given_away("a", cost_minor=-1))
+    assert found([BORN, OPEN], [closed], replace(FACTS, is_brought_in=True)) == set()

@@ -10,6 +10,7 @@ from ledger.errors import Problem
 from ledger.events import BOOK_KINDS, Event, event_classes, kinds
 from ledger.events.job import Line
 from ledger.rules import (
+    amounts,
     bike,
     charges,
     clocks,
@@ -34,6 +35,7 @@ RULES: tuple[Rule, ...] = (
     *quotes.RULES,
     *charges.RULES,
     *lines.RULES,
+    *amounts.RULES,
     *words.RULES,
     *figures.RULES,
     *safety.RULES,

@@ -1,4 +1,4 @@
-"""Rules about single lines of quotes and charges: what is charged is what was quoted, tax, sign."""
+"""Rules about single lines and sums: what is charged is what was quoted, tax, sign, discount."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from ledger.events import kinds
 from ledger.events.job import Line
 from ledger.money import tax_minor
 from ledger.rules.facts import BookFacts
-from ledger.rules.rule import Finding, refuses, some
+from ledger.rules.rule import Finding, refuses, some, warns
 from ledger.state import BikeState
 
 Billed = kinds.QuoteGiven | kinds.JobClosed
@@ -120,4 +120,29 @@ def below_nought(state: BikeState, event: Billed, facts: BookFacts) -> Iterator[
             yield Finding(field, wrong, "Charge 0 at the least, or quote the discount as a line")
 
 
-RULES = (charged_otherwise, charged_at_other_tax, wrong_tax, below_nought)
+@warns(
+    "discount_left_out",
+    "a job closed without a discount that was agreed",
+    "job_closed",
+)
+def discount_left_out(
+    state: BikeState, event: kinds.JobClosed, facts: BookFacts
+) -> Iterator[Finding]:
+    """Warn where the keeper pays more than the lines they said yes to come to."""
+    lines = event.data.lines
+    named = {line.quote_line for line in lines if not line.is_goodwill}
+    if not any(line.net_minor > 0 for line in lines):
+        return
+    for quote in state.standing_quotes(event.job):
+        for name, offered in quote.lines.items():
+            if offered.net_minor < 0 and quote.answers[name] == "yes" and name not in named:
+                wrong = (
+                    f"line {name} ({offered.code}), {facts.money(offered.net_minor)}, was agreed"
+                )
+                right = (
+                    "Charge it as a line of its own (line_type other), or tell the keeper why not"
+                )
+                yield Finding("data.lines", f"{wrong} and is left out", right)
+
+
+RULES = (charged_otherwise, charged_at_other_tax, wrong_tax, below_nought, discount_left_out)
