@@ -7,7 +7,7 @@ from datetime import date, datetime, tzinfo
 from decimal import Decimal
 
 from babel import Locale, UnknownLocaleError
-from babel.dates import format_date, format_time
+from babel.dates import format_date, format_skeleton, format_time
 from babel.numbers import format_decimal
 
 SIGNS = {"degree": "°", "count": "", "percent": "%"}
@@ -65,6 +65,11 @@ class Formats:
         """Give a day, such as `3 Mar 2026`; an instant is taken in the book's time zone."""
         day = self.local(when).date() if isinstance(when, datetime) else when
         return format_date(day, "medium", locale=self.locale)
+
+    def short_day(self, when: datetime | date) -> str:
+        """Give a day without its year, such as `3 Mar`."""
+        day = self.local(when).date() if isinstance(when, datetime) else when
+        return format_skeleton("MMMd", day, locale=self.locale)
 
     def time(self, when: datetime) -> str:
         """Give the time of day, in the book's time zone."""

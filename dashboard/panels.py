@@ -12,7 +12,6 @@ from dashboard.entries import last_distance, last_looks
 from dashboard.lines import named_as
 from dashboard.markup import capital, text
 from dashboard.words import Words
-from ledger.queries import ShopSummary
 from ledger.view import BikeView, FittedPart, Setting
 
 
@@ -75,25 +74,6 @@ def as_at_line(day: date, is_today: bool, words: Words) -> str:
     return (
         f'<p class="lk-asat"><span>As at <strong>{text(said)}</strong></span>'
         "<span>what was true at the end of that day</span></p>"
-    )
-
-
-def book_head(summary: ShopSummary, words: Words) -> str:
-    """Give the head of the first page: how much the book holds and what waits in it."""
-    number = words.formats.number
-    facts = {
-        "Bikes": summary.bikes,
-        "Jobs open": summary.jobs_open,
-        "Faults open": summary.faults_open,
-        "Events": summary.events,
-    }
-    listed = "".join(
-        f"<div><dt>{text(fact)}</dt><dd>{text(number(count))}</dd></div>"
-        for fact, count in facts.items()
-    )
-    return (
-        '<header class="lk-identity"><h1>Which bike?</h1>'
-        f'<dl class="lk-facts">{listed}</dl></header><h2 class="lk-title">Seen last</h2>'
     )
 
 

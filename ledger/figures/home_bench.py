@@ -25,13 +25,13 @@ def bench_today(
 ) -> tuple[BenchJob, ...]:
     """Give the jobs that are open, those past their promised time first, then as promised.
 
-    A job that was promised for no time comes last, the oldest first. When somebody else's clock
-    was started is told only to those who see colleagues' figures.
+    A job that was promised for no time comes last, the oldest first. That somebody else's clock
+    was forgotten is told only to those who see colleagues' figures.
     """
     at = now or datetime.now(UTC)
     jobs = _in_order(rows_now(book, OPEN_JOBS)).slice(0, limit).to_pylist()
     lines = bike_lines(book, [row["bike"] for row in jobs])
-    on_it = _on_it(running(book, now), asker)
+    on_it = _on_it(running(book, now, asker=asker), asker)
     return tuple(
         BenchJob(
             bike=row["bike"],
@@ -67,14 +67,13 @@ def _in_order(jobs: pa.Table) -> pa.Table:
 def _on_it(clocks: tuple[RunningClock, ...], asker: Asker) -> Mapping[tuple[str, str], list[OnIt]]:
     found: dict[tuple[str, str], list[OnIt]] = defaultdict(list)
     for clock in clocks:
-        is_seen = is_theirs(asker, clock.mechanic)
         found[clock.bike, clock.job].append(
             OnIt(
                 mechanic=clock.mechanic,
                 task=clock.task,
                 is_paused=clock.is_paused,
-                since=clock.since if is_seen else None,
-                is_forgotten=is_seen and clock.is_forgotten,
+                since=clock.since,
+                is_forgotten=clock.is_forgotten and is_theirs(asker, clock.mechanic),
             )
         )
     return found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import UTC, datetime
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -38,6 +39,12 @@ def _has(table: pa.Table, wanted: str) -> pa.ChunkedArray:
 def count_bikes(book: Book) -> int:
     """Give how many bikes the book holds; joined tags are one."""
     return len(rows_now(book, BIKES))
+
+
+def first_seen_at(book: Book) -> datetime | None:
+    """Give when the first thing was recorded of any bike; None where nothing was."""
+    found = pc.min(rows_now(book, BIKES)["first_seen_at"]).as_py()
+    return None if found is None else found.astimezone(UTC)
 
 
 def bike_lines(book: Book, tags: Iterable[str]) -> dict[str, BikeLine]:

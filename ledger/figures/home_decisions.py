@@ -80,7 +80,7 @@ def _late(book: Book, now: datetime) -> Iterator[Waiting]:
 
 
 def _clocks(book: Book, now: datetime | None, asker: Asker) -> Iterator[Waiting]:
-    for one in running(book, now):
+    for one in running(book, now, asker=asker):
         if one.is_forgotten and is_theirs(asker, one.mechanic):
             yield Waiting("clock", one.bike, one.job, None, one.task, None, one.since, one.mechanic)
 

@@ -20,9 +20,10 @@ class OnIt:
     mechanic: str
     task: str
     is_paused: bool
-    since: datetime | None
-    """When the clock was started, or paused, UTC; None where that is not the asker's to see."""
+    since: datetime
+    """When the clock was started, or paused; UTC."""
     is_forgotten: bool
+    """It runs since another day; false where that is not the asker's to see."""
 
 
 @dataclass(frozen=True, slots=True)
