@@ -7,7 +7,7 @@ import logging
 import streamlit as st
 
 from dashboard import data, filters, markup, theme
-from dashboard.views import bike, bikes, chains, due, earnings, faults, home, quote, time, wear
+from dashboard.views import bench, bike, bikes, chains, due, earnings, faults, home, quote, time, wear
 from dashboard.ways import ways
 from ledger.asking import NotForRole
 from ledger.book import Book
@@ -43,7 +43,8 @@ def _pages(book: Book) -> None:
         ("Due", due), ("Wear", wear), ("Chains", chains), ("Faults", faults), ("Time", time),
         ("Earnings", earnings), ("Quote", quote),
     )  # fmt: skip
-    pages = [at_home, at_bike, at_bikes]
+    at_bench = st.Page(bench.page, title="Bench", url_path="bench")
+    pages = [at_home, at_bike, at_bikes, at_bench]
     pages += [st.Page(each.page, title=name, url_path=name.lower()) for name, each in others]
     chosen = st.navigation(pages, position="hidden")
     _masthead(book, chosen.url_path)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
-from dashboard import shapes
+from dashboard import bench_style, shapes
 
 LIGHT = {
     "paper": "#f2f5f4",
@@ -69,6 +69,7 @@ def style_sheet() -> str:
         f"@media (prefers-color-scheme: dark){{:root{{color-scheme:dark;{_variables(DARK)}}}}}\n"
         + shapes.style_rules()
         + STYLES.read_text(encoding="utf-8")
+        + bench_style.style_rules()
     )
 
 

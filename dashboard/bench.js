@@ -1,0 +1,102 @@
+/* The bench page's hand: the field that is next, Enter, double taps, and a line that is lost. */
+(() => {
+  if (window.lockringBench) { window.lockringBench(); return; }
+  const bench = () => document.querySelector(".st-key-bench");
+  const seen = new WeakSet();
+  let item = "";
+
+  const figures = () => {
+    for (const field of document.querySelectorAll("[class*='st-key-number-'] input")) {
+      if (field.inputMode !== "decimal") {
+        field.inputMode = "decimal";
+        field.enterKeyHint = "done";
+        field.autocomplete = "off";
+      }
+    }
+  };
+  const next = () => {
+    const head = document.querySelector(".st-key-bench_item .lk-item, .st-key-bench .lk-item");
+    if (!head) return;
+    const entry = document.querySelector(".st-key-bench_entry input");
+    const moved = head.dataset.item !== item;
+    item = head.dataset.item;
+    if (entry && !entry.disabled && !seen.has(entry)) {
+      seen.add(entry);
+      entry.focus({ preventScroll: true });
+    } else if (moved && !entry && (!document.activeElement || document.activeElement === document.body)) {
+      head.focus({ preventScroll: true });
+    }
+    if (moved) {
+      const here = document.querySelector("[class*='st-key-stroke-now']");
+      const scale = document.querySelector(".st-key-bench_steps");
+      if (here && scale) scale.scrollLeft = here.offsetLeft - (scale.clientWidth - here.clientWidth) / 2;
+      const room = document.querySelector("[data-testid='stMain']");
+      const top = bench();
+      if (room && top && room.scrollTop > top.offsetTop) room.scrollTo({ top: Math.max(0, top.offsetTop - 120) });
+    }
+  };
+  let asked = 0;
+  const look = () => {
+    if (asked) return;
+    asked = requestAnimationFrame(() => { asked = 0; if (bench()) { figures(); next(); } line(); });
+  };
+  window.lockringBench = look;
+
+  /* Enter in an entry records: what is typed is sent first, then the press. */
+  document.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || event.isComposing) return;
+    const field = event.target.closest?.(".st-key-bench_entry input");
+    if (!field) return;
+    setTimeout(() => document.querySelector(".st-key-bench_entry [class*='st-key-record'] button")?.click(), 40);
+  });
+
+  /* A glove that taps twice presses once: the second tap may lie on what comes next. */
+  document.addEventListener("click", (event) => {
+    if (event.detail > 1 && event.target.closest?.(".st-key-bench button, .st-key-bench_head button")) {
+      event.stopImmediatePropagation();
+      event.preventDefault();
+    }
+  }, true);
+
+  /* Whether the book answers. */
+  let band = null, pressed = 0, silent = false;
+  const app = () => document.querySelector("[data-testid='stApp']");
+  const lost = () => {
+    const state = app()?.dataset.testConnectionState;
+    return navigator.onLine === false || (state !== undefined && state !== "CONNECTED" && state !== "STATIC_CONNECTED") || silent;
+  };
+  const line = () => {
+    const isLost = lost() && Boolean(bench());
+    if (isLost && !band) {
+      band = document.createElement("div");
+      band.className = "lk-lost";
+      band.setAttribute("role", "alert");
+      band.innerHTML = "<b>No line to the book.</b> <span>Nothing typed or pressed since is in the book. " +
+        "It stays here; go on when this band is gone.</span>";
+      document.body.append(band);
+      document.body.classList.add("lk-is-lost");
+    } else if (!isLost && band) {
+      band.remove();
+      band = null;
+      document.body.classList.remove("lk-is-lost");
+    }
+  };
+  document.addEventListener("click", (event) => {
+    if (event.target.closest?.(".st-key-bench button, .st-key-bench_head button")) pressed = Date.now();
+  });
+  const answered = () => { pressed = 0; silent = false; };
+  setInterval(() => {
+    const state = app()?.dataset.testScriptState;
+    if (pressed && state === "running") answered();
+    if (pressed && Date.now() - pressed > 4000) silent = true;
+    line();
+  }, 1000);
+  addEventListener("online", line);
+  addEventListener("offline", line);
+  new MutationObserver((changes) => {
+    if (changes.some((one) => one.type === "attributes" && one.target === app())) answered();
+    look();
+  }).observe(document.body, { subtree: true, childList: true, attributes: true,
+    attributeFilter: ["data-test-connection-state", "data-test-script-state"] });
+  look();
+})();

@@ -1,0 +1,100 @@
+"""Where a walk stands: the items of each step, what is open of them, and which step comes next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from dashboard.bench_address import STEPS
+from dashboard.bench_stand import Stand
+from ledger.bench.shapes import Bench, Place
+from ledger.bench.walk import WALK
+
+ALL = "all"
+"""As an item: the whole step, as a list."""
+WHEN_NEEDED = ("quote",)
+"""Steps that a walk only passes: whoever needs them opens them."""
+TITLES = {step.key: step.title for step in WALK}
+SHORT = TITLES | {"answer": "Answer", "torque": "Torque"}
+"""The words on the scale."""
+
+
+@dataclass(frozen=True)
+class Stands:
+    """Where a page stands, and what was asked for that is not there."""
+
+    place: Place
+    wild: str = ""
+
+
+def items(bench: Bench, step: str) -> dict[str, bool]:
+    """Give the items of a step, and whether this job has them; none for a step without items."""
+    if step == "inspect":
+        return {one.system: one.is_done for one in bench.systems}
+    if step == "measure":
+        return {one.key: one.done is not None for one in bench.measures}
+    if step == "torque":
+        return {one.position: False for one in bench.torques}
+    if step == "pressures":
+        return {one.position: one.done is not None for one in bench.pressures}
+    if step == "answer":
+        return {one.line.line: one.answer in ("yes", "no") for one in bench.quoted}
+    return {}
+
+
+def open_items(stand: Stand, step: str) -> list[str]:
+    """Give the items of a step that are neither recorded nor left out."""
+    left = stand.left_out(step)
+    return [key for key, is_done in items(stand.bench, step).items() if not is_done and key not in left]
+
+
+def is_open(stand: Stand, step: str) -> bool:
+    """Say whether a walk stops at a step."""
+    if step in ("inspect", "measure", "torque", "pressures", "answer"):
+        return bool(open_items(stand, step))
+    if step in WHEN_NEEDED or step in stand.left_out("steps"):
+        return False
+    return step in ("work", "hand_back", "close") or stand.step(step).state != "done"
+
+
+def next_step(stand: Stand, step: str) -> str:
+    """Give the step a walk goes on to after one: the next one with something open in it."""
+    later = STEPS[STEPS.index(step) + 1 :]
+    if step == "hand_back" and not stand.bench.hand_back.is_released:
+        return step
+    return next((key for key in later if is_open(stand, key)), STEPS[-1])
+
+
+def stands_at(stand: Stand) -> Stands:
+    """Give where the page stands: as the address says, else where the walk goes on."""
+    asked = stand.asked
+    wild = f"There is no step {stand.asked.step or 'of that name'} in a service." if asked.is_wild_step else ""
+    if stand.bench.job is None:
+        return Stands(Place("booking"), wild)
+    if not asked.step:
+        return Stands(_goes_on(stand), wild)
+    known = items(stand.bench, asked.step)
+    if asked.item and (asked.item in known or asked.item == ALL):
+        return Stands(Place(asked.step, asked.item))
+    if asked.item:
+        wild = f"{SHORT[asked.step]} has nothing of that name on this bike; this is what is open."
+    return Stands(_in_step(stand, asked.step), wild)
+
+
+def _in_step(stand: Stand, step: str) -> Place:
+    if not items(stand.bench, step):
+        return Place(step)
+    still = open_items(stand, step)
+    if still:
+        return Place(step, still[0])
+    onward = next_step(stand, step)
+    return _in_step(stand, onward) if onward != step else Place(step, ALL)
+
+
+def _goes_on(stand: Stand) -> Place:
+    """Give where the walk was left: at what was left out last, or after what was recorded last."""
+    at, left = stand.bench.at, stand.kept("walk").get("step", "")
+    if left in STEPS and STEPS.index(left) > STEPS.index(at.step):
+        return _in_step(stand, left)
+    if at.item is not None and at.item in open_items(stand, at.step):
+        return at
+    return _in_step(stand, at.step)

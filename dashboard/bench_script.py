@@ -1,0 +1,8 @@
+"""The page's own script: where the hand goes next, and whether the book still answers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+SCRIPT = f"<script>{Path(__file__).with_name('bench.js').read_text(encoding='utf-8')}</script>"
+"""Fixed text; nothing of a book or of what is typed is in it."""

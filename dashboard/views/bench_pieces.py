@@ -1,0 +1,195 @@
+"""What every step of the bench page is made of: the item's head, its presses, refusals, notes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+import streamlit as st
+
+from dashboard import bench_html, bench_press, bench_words
+from dashboard.bench_address import STEPS
+from dashboard.bench_form import Form, NotRead
+from dashboard.bench_place import SHORT, items, next_step
+from dashboard.bench_press import Heard
+from dashboard.bench_stand import Drafts, Stand
+from dashboard.markup import capital
+from dashboard.time_clock import Said
+from ledger.bench import drafts
+from ledger.vocabulary.caution import needs_caution
+
+Make = Callable[[], Drafts]
+
+
+def press_button(
+    label: str, key: str, act: Callable[..., None], *args: object, is_first: bool = False,
+    is_off: bool = False, is_wide: bool = False,
+) -> None:  # fmt: skip
+    """Draw one press; the first of a card is filled, the others are outlines."""
+    st.button(
+        label,
+        key=key,
+        on_click=act,
+        args=args,
+        type="primary" if is_first else "secondary",
+        disabled=is_off,
+        width="stretch" if is_wide or is_first else "content",
+    )
+
+
+def head(stand: Stand, step: str, title: str, item: str = "", small: str = "") -> None:
+    """Draw the head of the one open item: its step and number, its name, its standing notes."""
+    keys = list(items(stand.bench, step))
+    number = f" · {keys.index(item) + 1} of {len(keys)}" if item in keys else ""
+    st.html(bench_html.item(f"{SHORT[step]}{number}", title, f"{step} {item}", small))
+    refusal(stand)
+
+
+def notes(stand: Stand, positions: Iterable[str]) -> None:
+    """Draw the standing notes of positions, the newest first of each."""
+    found = [
+        (stand.words.position(position), note)
+        for position in positions
+        for note in stand.bench.notes.get(position, ())
+    ]
+    if found:
+        st.html(bench_html.notes(found, stand.words))
+
+
+def here_too(stand: Stand, positions: Iterable[str]) -> None:
+    """Say where another mechanic is at the same position."""
+    wanted = set(positions)
+    for one in stand.bench.others:
+        for position, when in one.at:
+            if position in wanted:
+                where = stand.words.position(position)
+                st.html(bench_html.wild(
+                    f"{one.mechanic} is at this too: {where}, {stand.words.formats.time(when)}."
+                ))  # fmt: skip
+                break
+
+
+def caution(stand: Stand, position: str, quantity: str | None = None) -> None:
+    """Draw the caution where a figure or verdict may decide whether somebody gets hurt."""
+    if needs_caution(stand.words.vocabulary, position, quantity):
+        st.html(bench_html.caution(bench_words.CAUTION))
+
+
+def refusal(stand: Stand) -> None:
+    """Draw why the last press recorded nothing, and the way on where only the clock is in doubt."""
+    heard = bench_press.heard()
+    if heard is None or heard.said.is_recorded:
+        return
+    st.html(bench_html.refused(heard.said.words))
+    if heard.again is not None:
+        press_button("They are right: record it", "press-again", heard.again)
+
+
+def in_book(stand: Stand) -> None:
+    """Draw what was just recorded, with Undo beside it."""
+    heard = bench_press.heard()
+    if heard is None or not heard.said.is_recorded or not heard.events:
+        return
+    said = bench_words.recorded_line(stand.words, stand.bench, heard.events)
+    warned = heard.said.words.removeprefix("In the book.").strip()
+    with st.container(key="bench_heard", horizontal=True, vertical_alignment="center"):
+        st.html(bench_html.heard(f"{said}. {warned}" if warned else f"{said}."))
+        press_button("Undo", "undo-last", undo, stand, heard.events)
+
+
+def undo(stand: Stand, events: tuple[str, ...]) -> None:
+    """Strike what was recorded; it stays readable."""
+    known = {entry.event: entry for entry in stand.bench.entries}
+    made = [
+        drafts.struck(stand.hand, stand.event_id(f"undo {event}"), event, "Undone at the bench")
+        for event in reversed(events)
+    ]
+    said = bench_press.recorded(stand.book, made)
+    bench_press.hear(Heard(said))
+    if said.is_recorded:
+        entry = known.get(events[0])
+        where = entry.step if entry and entry.step in STEPS else stand.asked.step
+        stand.go(step=where, item=stand.asked.item if where == stand.asked.step else "")
+
+
+def refuse(words: str, form: str = "") -> None:
+    """Say why nothing was recorded."""
+    bench_press.hear(Heard(Said(words, False), form=form))
+
+
+def record(form: Form, make: Make, on_done: Callable[[], None] | None = None) -> None:
+    """Record what a form says; what cannot be read is said and stays as it is typed."""
+    try:
+        made = make()
+    except NotRead as error:
+        refuse(str(error), form.name)
+        return
+    form.stand.press(form.name, lambda: made, on_done=on_done)
+
+
+def go_on(stand: Stand, step: str) -> None:
+    """Go on to the step after one."""
+    stand.go(step=next_step(stand, step))
+
+
+def left_typed(form: Form, found: dict[str, object], *fields: str) -> None:
+    """Say that something was typed and not recorded, and offer to throw it away."""
+    name = f"bench_typed {form.stand.name} {form.name}"
+    if found:
+        st.session_state[name] = bench_words.typed_line(found)
+    if name not in st.session_state:
+        return
+
+    def thrown() -> None:
+        form.throw_away(*fields)
+        st.session_state.pop(name, None)
+
+    with st.container(key="bench_typed", horizontal=True, vertical_alignment="center"):
+        st.html(bench_html.wild(f"Not recorded yet: {st.session_state[name]}"))
+        press_button("Throw away", f"throw-{form.name}", thrown)
+
+
+# -- left out, not checked -----------------------------------------------------------------------
+
+
+def ways_out(stand: Stand, step: str, item: str, position: str) -> None:
+    """Draw the presses beside the record press: leave it out, or say why it was not checked."""
+    with st.container(key="bench_ways_out", horizontal=True):
+        press_button("Leave out", f"leave-{step} {item}", stand.leave_out, step, item)
+        press_button("Not checked", f"unchecked-{step} {item}",
+                     lambda: stand.go(step=step, item=item, form="not checked"))  # fmt: skip
+
+
+def not_checked(stand: Stand, step: str, item: str, position: str) -> None:
+    """Draw why something was not checked: a press each, or in words."""
+    form = Form(stand, f"not checked {item}")
+    st.html(bench_html.note(f"Why was the {stand.words.position(position)} not checked?"))
+    with st.container(key="bench_whys", horizontal=True):
+        for why in bench_words.WHY_NOT:
+            press_button(capital(why), f"why-{why}", _unchecked, form, position, why, step, item)
+    typed = form.begin("why")
+    left_typed(form, typed, "why")
+    with st.container(key=f"words-why {item}"):
+        st.text_input("Or in words", key=form.key("why"), on_change=form.keep, args=("why",))
+    press_button("Record: not checked", f"record-why {item}", _unchecked, form, position, "", step, item)
+    back(stand, step, item)
+
+
+def _unchecked(form: Form, position: str, why: str, step: str, item: str) -> None:
+    reason = why or form.text("why")
+    if not reason:
+        refuse("Say why it was not checked: what was not checked never reads as fine.")
+        return
+    stand = form.stand
+
+    def done() -> None:
+        stand.left_out(step).add(item)
+        stand.go(step=step)
+
+    record(form, lambda: [
+        drafts.found(stand.hand, form.id, position, "not checked", why_not_checked=reason)
+    ], done)  # fmt: skip
+
+
+def back(stand: Stand, step: str, item: str = "") -> None:
+    """Draw the way back from a short form to its item."""
+    press_button("Back", f"back-{step} {item}", lambda: stand.go(step=step, item=item))

@@ -1,0 +1,147 @@
+"""The bike on the stand: whose clock runs, the walk as a scale, and the one open item."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+
+import streamlit as st
+
+from dashboard import bench_html, data, time_clock
+from dashboard.bench_address import STEPS, bench_asked
+from dashboard.bench_place import ALL, SHORT, items, stands_at
+from dashboard.bench_press import Heard, hear
+from dashboard.bench_stand import Stand, stand_of
+from dashboard.bench_words import TASK_OF_STEP, clock_minutes
+from dashboard.views import bench_pieces as pieces
+from dashboard.views.bench_look import inspect_view
+from dashboard.views.bench_measure import measure_view
+from dashboard.views.bench_pieces import press_button
+from ledger import clocks
+from ledger.bench.shapes import Place
+
+VIEWS: dict[str, Callable[[Stand, str | None], None]] = {
+    "inspect": inspect_view,
+    "measure": measure_view,
+}
+WHOLE = "bench_whole_walk"
+
+
+@st.fragment
+def walk_view(actor: str) -> None:
+    """Draw the walk of the bike in the address; a press redraws this and nothing else."""
+    stand = stand_of(data.open_book(), bench_asked(st.query_params), actor)
+    at = stands_at(stand)
+    _hold_address(stand, at.place)
+    with st.container(key="bench"):
+        _scale(stand, at.place)
+        pieces.in_book(stand)
+        with st.container(key="bench_item"):
+            if at.wild:
+                st.html(bench_html.wild(at.wild))
+            VIEWS[at.place.step](stand, at.place.item)
+
+
+def _hold_address(stand: Stand, place: Place) -> None:
+    """Hold the address to the step and item shown: a page loaded again stands there again."""
+    job = stand.bench.job.job if stand.bench.job and len(stand.bench.jobs) > 1 else ""
+    wanted = stand.asked.params(step=place.step, item=place.item or "", job=job)
+    if st.query_params.to_dict() != wanted:
+        st.query_params.from_dict(wanted)
+
+
+# -- the scale ---------------------------------------------------------------------------------
+
+
+def _scale(stand: Stand, place: Place) -> None:
+    """Draw the steps as strokes to press; on a phone the one step, with those beside it."""
+    is_whole = bool(st.session_state.get(WHOLE))
+    with st.container(key="bench_steps" if not is_whole else "bench_steps-whole", horizontal=True):
+        for step in stand.bench.steps:
+            state = "now" if step.key == place.step else step.state.replace(" ", "_")
+            with st.container(key=f"stroke-{state} {step.key}"):
+                press_button(SHORT[step.key], f"go-{step.key}", _go_to, stand, step.key)
+    index = STEPS.index(place.step)
+    with st.container(key="bench_here", horizontal=True, vertical_alignment="center"):
+        press_button("‹", "step-back", _go_to, stand, STEPS[max(0, index - 1)], is_off=index == 0)
+        press_button(f"{index + 1} of {len(STEPS)}, {SHORT[place.step]}", "step-all", _unfold, is_wide=True)
+        press_button("›", "step-on", _go_to, stand, STEPS[min(len(STEPS) - 1, index + 1)],
+                     is_off=index == len(STEPS) - 1)  # fmt: skip
+
+
+def _unfold() -> None:
+    st.session_state[WHOLE] = not st.session_state.get(WHOLE)
+
+
+def _go_to(stand: Stand, step: str) -> None:
+    known = items(stand.bench, step)
+    is_over = bool(known) and all(known.values())
+    hear(None)
+    stand.go(step=step, item=ALL if is_over else "")
+    st.session_state[WHOLE] = False
+
+
+# -- the head ----------------------------------------------------------------------------------
+
+
+@st.fragment(run_every=30)
+def head_view(actor: str) -> None:
+    """Draw which bike this is, the mechanic's clock on it, and who else is at it."""
+    stand = stand_of(data.open_book(), bench_asked(st.query_params), actor)
+    bench, words = stand.bench, stand.words
+    name = data.name_of(bench.bike.make, bench.bike.model)
+    if not bench.bike.make and bench.bike.description:
+        name = bench.bike.description
+    rider = data.person(stand.book, bench.bike.rider) if bench.bike.rider else "rider not named"
+    tier = words.tier(bench.job.tier) if bench.job and bench.job.tier else ""
+    with st.container(key="bench_head", horizontal=True, vertical_alignment="center"):
+        st.html(bench_html.bike_head(bench.bike, name, ", ".join(filter(None, (rider, tier)))))
+        if bench.job is not None:
+            _clock(stand)
+        if bench.others:
+            st.html(bench_html.holders(bench.others, words))
+
+
+def _clock(stand: Stand) -> None:
+    """Draw the clock of whoever works: its minutes, and what moves it in one press."""
+    book, bench = stand.book, stand.bench
+    found = clocks.running(book, asker=data.asker())
+    own = clocks.runs(found, bench.actor)
+    waiting = clocks.paused(found, bench.actor, stand.hand.job)
+    with st.container(key="bench_clock", horizontal=True, vertical_alignment="center"):
+        if own is not None and own.job == stand.hand.job:
+            minutes = clock_minutes(own.since, datetime.now(UTC)) + (own.minutes_before or 0)
+            st.html(f'<p class="lk-clock-now"><b>{minutes}</b> min<small>{words_of(stand, own.task)}</small></p>')
+            press_button("Pause", "clock-pause", _move, lambda: time_clock.paused(book, own))
+            press_button("Stop", "clock-stop", _move, lambda: time_clock.stopped(book, own))
+        elif own is not None:
+            st.html(f'<p class="lk-clock-now">Your clock runs on<small>bike {own.bike}</small></p>')
+            press_button("Stop that", "clock-other", _move, lambda: time_clock.stopped(book, own))
+        elif waiting:
+            one = waiting[0]
+            st.html(f'<p class="lk-clock-now"><b>{one.minutes_before}</b> min<small>paused</small></p>')
+            press_button("Go on", "clock-resume", _move, lambda: time_clock.resumed(book, one))
+            press_button("Stop", "clock-end", _move, lambda: time_clock.stopped(book, one))
+        else:
+            press_button("Start clock", "clock-start", _start, stand)
+
+
+def words_of(stand: Stand, task: str) -> str:
+    """Give what a clock is on."""
+    return stand.words.task(task)
+
+
+def _move(act: Callable[[], time_clock.Said]) -> None:
+    said = act()
+    if not said.is_recorded:
+        hear(Heard(said))
+
+
+def _start(stand: Stand) -> None:
+    step = bench_asked(st.query_params).step or stand.bench.at.step
+    mine = [one for one in stand.bench.entries if one.is_own and one.kind == "labour_started"]
+    task = str(mine[0].data["task"]) if mine else TASK_OF_STEP[step]
+    on = clocks.OpenJob(stand.hand.bike, stand.hand.job or "", None)
+    _move(lambda: time_clock.started(stand.book, stand.hand.actor, on, task, "quoted"))
+
+
