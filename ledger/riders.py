@@ -24,6 +24,8 @@ from ledger.events.types import format_moment
 BOOK_KEY = "book"
 """The key of text about bikes that have no rider, and of the shop's own words."""
 
+_FILE = b"lockring file"
+"""The associated data of sealed files: no text of an event opens as one, nor the other way."""
 _TABLES = """
 create table if not exists riders (
   rider text primary key, name text, phone text, email text, weight_kg text,
@@ -220,5 +222,23 @@ class Keyring:
         data = base64.urlsafe_b64decode(raw + "=" * (-len(raw) % 4))
         try:
             return cipher.decrypt(data, [event_id.encode(), field.encode()]).decode()
+        except InvalidTag:
+            return None
+
+    def seal_bytes(self, key: str, content: bytes) -> bytes | None:
+        """Seal a file under a key, by its content alone: the same file seals to the same bytes.
+
+        None where the key is gone.
+        """
+        cipher = self._cipher(key)
+        return None if cipher is None else cipher.encrypt(content, [_FILE])
+
+    def open_bytes(self, key: str, sealed: bytes) -> bytes | None:
+        """Give a file's content, or None where its key is gone or does not fit."""
+        cipher = self._cipher(key)
+        if cipher is None:
+            return None
+        try:
+            return cipher.decrypt(sealed, [_FILE])
         except InvalidTag:
             return None

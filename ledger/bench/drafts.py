@@ -148,7 +148,7 @@ def found(
 
 def rest_within(hand: Hand, event_id: str, rest: Rest) -> Draft:
     """Give "rest of this system within limit": exactly what `rest.covers` lists."""
-    data = {"position": rest.system, "verdict": "within limit", "covers": list(rest.covers)}
+    data = {"position": rest.position, "verdict": "within limit", "covers": list(rest.covers)}
     return draft(hand, "inspected", event_id, data)
 
 

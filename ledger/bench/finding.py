@@ -2,12 +2,56 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from functools import partial
+from threading import Lock
+from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
+from ledger.bench.newer import events_after
+from ledger.bench.scene import scene_of
 from ledger.bench.shapes import FoundBike
+from ledger.clocks import open_jobs
+from ledger.events import parse_event
+from ledger.events.types import TAG_ALPHABET
+from ledger.kept import Keep, as_it_is, kept
+from ledger.queries import asked_of, whole_table
 
 if TYPE_CHECKING:
+    import pyarrow as pa
+
     from ledger.book import Book
+
+SUMMARIES, REGISTRATIONS = (
+    Keep(name, (relation,), partial(as_it_is, relation), ("ledger.kept.keep",))
+    for name, relation in (
+        ("bikes_known", "bike_summary"),
+        ("registrations", "registration_documents"),
+    )
+)
+OF_FINDING = (SUMMARIES, REGISTRATIONS)
+"""What is kept of a great book so that a bike is found quickly; its text stays sealed."""
+_FOLDED = str.maketrans("ilo", "110")
+
+
+@dataclass
+class _Catalogue:
+    """Every bike of one book, as at one of its commits; descriptions are opened, in memory."""
+
+    lock: Lock = field(default_factory=Lock)
+    commit: int = 0
+    bikes: dict[str, FoundBike] = field(default_factory=dict)
+    """By the first of a bike's tags."""
+    ordered: list[tuple[FoundBike, str]] | None = None
+    """Seen last first, each with all it says in small letters but its rider's name."""
+    register_at: int = 0
+
+
+_catalogues: WeakKeyDictionary[Book, _Catalogue] = WeakKeyDictionary()
+_catalogues_lock = Lock()
 
 
 def look_for(book: Book, words: str, most: int = 20) -> list[FoundBike]:
@@ -16,4 +60,171 @@ def look_for(book: Book, words: str, most: int = 20) -> list[FoundBike]:
 
     A tag read off a dirty sticker is folded as tags are (O is 0, I and L are 1).
     """
-    raise NotImplementedError
+    ordered = _listed(book)
+    wanted = words.casefold().split()
+    names = _names(book)
+    found = []
+    for bike, text in ordered:
+        matched = _matched(bike, text, names.get(bike.rider or "", ""), wanted)
+        if matched is not None:
+            found.append((bike, matched))
+        if len(found) == most:
+            break
+    jobs = {one.bike: one.job for one in open_jobs(book)}
+    return [_told(book, bike, matched, jobs) for bike, matched in found]
+
+
+def _told(
+    book: Book, bike: FoundBike, matched: tuple[str, ...], jobs: Mapping[str, str]
+) -> FoundBike:
+    row = book.riders.get(bike.rider) if bike.rider else None
+    tags = (bike.tag, *bike.other_tags)
+    job = next((jobs[tag] for tag in tags if tag in jobs), None)
+    return replace(bike, rider_name=row.name if row else None, open_job=job, matched=matched)
+
+
+def _names(book: Book) -> dict[str, str]:
+    return {row.rider: (row.name or "").casefold() for row in book.riders.all()}
+
+
+def _matched(bike: FoundBike, text: str, name: str, wanted: list[str]) -> tuple[str, ...] | None:
+    """Give where the words were found; None where one of them is nowhere."""
+    where: dict[str, None] = {}
+    for word in wanted:
+        folded = word.replace("-", "").translate(_FOLDED)
+        if word not in text and word not in name and folded not in text:
+            return None
+        where |= dict.fromkeys(_fields_with(bike, name, word, folded))
+    return tuple(where)
+
+
+def _fields_with(bike: FoundBike, name: str, word: str, folded: str) -> Iterable[str]:
+    tags = " ".join((bike.tag, *bike.other_tags)).casefold()
+    if word in tags or folded in tags:
+        yield "tag"
+    for field_name in ("make", "model", "bike_kind", "description"):
+        if word in (getattr(bike, field_name) or "").casefold():
+            yield field_name
+    if word in name or word == (bike.rider or "").casefold():
+        yield "rider"
+
+
+def _listed(book: Book) -> list[tuple[FoundBike, str]]:
+    with _catalogues_lock:
+        catalogue = _catalogues.setdefault(book, _Catalogue())
+    with catalogue.lock:
+        _follow(book, catalogue)
+        if catalogue.ordered is None:
+            bikes = sorted(catalogue.bikes.values(), key=lambda one: one.tag)
+            bikes.sort(key=lambda one: one.last_seen_at, reverse=True)
+            catalogue.ordered = [(bike, _text(bike)) for bike in bikes]
+        return catalogue.ordered
+
+
+def _text(bike: FoundBike) -> str:
+    said = (bike.make, bike.model, bike.bike_kind, bike.description, bike.rider)
+    words = (bike.tag, *bike.other_tags, *(word for word in said if word))
+    return "\n".join(words).casefold()
+
+
+def _follow(book: Book, catalogue: _Catalogue) -> None:
+    """Bring the catalogue up to the book's newest commit, and to the keys there are."""
+    commit, register_at = book.head.commit, _register_at(book)
+    if catalogue.commit == commit and catalogue.register_at == register_at:
+        return
+    new = None
+    if catalogue.commit and catalogue.register_at == register_at:
+        new = events_after(book, catalogue.commit)
+    if new is None or any(event.bike is None for event in new):
+        catalogue.bikes = _every_bike(book)
+    else:
+        for tag in {event.bike for event in new if event.bike is not None}:
+            _again(book, catalogue, tag)
+    catalogue.commit, catalogue.register_at, catalogue.ordered = commit, register_at, None
+
+
+def _register_at(book: Book) -> int:
+    """Give when the register last changed: a key that is gone opens nothing any more."""
+    return book.riders.path.stat().st_mtime_ns if book.riders.path.exists() else 0
+
+
+def _again(book: Book, catalogue: _Catalogue, tag: str) -> None:
+    """Tell one bike anew; one whose every event was struck is gone."""
+    scene = scene_of(book, tag)
+    first = min(scene.tags)
+    if not scene.counted:
+        catalogue.bikes.pop(first, None)
+        return
+    told: dict[str, Any] = {}
+    for event in scene.counted:
+        if event.kind == "bike_registered":
+            told = _said(told, scene.opened(event))
+    last = max(event.occurred_at for event in scene.counted)
+    catalogue.bikes[first] = _bike(scene.tags, told, scene.state.rider, last)
+
+
+def _said(before: Mapping[str, Any], told: Mapping[str, Any]) -> dict[str, Any]:
+    """Give what registrations say together, each thing as last told."""
+    return {**before, **{name: value for name, value in told.items() if value is not None}}
+
+
+def _bike(
+    tags: Iterable[str], told: Mapping[str, Any], rider: str | None, last_seen_at: datetime
+) -> FoundBike:
+    first, *others = sorted(tags)
+    return FoundBike(
+        tag=first,
+        other_tags=tuple(others),
+        make=told.get("make"),
+        model=told.get("model"),
+        bike_kind=told.get("bike_kind"),
+        description=told.get("description"),
+        rider=rider,
+        rider_name=None,
+        last_seen_at=last_seen_at,
+        open_job=None,
+        matched=(),
+    )
+
+
+def _every_bike(book: Book) -> dict[str, FoundBike]:
+    joined = book.aliases()
+    told: dict[str, dict[str, Any]] = {}
+    by_time = [(name, "ascending") for name in ("occurred_at", "seq")]
+    for canonical in _table(book, REGISTRATIONS).sort_by(by_time)["canonical"].to_pylist():
+        event = parse_event(json.loads(canonical))
+        first = min(joined.get(event.bike or "", {event.bike or ""}))
+        told[first] = _said(told.get(first, {}), book.reveal(event)["data"])
+    rows = _table(book, SUMMARIES).select(["bike", "rider", "last_seen_at"]).to_pylist()
+    found = {}
+    for row in rows:
+        tags = joined.get(row["bike"], frozenset({row["bike"]}))
+        seen = row["last_seen_at"].astimezone(UTC)
+        found[min(tags)] = _bike(tags, told.get(min(tags), {}), row["rider"], seen)
+    return found
+
+
+def _table(book: Book, keep: Keep) -> pa.Table:
+    """Give what a Keep holds: as kept, or worked out where it is not."""
+    asked = asked_of(book, None, None)
+    found = kept(book, keep, asked)
+    relation = keep.uses[0]
+    return whole_table(book, relation, asked.as_at, asked.known_seq) if found is None else found
+
+
+def tag_of(text: str) -> str | None:
+    """Give the tag a QR link or a typed text holds, folded; None where it holds none.
+
+    Any text that ends in a tag will do: `https://…/?bike=7K3M9QXA`, `7k3m-9qxa`.
+    """
+    for part in reversed([p for p in _split(text) if p]):
+        folded = part.upper().replace("-", "").translate(str.maketrans("ILO", "110"))
+        if len(folded) == 8 and all(sign in TAG_ALPHABET for sign in folded):
+            return folded
+    return None
+
+
+def _split(text: str) -> list[str]:
+    for mark in "/?=&#:":
+        text = text.replace(mark, " ")
+    return text.split()

@@ -12,6 +12,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any, Literal
 
+from ledger.photos import Photo
 from ledger.quotes import QuotedLine
 from ledger.view import FittedPart, OpenAdvice, OpenFault, OpenJob, Reading, Setting
 
@@ -115,6 +116,9 @@ class Rest:
     """What one press of "rest of this system within limit" records: exactly these positions."""
 
     system: str
+    position: str
+    """Where the look is entered: at the system, or where that has a finding of its own, at the
+    first position covered."""
     covers: tuple[str, ...]
     """In the vocabulary's order; goes to `inspected.covers` as it is. Empty: nothing to press."""
     uncovered: tuple[Uncovered, ...]
@@ -248,6 +252,7 @@ class TorqueItem:
     """Who disturbed it."""
     unit: str
     """Of the entry: the one last entered here, else the canonical one."""
+    canonical_unit: str
     last: Setting | None
     """The last torque ever set there, also where it is void by now."""
     last_tool: str | None
@@ -398,23 +403,6 @@ class FoundBike:
 
 
 @dataclass(frozen=True, slots=True)
-class PhotoShown:
-    """A photo's event; the picture itself is read by `ledger.photos.read_photo`."""
-
-    event: str
-    photo: str
-    """The hash of the ciphertext, and the file's name."""
-    media_type: str
-    job: str | None
-    position: str | None
-    caption: str | None
-    is_before: bool | None
-    """None where nobody said."""
-    actor: str
-    taken_at: datetime
-
-
-@dataclass(frozen=True, slots=True)
 class Bench:
     """Everything a page needs of one bike on the stand, in one call."""
 
@@ -442,11 +430,12 @@ class Bench:
     """Torques set in this job that still stand."""
     pressures: tuple[PressureItem, ...]
     quoted: tuple[QuotedLine, ...]
-    """Lines of this job's standing quotes with the last answer."""
+    """Lines of this job's standing quotes with the last answer; what they cost the shop is there
+    only for who sees money."""
     hand_back: HandBack
     entries: tuple[EntryAtBench, ...]
-    """Newest first."""
+    """Newest first; without what is not shown to who asks."""
     others: tuple[Holder, ...]
     clock: OwnClock | None
-    photos: tuple[PhotoShown, ...]
+    photos: tuple[Photo, ...]
     """Of the whole bike, newest first."""

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 GOES_ON = frozenset({"inspect", "measure", "answer", "work", "torque", "pressures"})
 """Steps made of several entries: a walk taken up again begins within them."""
+ANYWHERE = frozenset({"noted", "advised", "labour_logged", "goodwill_given"})
+"""What is entered as it comes to mind, at whatever step: it takes no walk further."""
 _OF_WORK = frozenset(step.kind for step in WORK)
 _BY_KIND = {step.kind: step.key for step in reversed(WALK) if step.kind}
 
@@ -28,6 +30,12 @@ def step_of(event: Event) -> str:
     if event.kind == "adjusted" and event.data.quantity in ("torque", "pressure"):
         return "torque" if event.data.quantity == "torque" else "pressures"
     return "work" if event.kind in _OF_WORK else _BY_KIND.get(event.kind, "")
+
+
+def position_of(event: Event) -> str | None:
+    """Give the position an event is about; None for one that is about none."""
+    found: str | None = getattr(event.data, "position", None)
+    return found
 
 
 def of_job(events: Iterable[Event], job: str | None) -> list[Event]:
@@ -46,7 +54,7 @@ def of_job(events: Iterable[Event], job: str | None) -> list[Event]:
 
 def reached(events: Iterable[Event]) -> int | None:
     """Give the index in WALK of the furthest step that live events of a job are of."""
-    done = {step_of(event) for event in events}
+    done = {step_of(event) for event in events if event.kind not in ANYWHERE}
     steps = [index for index, step in enumerate(WALK) if step.key in done]
     return max(steps, default=None)
 

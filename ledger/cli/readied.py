@@ -17,11 +17,12 @@ def ready(book: Book) -> None:
 
     if book.head.size < FEWEST_EVENTS:
         return
+    from ledger.bench.finding import OF_FINDING
     from ledger.clocks import OF_CLOCKS
     from ledger.figures.kept_faults import OF_FAULTS
     from ledger.figures.kept_jobs import jobs_ready
 
-    keep_ready(book, (*OF_FAULTS, *OF_CLOCKS), _telling)
+    keep_ready(book, (*OF_FAULTS, *OF_CLOCKS, *OF_FINDING), _telling)
     jobs_ready(book, _telling)
 
 

@@ -90,3 +90,5 @@ class PhotoAttached(Frozen):
     media_type: Literal["image/jpeg", "image/png", "image/webp"]
     position: str | None = Field(default=None, pattern=r"^[a-z][a-z0-9_.]*$", max_length=64)
     caption: FreeText | None = None
+    is_before: Flag | None = None
+    """Taken before the work, or after it; None where nobody said."""
