@@ -71,8 +71,12 @@
       band = document.createElement("div");
       band.className = "lk-lost";
       band.setAttribute("role", "alert");
-      band.innerHTML = "<b>No line to the book.</b> <span>Nothing typed or pressed since is in the book. " +
-        "It stays here; go on when this band is gone.</span>";
+      for (const [tag, words] of [["b", "No line to the book."], ["span", "Nothing typed or pressed since " +
+        "is in the book. It stays here; go on when this band is gone."]]) {
+        const part = document.createElement(tag);
+        part.textContent = words + " ";
+        band.append(part);
+      }
       document.body.append(band);
       document.body.classList.add("lk-is-lost");
     } else if (!isLost && band) {

@@ -50,7 +50,9 @@ class BenchAsked:
 
 def bench_asked(typed: Mapping[str, str]) -> BenchAsked:
     """Give what an address says; what cannot be is left out."""
-    said = {name: typed.get(name, "").strip()[:LONGEST] for name in (JOB, STEP, ITEM, FORM, FIND, WHO)}
+    said = {
+        name: typed.get(name, "").strip()[:LONGEST] for name in (JOB, STEP, ITEM, FORM, FIND, WHO)
+    }
     step = said[STEP] if said[STEP] in STEPS else ""
     return BenchAsked(
         tag=fold_tag(typed.get(TAG, "")[:LONGEST]),

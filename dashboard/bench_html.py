@@ -21,9 +21,7 @@ def wild(words: str) -> str:
 
 def heard(words: str) -> str:
     """Give what was just recorded."""
-    return (
-        f'<p class="lk-in-book" role="status"><b>In the book</b> <span>{text(capital(words))}</span></p>'
-    )
+    return f'<p class="lk-in-book" role="status"><b>In the book</b> <span>{text(capital(words))}</span></p>'
 
 
 def item(kicker: str, title: str, mark: str, small: str = "") -> str:
@@ -113,8 +111,14 @@ def holders(others: Sequence[Holder], words: Words) -> str:
         at = ", ".join(words.position(position) for position, _ in one.at[:3])
         where = f" at {at}" if at else ""
         clock = "clock runs" if one.running_since else f"last {words.formats.time(one.last_at)}"
-        said.append(f"<li><b>{text(one.mechanic)}</b>{text(where)}<small>{text(clock)}</small></li>")
-    return f'<ul class="lk-holders" aria-label="Also at this bike">{"".join(said)}</ul>' if said else ""
+        said.append(
+            f"<li><b>{text(one.mechanic)}</b>{text(where)}<small>{text(clock)}</small></li>"
+        )
+    return (
+        f'<ul class="lk-holders" aria-label="Also at this bike">{"".join(said)}</ul>'
+        if said
+        else ""
+    )
 
 
 def found_bike(one: FoundBike, name: str, small: str) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from dashboard.bench_address import STEPS
 from dashboard.bench_stand import Stand
 from ledger.bench.shapes import Bench, Place
+from ledger.bench.stepping import resumed
 from ledger.bench.walk import WALK
 
 ALL = "all"
@@ -44,7 +45,9 @@ def items(bench: Bench, step: str) -> dict[str, bool]:
 def open_items(stand: Stand, step: str) -> list[str]:
     """Give the items of a step that are neither recorded nor left out."""
     left = stand.left_out(step)
-    return [key for key, is_done in items(stand.bench, step).items() if not is_done and key not in left]
+    return [
+        key for key, is_done in items(stand.bench, step).items() if not is_done and key not in left
+    ]
 
 
 def is_open(stand: Stand, step: str) -> bool:
@@ -67,7 +70,11 @@ def next_step(stand: Stand, step: str) -> str:
 def stands_at(stand: Stand) -> Stands:
     """Give where the page stands: as the address says, else where the walk goes on."""
     asked = stand.asked
-    wild = f"There is no step {stand.asked.step or 'of that name'} in a service." if asked.is_wild_step else ""
+    wild = (
+        f"There is no step {stand.asked.step or 'of that name'} in a service."
+        if asked.is_wild_step
+        else ""
+    )
     if stand.bench.job is None:
         return Stands(Place("booking"), wild)
     if not asked.step:
@@ -91,10 +98,8 @@ def _in_step(stand: Stand, step: str) -> Place:
 
 
 def _goes_on(stand: Stand) -> Place:
-    """Give where the walk was left: at what was left out last, or after what was recorded last."""
-    at, left = stand.bench.at, stand.kept("walk").get("step", "")
-    if left in STEPS and STEPS.index(left) > STEPS.index(at.step):
-        return _in_step(stand, left)
-    if at.item is not None and at.item in open_items(stand, at.step):
-        return at
-    return _in_step(stand, at.step)
+    """Give where the walk was left: where somebody went last, or after what was recorded last."""
+    place = resumed(stand.bench, stand.kept("walk").get("step"))
+    if place.item is None or place.item in open_items(stand, place.step):
+        return place
+    return _in_step(stand, place.step)

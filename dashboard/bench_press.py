@@ -41,12 +41,12 @@ class Heard:
     """Presses again with the computer's clock taken to be right."""
 
 
-def recorded(
-    book: Book, drafts: Sequence[Draft], *, is_clock_right: bool = False
-) -> Said:
+def recorded(book: Book, drafts: Sequence[Draft], *, is_clock_right: bool = False) -> Said:
     """Record drafts in one commit, or say in one line why nothing was recorded."""
     try:
-        return time_clock.recorded(book, lambda: drafts, "In the book", is_clock_right=is_clock_right)
+        return time_clock.recorded(
+            book, lambda: drafts, "In the book", is_clock_right=is_clock_right
+        )
     except OSError as error:
         LOG.exception("The book could not be written")
         return Said(FULL if error.errno == errno.ENOSPC else NOT_WRITTEN, False)

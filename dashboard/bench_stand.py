@@ -141,7 +141,8 @@ class Stand:
 
 def stand_of(book: Book, asked: BenchAsked, actor: str) -> Stand:
     """Put a bike on the stand as the book has it now; raises LedgerError."""
-    return Stand(book, bench_of(book, asked.tag, actor, job=asked.job or None), asked)
+    bench = bench_of(book, asked.tag, actor, job=asked.job or None, asker=data.asker())
+    return Stand(book, bench, asked)
 
 
 @st.cache_resource(show_spinner=False)

@@ -24,7 +24,13 @@ from ledger.view import Reading, Setting
 
 WHY_NOT = ("no time", "could not get at it", "no tool for it", "the keeper did not want it")
 """Why something was not checked, one press each."""
-WHY_NOT_RIDDEN = ("no time", "weather", "waiting for a part", "not fit to be ridden", "battery or motor work")
+WHY_NOT_RIDDEN = (
+    "no time",
+    "weather",
+    "waiting for a part",
+    "not fit to be ridden",
+    "battery or motor work",
+)
 NOT_COVERED = {
     "looked at in this job": "looked at already",
     "open fault": "has an open fault",
@@ -33,11 +39,38 @@ NOT_COVERED = {
     "not on this bike": "not on this bike",
 }
 LIKELY_FAULTS: dict[str, tuple[str, ...]] = {
-    "drivetrain": ("worn", "skipping", "slow_shifting", "noise", "corroded", "stiff", "bent", "play"),
+    "drivetrain": (
+        "worn",
+        "skipping",
+        "slow_shifting",
+        "noise",
+        "corroded",
+        "stiff",
+        "bent",
+        "play",
+    ),
     "front_brake": ("worn", "rub", "squeal", "weak", "spongy", "contaminated", "leak", "frayed"),
     "rear_brake": ("worn", "rub", "squeal", "weak", "spongy", "contaminated", "leak", "frayed"),
-    "front_wheel": ("out_of_true", "uneven_tension", "play", "rough", "puncture", "cut", "worn", "perished"),
-    "rear_wheel": ("out_of_true", "uneven_tension", "play", "rough", "puncture", "cut", "worn", "broken"),
+    "front_wheel": (
+        "out_of_true",
+        "uneven_tension",
+        "play",
+        "rough",
+        "puncture",
+        "cut",
+        "worn",
+        "perished",
+    ),
+    "rear_wheel": (
+        "out_of_true",
+        "uneven_tension",
+        "play",
+        "rough",
+        "puncture",
+        "cut",
+        "worn",
+        "broken",
+    ),
     "steering": ("play", "rough", "loose", "creak", "misaligned", "cracked"),
     "suspension": ("leak", "stiff", "play", "noise", "weak"),
     "frame": ("cracked", "bent", "corroded", "creak"),

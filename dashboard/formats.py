@@ -71,6 +71,10 @@ class Formats:
         day = self.local(when).date() if isinstance(when, datetime) else when
         return format_skeleton("MMMd", day, locale=self.locale)
 
+    def weekday(self, day: date) -> str:
+        """Give a day of this week or the next, such as `Tue 3 Mar`."""
+        return format_skeleton("MMMEd", day, locale=self.locale)
+
     def time(self, when: datetime) -> str:
         """Give the time of day, in the book's time zone."""
         return format_time(self.local(when), "short", locale=self.locale)

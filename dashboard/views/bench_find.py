@@ -27,7 +27,9 @@ def find_view(actor: str) -> None:
         found = look_for(book, st.session_state["bench_find"] or "", MOST)
         found.sort(key=lambda one: one.open_job is None)
         rows = "".join(_row(one, words) for one in found)
-        none = bench_html.note("No bike has these letters. Try fewer of them, or enter it as a new bike.")
+        none = bench_html.note(
+            "No bike has these letters. Try fewer of them, or enter it as a new bike."
+        )
         st.html(f'<ul class="lk-found">{rows}</ul>' if rows else none)
 
 
@@ -40,7 +42,11 @@ def _typed() -> None:
 
 
 def _row(one: FoundBike, words: Words) -> str:
-    name = data.name_of(one.make, one.model) if one.make or one.model else one.description or "Not named"
+    name = (
+        data.name_of(one.make, one.model)
+        if one.make or one.model
+        else one.description or "Not named"
+    )
     small = [one.rider_name or "rider not named", one.description or "" if one.make else "",
              f"last seen {words.formats.day(one.last_seen_at)}"]  # fmt: skip
     return bench_html.found_bike(one, name, ", ".join(filter(None, small)))

@@ -86,8 +86,12 @@ def _found(stand: Stand, system: SystemLook, verdict: str) -> None:
         st.html(bench_html.judged(verdict, ()))
     places = {code: capital(words.position(code)) for code in system.positions}
     bench_form.presses(form, "position", "Where", places, keep)
-    likely = [code for code in bench_words.LIKELY_FAULTS.get(system.system, ()) if code in known.faults]
-    bench_form.presses(form, "fault", "Fault", {code: capital(words.fault(code)) for code in likely}, keep)
+    likely = [
+        code for code in bench_words.LIKELY_FAULTS.get(system.system, ()) if code in known.faults
+    ]
+    bench_form.presses(
+        form, "fault", "Fault", {code: capital(words.fault(code)) for code in likely}, keep
+    )
     if form.value("fault") is None:
         others = {code: capital(words.fault(code)) for code in known.faults if code not in likely}
         bench_form.listed(form, "other_fault", "Another fault", others, keep)
@@ -123,5 +127,3 @@ def _all(stand: Stand) -> None:
         press_button(f"{name}: {said}{found}", f"row-{system.system}",
                      lambda key=system.system: stand.go(step="inspect", item=key), is_wide=True)  # fmt: skip
     press_button("Go on", "on-inspect", pieces.go_on, stand, "inspect", is_first=True)
-
-

@@ -44,7 +44,9 @@ def _reading(stand: Stand, item: MeasureItem) -> None:
     form = Form(stand, f"measure {item.key}", _usual(item))
     typed = form.begin(*FIELDS)
     _beside(stand, item)
-    pieces.left_typed(form, {k: v for k, v in typed.items() if k in ("value", "low", "high", "note")}, *FIELDS)
+    pieces.left_typed(
+        form, {k: v for k, v in typed.items() if k in ("value", "low", "high", "note")}, *FIELDS
+    )
 
     def keep() -> None:
         form.keep(*FIELDS)
@@ -73,11 +75,17 @@ def _reading(stand: Stand, item: MeasureItem) -> None:
 def _usual(item: MeasureItem) -> dict[str, str | None]:
     """Give what stands in the form before anything is typed."""
     used = next((one.gauge for one in item.gauges if one.is_last_used), None)
-    plate = {True: "with", False: "without"}.get(item.has_backing_plate) if item.has_backing_plate is not None else None
+    plate = (
+        {True: "with", False: "without"}.get(item.has_backing_plate)
+        if item.has_backing_plate is not None
+        else None
+    )
     return {"gauge": used, "plate": plate, "point": item.point}
 
 
-def _field(form: Form, of: str, label: str, keep: pieces.Callable[[], None], item: MeasureItem) -> None:
+def _field(
+    form: Form, of: str, label: str, keep: pieces.Callable[[], None], item: MeasureItem
+) -> None:
     bench_form.line(form, of, f"{label}, {bench_words.unit(item.unit) or 'count'}", keep,
                     is_number=True, is_live=True)  # fmt: skip
 

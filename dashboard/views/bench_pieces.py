@@ -170,7 +170,9 @@ def not_checked(stand: Stand, step: str, item: str, position: str) -> None:
     left_typed(form, typed, "why")
     with st.container(key=f"words-why {item}"):
         st.text_input("Or in words", key=form.key("why"), on_change=form.keep, args=("why",))
-    press_button("Record: not checked", f"record-why {item}", _unchecked, form, position, "", step, item)
+    press_button(
+        "Record: not checked", f"record-why {item}", _unchecked, form, position, "", step, item
+    )
     back(stand, step, item)
 
 

@@ -14,15 +14,31 @@ from dashboard.bench_press import Heard, hear
 from dashboard.bench_stand import Stand, stand_of
 from dashboard.bench_words import TASK_OF_STEP, clock_minutes
 from dashboard.views import bench_pieces as pieces
+from dashboard.views.bench_door import close_view, hand_back_view
 from dashboard.views.bench_look import inspect_view
 from dashboard.views.bench_measure import measure_view
+from dashboard.views.bench_money import answer_view, quote_view
 from dashboard.views.bench_pieces import press_button
+from dashboard.views.bench_set import pressures_view, torque_view
+from dashboard.views.bench_start import bike_view, booking_view, distance_view, rider_view
+from dashboard.views.bench_work import work_view
 from ledger import clocks
 from ledger.bench.shapes import Place
 
 VIEWS: dict[str, Callable[[Stand, str | None], None]] = {
+    "bike": bike_view,
+    "rider": rider_view,
+    "booking": booking_view,
+    "distance": distance_view,
     "inspect": inspect_view,
     "measure": measure_view,
+    "quote": quote_view,
+    "answer": answer_view,
+    "work": work_view,
+    "torque": torque_view,
+    "pressures": pressures_view,
+    "hand_back": hand_back_view,
+    "close": close_view,
 }
 WHOLE = "bench_whole_walk"
 
@@ -64,7 +80,9 @@ def _scale(stand: Stand, place: Place) -> None:
     index = STEPS.index(place.step)
     with st.container(key="bench_here", horizontal=True, vertical_alignment="center"):
         press_button("‹", "step-back", _go_to, stand, STEPS[max(0, index - 1)], is_off=index == 0)
-        press_button(f"{index + 1} of {len(STEPS)}, {SHORT[place.step]}", "step-all", _unfold, is_wide=True)
+        press_button(
+            f"{index + 1} of {len(STEPS)}, {SHORT[place.step]}", "step-all", _unfold, is_wide=True
+        )
         press_button("›", "step-on", _go_to, stand, STEPS[min(len(STEPS) - 1, index + 1)],
                      is_off=index == len(STEPS) - 1)  # fmt: skip
 
@@ -111,7 +129,9 @@ def _clock(stand: Stand) -> None:
     with st.container(key="bench_clock", horizontal=True, vertical_alignment="center"):
         if own is not None and own.job == stand.hand.job:
             minutes = clock_minutes(own.since, datetime.now(UTC)) + (own.minutes_before or 0)
-            st.html(f'<p class="lk-clock-now"><b>{minutes}</b> min<small>{words_of(stand, own.task)}</small></p>')
+            st.html(
+                f'<p class="lk-clock-now"><b>{minutes}</b> min<small>{words_of(stand, own.task)}</small></p>'
+            )
             press_button("Pause", "clock-pause", _move, lambda: time_clock.paused(book, own))
             press_button("Stop", "clock-stop", _move, lambda: time_clock.stopped(book, own))
         elif own is not None:
@@ -119,7 +139,9 @@ def _clock(stand: Stand) -> None:
             press_button("Stop that", "clock-other", _move, lambda: time_clock.stopped(book, own))
         elif waiting:
             one = waiting[0]
-            st.html(f'<p class="lk-clock-now"><b>{one.minutes_before}</b> min<small>paused</small></p>')
+            st.html(
+                f'<p class="lk-clock-now"><b>{one.minutes_before}</b> min<small>paused</small></p>'
+            )
             press_button("Go on", "clock-resume", _move, lambda: time_clock.resumed(book, one))
             press_button("Stop", "clock-end", _move, lambda: time_clock.stopped(book, one))
         else:
@@ -143,5 +165,3 @@ def _start(stand: Stand) -> None:
     task = str(mine[0].data["task"]) if mine else TASK_OF_STEP[step]
     on = clocks.OpenJob(stand.hand.bike, stand.hand.job or "", None)
     _move(lambda: time_clock.started(stand.book, stand.hand.actor, on, task, "quoted"))
-
-
