@@ -24,6 +24,7 @@ from dashboard.words import Words
 from ledger import queries
 from ledger.asking import OWNER, Asker
 from ledger.book import Book
+from ledger.figures.home_bikes import bikes_like, first_seen_at
 from ledger.view import BikeView
 
 BOOK_VARIABLE = "LOCKRING_BOOK"
@@ -119,6 +120,17 @@ def _summary(_book: Book, commit: int) -> queries.ShopSummary:
     return queries.shop_summary(_book)
 
 
+def first_day(book: Book) -> date:
+    """Give the day something was first recorded of a bike; today where nothing was."""
+    seen_at = _first_seen_at(book, book.head.commit)
+    return seen_at.astimezone(book.settings.zone).date() if seen_at else today(book)
+
+
+@st.cache_data(show_spinner=False, max_entries=4)
+def _first_seen_at(_book: Book, commit: int) -> datetime | None:
+    return first_seen_at(_book)
+
+
 def found(book: Book, asked: str) -> list[Found]:
     """Give the bikes whose tag, make or model has what is asked for, seen last first.
 
@@ -129,11 +141,11 @@ def found(book: Book, asked: str) -> list[Found]:
 
 @st.cache_data(show_spinner=False, max_entries=200)
 def _found(_book: Book, commit: int, asked: str) -> list[Found]:
-    rows = queries.bikes(_book, asked, MOST_FOUND)
+    rows = bikes_like(_book, asked, MOST_FOUND)
     folded = fold_tag(asked)
     if folded.lower() != asked.lower():
         seen = {row.bike for row in rows}
-        rows += [row for row in queries.bikes(_book, folded, MOST_FOUND) if row.bike not in seen]
+        rows += [row for row in bikes_like(_book, folded, MOST_FOUND) if row.bike not in seen]
     return [Found(row.bike, name_of(row.make, row.model), row.last_seen_at) for row in rows]
 
 
@@ -160,13 +172,13 @@ def _view(_book: Book, commit: int, tag: str, as_at: datetime) -> BikeView:
 
 def bike(book: Book, tag: str) -> Bike:
     """Give a bike with its whole timeline in words; raises UnknownBike."""
-    return _bike(book, book.head.commit, register_at(book), tag)
+    return _bike(book, book.head.commit, register_at(book), tag, asker())
 
 
 @st.cache_data(show_spinner=False, max_entries=50)
-def _bike(_book: Book, commit: int, register_at: int, tag: str) -> Bike:
+def _bike(_book: Book, commit: int, register_at: int, tag: str, asker: Asker) -> Bike:
     words = words_of(_book)
-    entries = timeline_entries(_book, tag, words, partial(person, _book))
+    entries = timeline_entries(_book, tag, words, partial(person, _book), asker)
     days = list(dict.fromkeys(words.formats.local(e.occurred_at).date() for e in entries))
     registered = next((e.data for e in entries if e.kind == "bike_registered"), {})
     name = name_of(registered.get("make"), registered.get("model"))

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, cast
 from urllib.parse import urlencode
 
 from dashboard import filters
+from ledger.asking import Asker
 from ledger.figures.come_backs import WindowAsked
 from ledger.figures.fault_estimates import RECURRENCE_BY, RecurrenceBy
 from ledger.figures.fault_shapes import BY, MEASURES, By, Measure
@@ -103,6 +104,18 @@ def asked_of(typed: Mapping[str, str], today: date) -> Asked:
         is_sure=typed.get("sure") == "1",
         curves=cast(RecurrenceBy, _one_of(RECURRENCE_BY, typed.get("curves"))),
         rates=_one_of(RATES, typed.get("rates")),
+    )
+
+
+def for_asker(asked: Asked, asker: Asker) -> Asked:
+    """Give what is asked without what the asker does not see: tiers, and what come-backs took."""
+    if asker.sees("money"):
+        return asked
+    return replace(
+        asked,
+        by=USUAL.by if asked.by == "tier" else asked.by,
+        measure=USUAL.measure,
+        curves=USUAL.curves if asked.curves == "tier" else asked.curves,
     )
 
 

@@ -11,6 +11,7 @@ from dashboard.due_panels import choices
 from dashboard.fault_address import Asked
 from dashboard.markup import capital, text
 from dashboard.words import Words
+from ledger.asking import Asker
 from ledger.figures.come_backs import WindowAsked
 from ledger.figures.fault_behind import ComeBack, Immature, NotPutRight
 from ledger.figures.fault_shapes import (
@@ -76,7 +77,8 @@ def front(found: BookFaults) -> str:
          f"in {words.count(found.count_jobs, 'job')}", ""),
         ("What they cost the shop", words.cost(unpaid), _of_parts(unpaid, words), ""),
     )  # fmt: skip
-    listed = "".join(_tile(*tile) for tile in tiles) if counts.count_put_right else ""
+    told = tiles if unpaid.is_shown else tiles[:1]
+    listed = "".join(_tile(*tile) for tile in told) if counts.count_put_right else ""
     tally = f'<dl class="lk-tally">{listed}</dl>' if listed else ""
     return f'<header class="lk-identity"><h1>{text(found.front)}</h1></header>{tally}'
 
@@ -110,13 +112,14 @@ def cautions(said: Iterable[str]) -> str:
 # -- what to show -----------------------------------------------------------------------------
 
 
-def controls(asked: Asked) -> str:
+def controls(asked: Asked, asker: Asker) -> str:
     """Give the links that say what come-backs are counted by, and what comes first."""
+    is_all = asker.sees("money")
     by = [(said, asked.where(by=name, row="", tag=""), name == asked.by)
-          for name, said in COUNTED.items()]  # fmt: skip
+          for name, said in COUNTED.items() if is_all or name != "tier"]  # fmt: skip
     measures = [(said, asked.where(measure=name), name == asked.measure)
                 for name, said in MEASURED.items()]  # fmt: skip
-    return choices("Counted by", by) + choices("Most", measures)
+    return choices("Counted by", by) + (choices("Most", measures) if is_all else "")
 
 
 def window_line(window: WindowAsked | None, words: FaultWords) -> str:
@@ -140,14 +143,15 @@ def nothing_measured(told: Pareto, unpaid: Unpaid) -> str:
 
 def pareto_table(told: Pareto, words: FaultWords) -> str:
     """Give the Pareto as a table, folded: every row, with how sure its rate is."""
+    is_shown = all(row.unpaid.is_shown for row in told.rows)
     heads = (capital(say.WHAT[told.by]), "Found", "Put right", "Did not hold", "Come-backs",
-             "Minutes", "Cost", "So far", "Repairs that came back")  # fmt: skip
+             *(("Minutes", "Cost") if is_shown else ()),
+             "So far", "Repairs that came back")  # fmt: skip
     rows = [
         (
             text(capital(row.label)),
             *(text(words.figure(count)) for count in _counts(row.counts)),
-            text(words.figure(row.unpaid.minutes)),
-            text(words.cost(row.unpaid)),
+            *_taken(row.unpaid, words),
             f"{100 * row.cumulative_share:.0f}\u00a0%",
             text(kept(row.verdict)),
         )
@@ -156,6 +160,13 @@ def pareto_table(told: Pareto, words: FaultWords) -> str:
     note = words.counted_at(told.by)
     said = f'<p class="lk-note">{text(note)}</p>' if note else ""
     return folded("The same as a table", headed(heads, rows) + said)
+
+
+def _taken(unpaid: Unpaid, words: FaultWords) -> tuple[str, ...]:
+    """Give the cells of what was unpaid; none where it is not shown."""
+    if not unpaid.is_shown:
+        return ()
+    return text(words.figure(unpaid.minutes)), text(words.cost(unpaid))
 
 
 def _counts(counts: FaultCounts) -> tuple[int, int, int, int]:
@@ -185,7 +196,8 @@ def of_bike(one: BikeComeBacks, backs: Sequence[ComeBack], words: FaultWords) ->
     """Give what came back on one bike: each fault, when and by what work it was put right."""
     items = "".join(f"<li>{_came_back(back, words)}</li>" for back in backs)
     count = words.count(one.count_come_back, "come-back")
-    took = f", {words.took(one.unpaid)}" if one.count_come_back else ""
+    is_told = one.count_come_back and one.unpaid.is_shown
+    took = f", {words.took(one.unpaid)}" if is_told else ""
     right = f"after {words.count(one.count_put_right, 'repair')}"
     head = f'<p class="lk-what">{text(f"{count} {right}{took}")}</p>'
     return f'{head}<ul class="lk-backs">{items}</ul>'
@@ -195,7 +207,8 @@ def _came_back(back: ComeBack, words: FaultWords) -> str:
     what = f"{words.place(back.position)}, {words.fault(back.fault, back.cause)}"
     right = f"put right {words.day(back.put_right_at)} ({back.put_right_by})"
     said = f"{right}, found again {words.day(back.again_at)}, {after(back.days, back.km, words)}"
-    return f"{text(capital(what))}<small>{text(said)}; {text(cost(back, words))}</small>"
+    took = "" if back.minutes is None else f"; {text(cost(back.minutes, back.minor, words))}"
+    return f"{text(capital(what))}<small>{text(said)}{took}</small>"
 
 
 def after(days: float, km: float | None, words: FaultWords) -> str:
@@ -204,14 +217,12 @@ def after(days: float, km: float | None, words: FaultWords) -> str:
     return f"{said}, distance not known" if km is None else f"{said}, {words.rough(km, 'km')}"
 
 
-def cost(back: ComeBack, words: FaultWords) -> str:
+def cost(minutes: int, minor: int | None, words: FaultWords) -> str:
     """Give what a come-back took."""
-    if not back.minutes and not back.minor:
+    if not minutes and not minor:
         return "no unpaid work on record"
-    minutes = words.figure(back.minutes, "min")
-    return f"{minutes}, wages not told" if back.minor is None else (
-        f"{minutes}, {words.money(back.minor)}"
-    )  # fmt: skip
+    worked = words.figure(minutes, "min")
+    return f"{worked}, wages not told" if minor is None else f"{worked}, {words.money(minor)}"
 
 
 # -- jobs -------------------------------------------------------------------------------------
@@ -219,7 +230,9 @@ def cost(back: ComeBack, words: FaultWords) -> str:
 
 def jobs(found: Sequence[ComeBackJob], asked: Asked, words: FaultWords) -> str:
     """Give jobs that came back, each with what it answers, how it is linked, and what it took."""
-    heads = ("Job", "Bike", "Answers", "Came back", "Took", "Is that wrong?")
+    is_shown = all(job.unpaid.is_shown for job in found)
+    took = ("Took",) if is_shown else ()
+    heads = ("Job", "Bike", "Answers", "Came back", *took, "Is that wrong?")
     return headed(heads, [_job(job, asked, words) for job in found])
 
 
@@ -228,12 +241,13 @@ def _job(job: ComeBackJob, asked: Asked, words: FaultWords) -> tuple[str, ...]:
     answers = (job.answers or "work of no job") if job.is_come_back else "no come-back"
     what = "; ".join(f"{words.place(place)}, {words.fault(fault)}" for place, fault in job.faults)
     where = asked.where(tag=job.bike, row="")
+    took = f"{words.figure(job.unpaid.minutes, 'min')}, {words.cost(job.unpaid)}"
     return (
         f"{text(job.job)}<small>{text(opened)}</small>",
         f'<a href="{text(where)}" target="_self">{text(job.bike)}</a>',
         f"{text(answers)}<small>{text(SOURCES[job.source])}</small>",
         text(capital(what) if what else job.remark),
-        text(f"{words.figure(job.unpaid.minutes, 'min')}, {words.cost(job.unpaid)}"),
+        *((text(took),) if job.unpaid.is_shown else ()),
         say_otherwise(job),
     )
 

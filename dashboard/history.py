@@ -8,17 +8,18 @@ from typing import Any
 from dashboard.entries import Entry
 from dashboard.words import FORGOTTEN, Words
 from ledger import queries
+from ledger.asking import Asker
 from ledger.book import Book
 
 
 def timeline_entries(
-    book: Book, tag: str, words: Words, person: Callable[[str], str]
+    book: Book, tag: str, words: Words, person: Callable[[str], str], asker: Asker
 ) -> list[Entry]:
     """Give a bike's events in words, oldest first; a strike stands with what it struck.
 
-    `person` gives the name of a rider by id.
+    `person` gives the name of a rider by id. What the asker does not see is not among them.
     """
-    known = queries.timeline(book, tag)
+    known = queries.timeline(book, tag, asker=asker)
     strikes = {one.id: one for one in known if one.kind == "event_struck"}
     targets = {one.struck_by for one in known}
     return [

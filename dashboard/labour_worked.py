@@ -9,6 +9,7 @@ from datetime import date, datetime
 import streamlit as st
 
 from dashboard import data
+from ledger.asking import Asker
 from ledger.book import Book
 from ledger.figures.foresee import calibration, foresee, service_or_replace
 from ledger.figures.foresee_shapes import Calibration, JobForecast, ServiceOrReplace
@@ -18,13 +19,15 @@ from ledger.figures.margin import BookMargin, margin_of
 from ledger.figures.margin_shapes import JobMargin
 
 Days = tuple[date | None, date | None]
-Key = tuple[str, int, date, bool, Days]
-"""What figures of some days depend on: the book, its head, the day looked at, if that is now."""
+Key = tuple[str, int, date, bool, Days, Asker]
+"""What figures of some days depend on: the book, its head, the day looked at, if that is now, and
+who asks."""
 
 
 def _key(book: Book, day: date | None, days: Days = (None, None)) -> Key:
     wanted = data.today(book) if day is None else day
-    return str(book.path), book.head.commit, wanted, day is None, days
+    asker = data.asker().of_role
+    return str(book.path), book.head.commit, wanted, day is None, days, asker
 
 
 def _instant(book: Book, key: Key) -> datetime | None:
@@ -39,7 +42,7 @@ def labour(book: Book, day: date | None, days: Days) -> BookLabour:
 @st.cache_resource(show_spinner=False, max_entries=6)
 def _labour(_book: Book, key: Key) -> BookLabour:
     since, until = key[4]
-    return labour_of(_book, since, until, _instant(_book, key))
+    return labour_of(_book, since, until, _instant(_book, key), asker=key[5])
 
 
 def rows(book: Book, day: date | None, days: Days, by: LabourBy) -> tuple[LabourRow, ...]:
@@ -74,7 +77,7 @@ def margin(book: Book, day: date | None, days: Days) -> BookMargin:
 @st.cache_resource(show_spinner=False, max_entries=6)
 def _margin(_book: Book, key: Key) -> BookMargin:
     since, until = key[4]
-    return margin_of(_book, since, until, _instant(_book, key))
+    return margin_of(_book, since, until, _instant(_book, key), asker=key[5])
 
 
 def margin_jobs(
@@ -120,7 +123,7 @@ def _forecast(_book: Book, key: Key, plan: Plan) -> JobForecast:
     return foresee(
         _book, tier=plan.tier, tasks=tasks or None, bike=plan.bike, bike_kind=plan.bike_kind,
         is_old=plan.is_old, years=plan.years, risk=plan.risk, price_minor=plan.price_minor,
-        as_at=_instant(_book, key),
+        as_at=_instant(_book, key), asker=key[5],
     )  # fmt: skip
 
 
@@ -131,7 +134,7 @@ def held_so_far(book: Book, day: date | None) -> Calibration:
 
 @st.cache_resource(show_spinner=False, max_entries=3)
 def _held_so_far(_book: Book, key: Key) -> Calibration:
-    return calibration(_book, _instant(_book, key))
+    return calibration(_book, _instant(_book, key), asker=key[5])
 
 
 def replacing(book: Book, day: date | None, tag: str, position: str) -> ServiceOrReplace:
@@ -141,4 +144,4 @@ def replacing(book: Book, day: date | None, tag: str, position: str) -> ServiceO
 
 @st.cache_resource(show_spinner=False, max_entries=60)
 def _replacing(_book: Book, key: Key, tag: str, position: str) -> ServiceOrReplace:
-    return service_or_replace(_book, tag, position, _instant(_book, key))
+    return service_or_replace(_book, tag, position, _instant(_book, key), asker=key[5])

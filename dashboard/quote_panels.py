@@ -39,12 +39,12 @@ def chance_title(found: JobForecast, say: LabourSay) -> str:
     price = say.money(found.price_minor)
     if found.chance_not_enough is None:
         return f"No labour rate is told, so nothing can be said of {price}"
-    return f"{price} for labour is not enough {say.share(found.chance_not_enough)} of the time"
+    return f"{price} for labour is not enough {say.chance(found.chance_not_enough)} of the time"
 
 
 def room_title(found: BenchToday) -> str:
     """Give whether today's bench can take it."""
-    if found.left_minutes is None or found.is_room_p50 is None:
+    if found.is_room_p50 is None:
         return "Whether today's bench can take it is not known"
     if found.is_room_p80:
         return "Today's bench can take it"
@@ -130,7 +130,7 @@ def costs_title(found: ServiceOrReplace, say: LabourSay) -> str:
     """Give how likely a new part is the cheaper one."""
     if found.chance_replace_cheaper is None:
         return "What is on record is not enough to set one against the other"
-    return f"The chance that a new part costs less a km: {say.share(found.chance_replace_cheaper)}"
+    return f"The chance that a new part costs less a km: {say.chance(found.chance_replace_cheaper)}"
 
 
 def costs_table(found: ServiceOrReplace, say: LabourSay) -> Table:

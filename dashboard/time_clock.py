@@ -9,10 +9,12 @@ from threading import Lock
 
 import streamlit as st
 
+from dashboard import data
 from dashboard.labour_say import LabourSay
 from dashboard.markup import capital, marked, text
 from dashboard.words import Words
 from ledger import clocks
+from ledger.asking import Asker
 from ledger.book import Book
 from ledger.clocks import Draft, OpenJob, RunningClock
 from ledger.errors import ClockJumped, LedgerError, Problem, Refused
@@ -81,7 +83,7 @@ def _since(clock: RunningClock, words: Words, say: LabourSay) -> list[str]:
     is_today = formats.local(clock.since).date() == datetime.now(formats.zone).date()
     when = formats.time(clock.since) if is_today else formats.moment(clock.since)
     said = [f"since {when}"]
-    if not clock.is_paused and not clock.is_forgotten:
+    if not clock.is_paused and not clock.is_forgotten and clock.minutes is not None:
         said.append(say.minutes(clock.minutes))
     if clock.minutes_before:
         said.append(f"{say.minutes(clock.minutes_before)} before")
@@ -94,12 +96,19 @@ def _since(clock: RunningClock, words: Words, say: LabourSay) -> list[str]:
 def running(book: Book) -> list[RunningClock]:
     """Give the clocks as they stand, to the minute."""
     now = datetime.now(UTC)
-    return _running(book, str(book.path), book.head.commit, now.replace(second=0, microsecond=0))
+    minute = now.replace(second=0, microsecond=0)
+    return _running(book, str(book.path), book.head.commit, minute, data.asker())
 
 
-@st.cache_data(show_spinner=False, max_entries=4)
-def _running(_book: Book, path: str, commit: int, minute: datetime) -> list[RunningClock]:
-    return in_order(clocks.running(_book))
+@st.cache_data(show_spinner=False, max_entries=12)
+def _running(
+    _book: Book, path: str, commit: int, minute: datetime, asker: Asker
+) -> list[RunningClock]:
+    return in_order(clocks.running(_book, asker=asker))
+
+
+def _now(book: Book) -> Sequence[RunningClock]:
+    return clocks.running(book, asker=data.asker())
 
 
 def open_jobs(book: Book) -> list[OpenJob]:
@@ -144,7 +153,7 @@ def started(book: Book, mechanic: str, on: OpenJob, task: str, kind: str) -> Sai
     return recorded(
         book,
         lambda: [
-            clocks.start_draft(clocks.running(book), mechanic, on.bike, on.job, task, kind)
+            clocks.start_draft(_now(book), mechanic, on.bike, on.job, task, kind)
         ],
         "The clock runs",
     )  # fmt: skip
@@ -166,9 +175,7 @@ def paused(book: Book, clock: RunningClock) -> Said:
 
 def resumed(book: Book, clock: RunningClock) -> Said:
     """Let a paused clock go on."""
-    return recorded(
-        book, lambda: [clocks.resume_draft(clocks.running(book), clock)], "The clock runs again"
-    )
+    return recorded(book, lambda: [clocks.resume_draft(_now(book), clock)], "The clock runs again")
 
 
 def stopped(book: Book, clock: RunningClock, minutes: int | None = None) -> Said:

@@ -9,6 +9,7 @@ from typing import Any
 import streamlit as st
 
 from dashboard import data
+from ledger.asking import Asker
 from ledger.book import Book
 from ledger.figures.bench import BikeChoice, NoChoice, choice_of
 from ledger.figures.calls import DueList
@@ -93,7 +94,7 @@ def _due(
 
 def chains(book: Book, day: date | None) -> ChainsReport:
     """Give what is known of chains that run long, as at the end of a day; None for now."""
-    return _chains(book, *_key_of(book, day))
+    return _chains(book, *_key_of(book, day), data.asker().of_role)
 
 
 def _key_of(book: Book, day: date | None) -> tuple[str, int, date, bool]:
@@ -103,8 +104,11 @@ def _key_of(book: Book, day: date | None) -> tuple[str, int, date, bool]:
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _chains(_book: Book, path: str, commit: int, day: date, is_now: bool) -> ChainsReport:
-    return report_of(_chain_book(_book, path, commit, day, is_now), _book.settings.currency)
+def _chains(
+    _book: Book, path: str, commit: int, day: date, is_now: bool, asker: Asker
+) -> ChainsReport:
+    of = _chain_book(_book, path, commit, day, is_now)
+    return report_of(of, _book.settings.currency, asker=asker)
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
@@ -120,19 +124,26 @@ def choice(book: Book, day: date | None, tag: str) -> BikeChoice | NoChoice:
 
 def faults(book: Book, day: date | None = None, window: WindowAsked | None = None) -> BookFaults:
     """Give a book's faults as at the end of a day; None for now, and for the shop's own windows."""
-    return _faults(book, *_key_of(book, day), window)
+    return _faults(book, *_key_of(book, day), window, data.asker().of_role)
 
 
-@st.cache_resource(show_spinner=False, max_entries=3)
+@st.cache_resource(show_spinner=False, max_entries=6)
 def _faults(
-    _book: Book, path: str, commit: int, day: date, is_now: bool, window: WindowAsked | None
+    _book: Book,
+    path: str,
+    commit: int,
+    day: date,
+    is_now: bool,
+    window: WindowAsked | None,
+    asker: Asker,
 ) -> BookFaults:
-    return faults_of(_book, None if is_now else data.end_of(_book, day), window=window)
+    as_at = None if is_now else data.end_of(_book, day)
+    return faults_of(_book, as_at, window=window, asker=asker)
 
 
 def pareto(book: Book, found: BookFaults, by: By, measure: Measure) -> Pareto:
     """Give what came back by one thing, most of a measure first."""
-    return _pareto(found, *_key_of(book, found.today), found.window, by, measure)
+    return _pareto(found, *_key_of(book, found.today), found.window, found.asker, by, measure)
 
 
 @st.cache_resource(show_spinner=False, max_entries=40)
@@ -143,6 +154,7 @@ def _pareto(
     day: date,
     is_now: bool,
     window: WindowAsked | None,
+    asker: Asker,
     by: By,
     measure: Measure,
 ) -> Pareto:
@@ -153,7 +165,7 @@ def bikes_behind(
     book: Book, found: BookFaults, by: By, key: str | None
 ) -> tuple[BikeComeBacks, ...]:
     """Give the bikes behind a row of a Pareto, most come-backs first."""
-    return _bikes_behind(found, *_key_of(book, found.today), found.window, by, key)
+    return _bikes_behind(found, *_key_of(book, found.today), found.window, found.asker, by, key)
 
 
 @st.cache_resource(show_spinner=False, max_entries=40)
@@ -164,6 +176,7 @@ def _bikes_behind(
     day: date,
     is_now: bool,
     window: WindowAsked | None,
+    asker: Asker,
     by: By,
     key: str | None,
 ) -> tuple[BikeComeBacks, ...]:
@@ -174,7 +187,7 @@ def faults_of_bike(
     book: Book, tag: str, day: date | None = None, window: WindowAsked | None = None
 ) -> BikeFaults:
     """Give one bike's faults as at the end of a day; raises UnknownBike."""
-    return _faults_of_bike(book, *_key_of(book, day), window, tag)
+    return _faults_of_bike(book, *_key_of(book, day), window, tag, data.asker().of_role)
 
 
 @st.cache_resource(show_spinner=False, max_entries=100)
@@ -186,13 +199,16 @@ def _faults_of_bike(
     is_now: bool,
     window: WindowAsked | None,
     tag: str,
+    asker: Asker,
 ) -> BikeFaults:
-    return bike_faults(_book, tag, None if is_now else data.end_of(_book, day), window=window)
+    as_at = None if is_now else data.end_of(_book, day)
+    return bike_faults(_book, tag, as_at, window=window, asker=asker)
 
 
 def drawn(book: Book, day: date, key: str, build: Callable[[], dict[str, Any]]) -> dict[str, Any]:
-    """Give a chart as it was built before for this book, day and key, or build it."""
-    return _drawn(build, str(book.path), book.head.commit, data.register_at(book), day, key)
+    """Give a chart as it was built before for this book, day, key and role, or build it."""
+    kept = (str(book.path), book.head.commit, data.register_at(book), day, key)
+    return _drawn(build, *kept, data.asker().of_role)
 
 
 @st.cache_data(show_spinner=False, max_entries=300)
@@ -203,5 +219,6 @@ def _drawn(
     register_at: int,
     day: date,
     key: str,
+    asker: Asker,
 ) -> dict[str, Any]:
     return _build()

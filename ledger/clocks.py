@@ -7,11 +7,12 @@ that moves a clock gives the draft to append, or raises `ClockRefused` with what
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from ledger.asking import Asker, is_theirs
 from ledger.errors import LedgerError
 from ledger.events.types import format_moment
 from ledger.kept import Keep, as_it_is, kept
@@ -49,10 +50,11 @@ class RunningClock:
     since: datetime
     """When it was started, or paused; UTC."""
     is_paused: bool
-    minutes: int
-    """Since it was started, to the minute; 0 while paused."""
-    minutes_before: int
-    """What the mechanic has on this job, task and kind already."""
+    minutes: int | None
+    """Since it was started, to the minute; 0 while paused; None where it is not the asker's to
+    see."""
+    minutes_before: int | None
+    """What the mechanic has on this job, task and kind already; None as `minutes`."""
     is_forgotten: bool
     """It runs since an earlier local day: its span is not what was worked."""
 
@@ -66,13 +68,22 @@ class OpenJob:
     tier: str | None
 
 
-def running(book: Book, now: datetime | None = None) -> tuple[RunningClock, ...]:
+def running(
+    book: Book, now: datetime | None = None, *, asker: Asker
+) -> tuple[RunningClock, ...]:
     """Give every clock that runs or is paused, by mechanic, running ones before paused ones.
 
-    `now` is the present unless another instant is asked for.
+    `now` is the present unless another instant is asked for. Who is on which bike since when is
+    told to everybody, so that nobody starts on it too; the minutes of others are left out.
     """
     at = datetime.now(UTC) if now is None else now
     clocks = [_clock(book, row, at) for row in _as_at(book, OPEN_CLOCKS, now).to_pylist()]
+    clocks = [
+        one
+        if is_theirs(asker, one.mechanic)
+        else replace(one, minutes=None, minutes_before=None)
+        for one in clocks
+    ]
     return tuple(sorted(clocks, key=lambda one: (one.mechanic, one.is_paused, one.since)))
 
 

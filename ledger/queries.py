@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields, replace
 from datetime import UTC, datetime
-from decimal import Decimal
 from itertools import groupby
 from threading import Lock
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -19,14 +18,22 @@ from weakref import WeakKeyDictionary, WeakMethod
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from ledger.asking import Asker, told
 from ledger.engines.duckdb import COLUMNS, Asked, DuckEngine
 from ledger.engines.tables import bike_alias, position_effects
 from ledger.engines.views import RELATIONS, event_id, make_view
-from ledger.events import Event, parse_event
+from ledger.events import parse_event
+from ledger.query_shapes import BikeRow, PartDistance, PartSpell, ShopSummary, TimelineEntry
 from ledger.view import BikeView
 
 if TYPE_CHECKING:
     from ledger.book import Book
+
+__all__ = [
+    "BikeRow", "PartDistance", "PartSpell", "ShopSummary", "TimelineEntry", "asked_of",
+    "asking", "bike_tables", "bike_view", "bike_views", "bikes", "engine_of", "part_distances",
+    "part_spells", "shop_summary", "timeline", "whole_table",
+]  # fmt: skip
 
 Shape = TypeVar("Shape")
 _Group = tuple[tuple[str, str], list[Mapping[str, Any]]]
@@ -35,107 +42,6 @@ _END_OF_TIME = datetime(2201, 1, 1, tzinfo=UTC)
 _START_OF_TIME = datetime(1900, 1, 1, tzinfo=UTC)
 _engines: WeakKeyDictionary[Book, DuckEngine] = WeakKeyDictionary()
 _engines_lock = Lock()
-
-
-@dataclass(frozen=True, slots=True)
-class TimelineEntry:
-    """One stored event of a bike, and whether it still counts."""
-
-    seq: int
-    id: str
-    kind: str
-    bike: str
-    """The tag it was recorded under, where several are one bike."""
-    occurred_at: datetime
-    recorded_at: datetime
-    actor: str
-    job: str | None
-    position: str | None
-    system: str | None
-    event: Event
-    """As stored: free text is sealed; `Book.reveal` opens it."""
-    data: Mapping[str, Any]
-    """The payload as plain JSON types, its free text opened; None where the key is gone."""
-    struck_by: str | None
-    """The id of the strike that voids it, as known."""
-
-    @property
-    def is_struck(self) -> bool:
-        """Whether a strike voids it."""
-        return self.struck_by is not None
-
-
-@dataclass(frozen=True, slots=True)
-class BikeRow:
-    """One bike in a list."""
-
-    bike: str
-    make: str | None
-    model: str | None
-    bike_kind: str | None
-    rider: str | None
-    keeper: str | None
-    distance_km: Decimal | None
-    first_seen_at: datetime
-    last_seen_at: datetime
-    count_jobs: int
-    events_used: int
-
-
-@dataclass(frozen=True, slots=True)
-class PartDistance:
-    """How far one part has gone, over every time it was fitted, on every bike."""
-
-    part: str
-    bike: str
-    """Where it is, or was last."""
-    position: str
-    make: str | None
-    model: str | None
-    distance_km: Decimal | None
-    """None where the distance of no spell is known."""
-    is_complete: bool
-    """False where the part was found fitted, or a spell's distance is not known: it has gone
-    further."""
-    is_fitted: bool
-    count_spells: int
-    count_bikes: int
-    first_seen_at: datetime
-
-
-@dataclass(frozen=True, slots=True)
-class PartSpell:
-    """One part at one position of one bike, from fitted to removed."""
-
-    part: str
-    bike: str
-    position: str
-    make: str | None
-    model: str | None
-    is_found: bool
-    started_at: datetime
-    ended_at: datetime | None
-    """None while it is fitted."""
-    end_reason: str | None
-    start_km: Decimal | None
-    end_km: Decimal | None
-    distance_km: Decimal | None
-
-
-@dataclass(frozen=True, slots=True)
-class ShopSummary:
-    """How much a book holds."""
-
-    events: int
-    """Every stored event, struck ones and those of the book itself too."""
-    bikes: int
-    riders: int
-    """Different riders that bikes have now."""
-    jobs: int
-    jobs_open: int
-    faults_open: int
-    first_seen_at: datetime | None
-    last_seen_at: datetime | None
 
 
 def engine_of(book: Book) -> DuckEngine:
@@ -233,22 +139,33 @@ def timeline(
     known_seq: int | None = None,
     system: str | None = None,
     include_struck: bool = True,
+    asker: Asker,
 ) -> list[TimelineEntry]:
     """Give everything that was recorded of a bike, oldest first, ties by seq.
 
     `system` keeps what concerns one system of the bike. Without struck events, strikes are left
-    out too. Raises UnknownBike.
+    out too; so are the clocks and minutes of others where the asker does not see them, and what
+    struck them (`ledger.asking.told`). Raises UnknownBike.
     """
     asked = asked_of(book, as_at or _END_OF_TIME, known_seq)
     events = _events_of(book, bike, asked.known_seq, (*COLUMNS, "canonical"))
     rows = engine_of(book).one_bike(["timeline"], asked, events, {})["timeline"]
-    entries = (_entry(book, row) for row in sorted(rows, key=_order))
+    every = [_entry(book, row) for row in sorted(rows, key=_order)]
     return [
         entry
-        for entry in entries
+        for entry in _told(every, asker)
         if (system is None or entry.system == system)
         and (include_struck or not (entry.is_struck or entry.kind == "event_struck"))
     ]
+
+
+def _told(entries: list[TimelineEntry], asker: Asker) -> Iterator[TimelineEntry]:
+    """Give what the asker is told of entries; what struck an untold one goes with it."""
+    kept = [(one, told(asker, one.kind, one.actor, one.data)) for one in entries]
+    untold = {one.struck_by for one, data in kept if data is None}
+    for one, data in kept:
+        if data is not None and one.id not in untold:
+            yield one if data is one.data else replace(one, data=data, event=None)
 
 
 def _order(row: Mapping[str, Any]) -> tuple[datetime, int]:

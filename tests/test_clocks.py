@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from ledger import clocks
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.clocks import ClockRefused, RunningClock
 
@@ -46,7 +47,7 @@ def test_a_clock_is_forgotten_once_the_local_day_has_ended(
     """The day is that of the shop: half an hour before its midnight the clock still counts."""
     began = EVENING - timedelta(hours=1)
     book.append([clocks.start_draft((), "m1", TAG, "j1", "brakes", at=began)])
-    (one,) = clocks.running(book, began + timedelta(minutes=minutes))
+    (one,) = clocks.running(book, began + timedelta(minutes=minutes), asker=OWNER)
     assert (one.minutes, one.is_forgotten) == (minutes, is_forgotten)
 
 
@@ -54,10 +55,10 @@ def test_the_clocks_of_an_instant_are_those_of_that_instant(book: Book) -> None:
     """Asked for an earlier instant, what was stopped later runs."""
     draft = clocks.start_draft((), "m1", TAG, "j1", "brakes", at=EVENING)
     book.append([draft])
-    (one,) = clocks.running(book, EVENING + timedelta(minutes=9))
+    (one,) = clocks.running(book, EVENING + timedelta(minutes=9), asker=OWNER)
     book.append([clocks.stop_draft(one, at=EVENING + timedelta(minutes=20))])
-    assert clocks.running(book, EVENING + timedelta(minutes=20)) == ()
-    (again,) = clocks.running(book, EVENING + timedelta(minutes=9))
+    assert clocks.running(book, EVENING + timedelta(minutes=20), asker=OWNER) == ()
+    (again,) = clocks.running(book, EVENING + timedelta(minutes=9), asker=OWNER)
     assert (again.minutes, again.task) == (9, "brakes")
 
 

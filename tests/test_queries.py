@@ -5,6 +5,7 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ledger import queries
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.engines.duckdb import Asked, DuckEngine
 from ledger.engines.tables import bike_alias, position_effects
@@ -100,17 +102,23 @@ def test_a_bike_is_seen_as_at_any_date(book: Book) -> None:
 
 def test_a_struck_event_is_gone_once_the_strike_is_known_and_there_before(book: Book) -> None:
     """As known before the strike the bike had the chain at any date; afterwards it never did."""
-    removal = next(entry for entry in queries.timeline(book, TERN) if entry.kind == "part_fitted")
+    removal = next(
+        entry for entry in queries.timeline(book, TERN, asker=OWNER) if entry.kind == "part_fitted"
+    )
     before = book.head.size
     book.strike(removal.id, "wrong bike", "m1")
     assert queries.bike_view(book, TERN).fitted == ()
     assert [part.part for part in queries.bike_view(book, TERN, None, before).fitted] == ["A"]
-    struck = {entry.id: entry for entry in queries.timeline(book, TERN)}[removal.id]
+    struck = {entry.id: entry for entry in queries.timeline(book, TERN, asker=OWNER)}[removal.id]
     assert struck.is_struck
-    assert struck.struck_by == queries.timeline(book, TERN)[-1].id
-    kinds = [entry.kind for entry in queries.timeline(book, TERN, include_struck=False)]
+    assert struck.struck_by == queries.timeline(book, TERN, asker=OWNER)[-1].id
+    kinds = [
+        entry.kind for entry in queries.timeline(book, TERN, include_struck=False, asker=OWNER)
+    ]
     assert kinds == ["bike_registered", "distance_read", "distance_read"]
-    earlier = {entry.id: entry for entry in queries.timeline(book, TERN, known_seq=before)}
+    earlier = {
+        entry.id: entry for entry in queries.timeline(book, TERN, known_seq=before, asker=OWNER)
+    }
     assert not earlier[removal.id].is_struck
 
 
@@ -124,7 +132,8 @@ def test_now_is_never_before_what_the_book_holds(book: Book, clock: Clock) -> No
 
 def test_an_unknown_tag_is_refused_with_the_nearest(book: Book) -> None:
     """Every question about one bike says which tag was not found."""
-    for ask in (queries.bike_view, queries.timeline, queries.part_spells, queries.part_distances):
+    timeline = partial(queries.timeline, asker=OWNER)
+    for ask in (queries.bike_view, timeline, queries.part_spells, queries.part_distances):
         with pytest.raises(UnknownBike, match=GULL):
             ask(book, "7K3M9QXB")
 
@@ -132,7 +141,7 @@ def test_an_unknown_tag_is_refused_with_the_nearest(book: Book) -> None:
 def test_a_timeline_is_in_order_and_opens_free_text(book: Book) -> None:
     """By the time things occurred, then seq; what was sealed is read back."""
     book.append([of("noted", 1, position="front_brake.lever", text="bent")])
-    entries = queries.timeline(book, GULL)
+    entries = queries.timeline(book, GULL, asker=OWNER)
     assert [(entry.occurred_at.day, entry.kind) for entry in entries] == [
         (1, "bike_registered"),
         (1, "noted"),
@@ -153,9 +162,9 @@ def test_a_timeline_is_in_order_and_opens_free_text(book: Book) -> None:
         None,
         "drivetrain",
     ]
-    of_brake = queries.timeline(book, GULL, system="rear_brake")
+    of_brake = queries.timeline(book, GULL, system="rear_brake", asker=OWNER)
     assert [entry.data["text"] for entry in of_brake] == ["squeals when wet"]
-    early = queries.timeline(book, GULL, as_at=book.instant("2026-03-01"))
+    early = queries.timeline(book, GULL, as_at=book.instant("2026-03-01"), asker=OWNER)
     assert [entry.kind for entry in early] == ["bike_registered", "noted"]
 
 
@@ -222,7 +231,7 @@ def test_joined_tags_are_one_bike_under_the_tag_asked_for(book: Book) -> None:
         view = queries.bike_view(book, tag)
         assert (view.bike, view.distance_km, view.events_used) == (tag, Decimal(90), 5)
         assert [part.part for part in view.fitted] == ["A"]
-        assert {entry.bike for entry in queries.timeline(book, tag)} == {LONE, TERN}
+        assert {entry.bike for entry in queries.timeline(book, tag, asker=OWNER)} == {LONE, TERN}
     assert queries.bike_view(book, LONE, None, before).fitted == ()
     assert [row.bike for row in queries.bikes(book)] == [TERN, GULL]
     views = {view.bike: view for view in queries.bike_views(book)}

@@ -64,11 +64,15 @@ def page() -> None:
     if report.shop is None:
         _nothing(day, words)
         return
-    names = {row.rider: row.name for row in book.riders.all() if row.name}
+    asker = data.asker()
+    everybody = book.riders.all() if asker.sees("habits") else ()
+    names = {row.rider: row.name for row in everybody if row.name}
     shown = Shown(book, report, words, Money(book.settings, words), names, day)
     _head(shown, report.shop)
-    _riders(shown, report.shop)
-    _costs(shown)
+    if asker.sees("habits"):
+        _riders(shown, report.shop)
+    if asker.sees("money"):
+        _costs(shown)
     _gears(shown)
     st.html(_conditions(report))
 
@@ -191,8 +195,9 @@ def _share_title(shown: Shown, shop: ShopChains, rows: Sequence[RiderChains]) ->
 
 def _table(shown: Shown, rows: Sequence[RiderChains]) -> None:
     most = st.session_state.get("riders_most", FIRST_LISTED)
+    against = ("Against changing at the limit",) if data.asker().sees("money") else ()
     heads = ("Rider", "Share", "Looks at a chain", "How far beyond", "Followed within a year",
-             "Against changing at the limit")  # fmt: skip
+             *against)  # fmt: skip
     body = [_row(shown, row) for row in rows[:most]]
     table = markup.table("", heads, body).replace("lk-table", "lk-table lk-headed lk-prose", 1)
     st.html(table)
@@ -219,7 +224,7 @@ def _row(shown: Shown, row: RiderChains) -> tuple[str, ...]:
         text(f"of {row.seen}, {row.past} found it past"),
         text(say.beyond(row, shown.words)),
         text(say.followed(row)),
-        text(against),
+        *((text(against),) if data.asker().sees("money") else ()),
     )
 
 
@@ -304,8 +309,9 @@ def _offered(shown: Shown) -> list[BikeGears]:
 def _sprockets(shown: Shown, found: BikeGears) -> None:
     title = say.gears_title(found, shown.words)
     who = shown.names.get(found.who, found.who)
+    ridden = "" if who == f"bike {found.bike}" else f", ridden by {who}"
     said = (
-        f"Of the sprockets measured on {found.bike}, ridden by {who}. In brackets: how many "
+        f"Of the sprockets measured on {found.bike}{ridden}. In brackets: how many "
         "stretches between two readings."
     )
     rows = chain_charts.gear_rows(found, shown.words)

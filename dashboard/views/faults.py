@@ -8,7 +8,7 @@ import streamlit as st
 
 from dashboard import data, markup, wear_panels
 from dashboard import fault_panels as show
-from dashboard.fault_address import LONGEST_DAYS, LONGEST_KM, asked_of
+from dashboard.fault_address import LONGEST_DAYS, LONGEST_KM, asked_of, for_asker
 from dashboard.views.faults_bike import bike_view
 from dashboard.views.faults_pareto import pareto_view
 from dashboard.views.faults_shown import Shown, shown_of
@@ -26,7 +26,8 @@ FIRST_LISTED, MORE_LISTED, NAMED = 8, 40, 20
 def page() -> None:
     """Draw what the address asks for: all faults, or one bike's."""
     book = data.open_book()
-    shown = shown_of(book, asked_of(st.query_params, data.today(book)))
+    asked = for_asker(asked_of(st.query_params, data.today(book)), data.asker())
+    shown = shown_of(book, asked)
     if shown.asked.tag and not shown.asked.row:
         bike_view(shown, shown.asked.tag)
         return
@@ -57,7 +58,7 @@ def _nothing(shown: Shown) -> None:
 
 
 def _filters(shown: Shown, first: date) -> None:
-    st.html(show.controls(shown.asked))
+    st.html(show.controls(shown.asked, data.asker()))
     with st.container(key="faults_asked", horizontal=True, vertical_alignment="bottom"):
         _end(shown, "days", "Window: days", LONGEST_DAYS)
         _end(shown, "km", "Window: km", LONGEST_KM)

@@ -27,8 +27,11 @@ ALONE = "The only model of its sort: its own rate, with an exact 95 %."
 def compared_view(shown: Shown) -> None:
     """Draw part models, tiers, mechanics where the owner asks for them, and prevention."""
     _models(shown)
-    _tiers(shown)
-    _mechanics(shown)
+    asker = shown.found.asker
+    if asker.sees("money"):
+        _tiers(shown)
+    if asker.sees("colleagues"):
+        _mechanics(shown)
     _prevention(shown)
 
 

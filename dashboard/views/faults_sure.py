@@ -37,7 +37,8 @@ def _fold(shown: Shown) -> None:
 
 def _curves(shown: Shown) -> None:
     heading("How often they come")
-    choice(shown, "curves", "By", {by: CURVES[by] for by in RECURRENCE_BY})
+    shown_by = [by for by in RECURRENCE_BY if by != "tier" or shown.found.asker.sees("money")]
+    choice(shown, "curves", "By", {by: CURVES[by] for by in shown_by})
     found = shown.found.recurrence(shown.asked.curves)
     names = [
         fault_say.group_name(found.by, one, shown.say, shown.words.riding) for one in found.groups

@@ -17,11 +17,13 @@ from dashboard.views.time_shown import (
     Shown,
     first_day,
     folded_table,
+    note,
     period_view,
     shown_of,
     table_view,
     told,
 )
+from ledger.asking import require
 from ledger.figures.labour import BookLabour
 from ledger.figures.labour_shapes import LABOUR_BY
 
@@ -32,6 +34,11 @@ def page() -> None:
     """Draw what the address asks for: all minutes, or one job's."""
     book = data.open_book()
     shown = shown_of(book, time_asked(st.query_params, data.today(book)))
+    if not data.asker().sees("colleagues"):
+        require(data.asker(), "bench", "Who is on what")
+        clocks_view(shown)
+        note("How minutes compare with quotes is shown to the owner.")
+        return
     if shown.asked.job:
         job_view(shown)
         return

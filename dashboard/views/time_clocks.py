@@ -7,11 +7,12 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import time_clock
+from dashboard import data, time_clock
 from dashboard.labour_address import TimeAsked
 from dashboard.markup import capital, text
 from dashboard.time_clock import Said
 from dashboard.views.time_shown import Shown, note
+from ledger.asking import is_theirs
 from ledger.clocks import KINDS, OpenJob, RunningClock
 
 SAID = "clock_said"
@@ -62,6 +63,8 @@ def _clock(shown: Shown[TimeAsked], clock: RunningClock, place: int) -> None:
     book, key = shown.book, f"{clock.mechanic}-{clock.job}-{clock.task}-{place}"
     with st.container(key=f"clock-{place}", horizontal=True, vertical_alignment="center"):
         st.html(time_clock.clock_line(clock, shown.words, shown.say))
+        if not is_theirs(data.asker(), clock.mechanic):
+            return
         if clock.is_forgotten:
             _forgotten(shown, clock, key)
             return
@@ -92,7 +95,8 @@ def _forgotten(shown: Shown[TimeAsked], clock: RunningClock, key: str) -> None:
 
 
 def _form(shown: Shown[TimeAsked]) -> None:
-    mechanics, jobs = sorted(shown.book.mechanics), time_clock.open_jobs(shown.book)
+    asker, jobs = data.asker(), time_clock.open_jobs(shown.book)
+    mechanics = [one for one in sorted(shown.book.mechanics) if is_theirs(asker, one)]
     if not mechanics:
         note("Nobody works here yet: register a mechanic with lockring record mechanic_registered.")
         return

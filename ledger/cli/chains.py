@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from ledger.asking import OWNER
 from ledger.cli.options import DEFAULT_BOOK, AsAt, AsJson, BookPath, open_book
 from ledger.cli.output import say_json
 
@@ -36,7 +37,7 @@ def chains(
 
     book = open_book(book_path)
     of = chain_book(book, instant(book, as_at) if as_at is not None else None)
-    report = report_of(of, book.settings.currency)
+    report = report_of(of, book.settings.currency, asker=OWNER)
     riders = [row for row in report.riders if rider is None or _is_of(row, rider)][:limit]
     tags = [bike for row in riders if rider is not None for bike in row.bikes]
     choices = [choice_of(of, bike) for bike in tags]

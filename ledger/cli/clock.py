@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from ledger.asking import OWNER
 from ledger.cli.guard import Guarded
 from ledger.cli.options import (
     DEFAULT_BOOK,
@@ -68,7 +69,7 @@ def clock(
     from ledger.clocks import running
 
     book = open_book(book_path)
-    found = [one for one in running(book) if mechanic in (None, one.mechanic)]
+    found = [one for one in running(book, asker=OWNER) if mechanic in (None, one.mechanic)]
     if as_json:
         say_json([clock_words.clock_json(one) for one in found])
         return
@@ -100,7 +101,9 @@ def start(
     book = open_book(book_path)
     who, bike, on = _who(book, mechanic), _bike(tag), _job(book, tag, job)
     words = (_task(book, task), _kind(kind))
-    draft = clocks.start_draft(clocks.running(book), who, bike, on, *words, _at(book, at))
+    draft = clocks.start_draft(
+        clocks.running(book, asker=OWNER), who, bike, on, *words, _at(book, at)
+    )
     _record(book, [draft], confirm_clock, as_json)
 
 
@@ -120,7 +123,7 @@ def pause(
     from ledger import clocks
 
     book = open_book(book_path)
-    found = _running(book, clocks.running(book), mechanic)
+    found = _running(book, clocks.running(book, asker=OWNER), mechanic)
     _not_forgotten(book, found, at)
     _record(book, [clocks.pause_draft(found, _at(book, at))], confirm_clock, as_json)
 
@@ -144,7 +147,7 @@ def resume(
     from ledger import clocks
 
     book = open_book(book_path)
-    now = clocks.running(book)
+    now = clocks.running(book, asker=OWNER)
     found = _paused(book, now, mechanic, tag)
     _record(book, [clocks.resume_draft(now, found, _at(book, at))], confirm_clock, as_json)
 
@@ -170,7 +173,7 @@ def stop(
     from ledger import clocks
 
     book = open_book(book_path)
-    now = clocks.running(book)
+    now = clocks.running(book, asker=OWNER)
     if minutes is None and at is None and not _any_runs(now, mechanic):
         found = _paused(book, now, mechanic, None, "runs or is paused")
         drafts = clocks.end_drafts(found)

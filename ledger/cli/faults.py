@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from ledger.asking import OWNER
 from ledger.cli.options import DEFAULT_BOOK, AsAt, AsJson, AsKnown, BookPath, open_book, when_asked
 from ledger.cli.output import progress, say_json
 from ledger.cli.readied import faults_ready
@@ -121,7 +122,7 @@ def faults(
     if when == (None, None):
         faults_ready(book)
     with progress("Matching what was found again"):
-        found = faults_of(book, *when, window=window)
+        found = faults_of(book, *when, window=window, asker=OWNER)
         told = found.pareto(by or "fault", measure or "count")
     if as_json:
         say_json(faults_forms.faults_json(found, told, asked))
@@ -168,7 +169,7 @@ def _bike(
     from ledger.cli.bikes import tag_named
     from ledger.figures.fault_bike import bike_faults
 
-    found = bike_faults(book, tag_named(book, tag), *when, window=window)
+    found = bike_faults(book, tag_named(book, tag), *when, window=window, asker=OWNER)
     if as_json:
         say_json(faults_forms.bike_json(found, for_owner=asked.for_owner))
     else:

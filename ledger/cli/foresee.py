@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from ledger.asking import OWNER
 from ledger.cli.options import DEFAULT_BOOK, AsAt, AsJson, AsKnown, BookPath, open_book, when_asked
 from ledger.cli.output import progress, say_json
 from ledger.errors import WrongUse
@@ -137,7 +138,7 @@ def _forecast(
     price_minor = None if price is None else foresee_forms.minor_asked(book, price)
     with progress("Foreseeing the minutes"):
         found = foreseen(book, bike=bike, tasks=tasks or None, price_minor=price_minor,
-                         as_at=when[0], known_seq=when[1], **asked)  # fmt: skip
+                         as_at=when[0], known_seq=when[1], asker=OWNER, **asked)  # fmt: skip
     if as_json:
         say_json(foresee_forms.foreseen_json(book, when, found))
     else:
@@ -149,7 +150,7 @@ def _calibration(book: Book, when: When, *, as_json: bool) -> None:
     from ledger.figures.foresee import calibration
 
     with progress("Foretelling past jobs from what was known before", is_long=True):
-        found = calibration(book, *when)
+        found = calibration(book, *when, asker=OWNER)
     if as_json:
         say_json(foresee_forms.foreseen_json(book, when, found))
     else:
@@ -162,7 +163,7 @@ def _service_or_replace(book: Book, tag: str, position: str, when: When, *, as_j
     from ledger.figures.foresee import service_or_replace
 
     with progress("Weighing a service against a new part"):
-        found = service_or_replace(book, tag_named(book, tag), position, *when)
+        found = service_or_replace(book, tag_named(book, tag), position, *when, asker=OWNER)
     if as_json:
         say_json(foresee_forms.foreseen_json(book, when, found))
     else:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from ledger.asking import OWNER
 from ledger.cli.labour_options import (
     CsvFile,
     Files,
@@ -93,7 +94,7 @@ def labour(
         by or "tier", jobs or row is not None, row, most(limit, is_all=as_json or files.is_any)
     )
     with progress("Adding up the minutes"):
-        found = labour_of(book, *period, *when)
+        found = labour_of(book, *period, *when, asker=OWNER)
         if job is None:
             _check_key(found, asked)
     if job is None:

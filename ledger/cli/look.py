@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from ledger.asking import OWNER
 from ledger.cli.options import (
     DEFAULT_BOOK,
     AsAt,
@@ -82,7 +83,9 @@ def history(
     if system is not None and system not in book.vocabulary.systems:
         raise WrongUse(f"--system is one of {', '.join(book.vocabulary.systems)}.")
     at, known = when_asked(book, as_at, as_known)
-    entries = timeline(book, tag_named(book, tag), as_at=at, known_seq=known, system=system)
+    entries = timeline(
+        book, tag_named(book, tag), as_at=at, known_seq=known, system=system, asker=OWNER
+    )
     if as_json:
         say_json([entry_json(entry) for entry in entries])
         return
@@ -131,7 +134,7 @@ def _say_entries(book: Book, entries: Sequence[TimelineEntry], *, ids: bool) -> 
     say_table("History", (*columns, "!id") if ids else columns, rows)
     if not rows:
         say("Nothing was recorded by then.")
-    if any(words.event_needs_caution(known, entry.event) for entry in entries):
+    if any(words.event_needs_caution(known, one.event) for one in entries if one.event):
         say(words.CAUTION)
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ledger.asking import OWNER
 from ledger.cli.labour_options import (
     CsvFile,
     Files,
@@ -99,7 +100,7 @@ def margin(
     from ledger.figures.margin import margin_of
 
     with progress("Adding up what was earned"):
-        found = margin_of(book, *period, *when)
+        found = margin_of(book, *period, *when, asker=OWNER)
         _check_tiers(found, asked)
     _show(book, found, asked, files, as_json=as_json)
 

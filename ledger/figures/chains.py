@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
+from typing import TypeVar
 
 import numpy as np
 
@@ -11,6 +13,7 @@ from ledger.analysis.beyond import how_far_beyond
 from ledger.analysis.chains import Shares, overrun_shares
 from ledger.analysis.costs import Differences
 from ledger.analysis.unfit import CannotFit
+from ledger.asking import Asker
 from ledger.book import Book
 from ledger.figures.chain_book import ChainBook
 from ledger.figures.chain_curves import curves_of
@@ -23,6 +26,7 @@ from ledger.figures.gauges import registered_errors
 from ledger.figures.prices import bill_lines
 from ledger.figures.readings import BookReadings, book_readings
 
+Chains = TypeVar("Chains", RiderChains, ShopChains)
 BEYOND = ("over", "beyond_km", "beyond_low_km", "beyond_high_km")
 
 
@@ -31,12 +35,15 @@ def chains(
     as_at: datetime | None = None,
     known_seq: int | None = None,
     tables: BookReadings | None = None,
+    *,
+    asker: Asker,
 ) -> ChainsReport:
     """Give everything about chains that run long, as at an instant (None for now).
 
     `tables` saves reading the book again where it was read already.
     """
-    return report_of(chain_book(book, as_at, known_seq, tables), book.settings.currency)
+    of = chain_book(book, as_at, known_seq, tables)
+    return report_of(of, book.settings.currency, asker=asker)
 
 
 def chain_book(
@@ -53,8 +60,37 @@ def chain_book(
     )
 
 
-def report_of(of: ChainBook, currency: str) -> ChainsReport:
-    """Give the report of what is known of a book's chains."""
+def report_of(of: ChainBook, currency: str, *, asker: Asker) -> ChainsReport:
+    """Give the report of what is known of a book's chains.
+
+    Without sight of money its money is None and it has no curves; without sight of habits no
+    rider, and no gears by name.
+    """
+    return _shown(_whole(of, currency), asker)
+
+
+def _shown(report: ChainsReport, asker: Asker) -> ChainsReport:
+    if not asker.sees("habits"):
+        gears = tuple(replace(one, who=f"bike {one.bike}") for one in report.gears)
+        report = replace(report, riders=(), gears=gears)
+    if asker.sees("money"):
+        return report
+    shop = report.shop and _without_money(report.shop)
+    riders = tuple(replace(_without_money(one), extra_chains=None) for one in report.riders)
+    return replace(report, shop=shop, riders=riders, curves=(), missing=())
+
+
+def _without_money(of: Chains) -> Chains:
+    return replace(
+        of,
+        spent_minor=None,
+        difference_minor=None,
+        difference_low_minor=None,
+        difference_high_minor=None,
+    )
+
+
+def _whole(of: ChainBook, currency: str) -> ChainsReport:
     shares, money = _shares(of), _money(of)
     curves, without = curves_of(of.runs, of.rates, of.seen, of.tooth_limits, of.changed, of.price)
     return ChainsReport(

@@ -13,9 +13,10 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from ledger.asking import require
 from ledger.figures.fault_pareto import keys_of
 from ledger.figures.fault_shapes import By, Source
-from ledger.figures.faults import BookFaults
+from ledger.figures.faults import NOT_BY, BookFaults
 
 _NEWEST = [("found_at", "descending"), ("found_seq", "descending")]
 _LAST_REPAIRED = [("put_right_at", "descending"), ("seq", "descending")]
@@ -38,10 +39,10 @@ class ComeBack:
     days: float
     km: float | None
     """Ridden from the one to the other; None where that is not known."""
-    minutes: int
-    """Nobody paid for."""
+    minutes: int | None
+    """Nobody paid for; None where that is not the asker's to see."""
     minor: int | None
-    """What it cost the shop; None where no wage of its minutes is told."""
+    """What it cost the shop; None where no wage of its minutes is told, or it is not shown."""
     source: Source
 
 
@@ -82,7 +83,12 @@ def first_found_at(faults: BookFaults) -> datetime | None:
 def come_backs_behind(
     faults: BookFaults, by: By, key: str | None, bikes: Collection[str]
 ) -> tuple[ComeBack, ...]:
-    """Give what came back behind a row of a Pareto on some bikes, the last found first."""
+    """Give what came back behind a row of a Pareto on some bikes, the last found first.
+
+    Raises NotForRole for tiers where whoever asked for `faults` does not see money.
+    """
+    if by == "tier":
+        require(faults.asker, "money", NOT_BY[True])
     table = faults.repeats
     table = table.filter(pc.and_(table["is_come_back"], _is_in(table["bike"], bikes)))
     keys = keys_of(table.combine_chunks(), by, "first_")

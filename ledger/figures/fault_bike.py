@@ -11,6 +11,7 @@ from datetime import datetime
 from itertools import groupby
 from typing import Any
 
+from ledger.asking import Asker
 from ledger.book import Book
 from ledger.engines.views import open_advice
 from ledger.figures.come_backs import WindowAsked
@@ -39,14 +40,16 @@ def bike_faults(
     known_seq: int | None = None,
     *,
     window: WindowAsked | None = None,
+    asker: Asker,
 ) -> BikeFaults:
     """Give one bike's faults as at an instant (None for now); raises UnknownBike.
 
-    Joined tags are one bike. `window` takes the place of each fault's own.
+    Joined tags are one bike. `window` takes the place of each fault's own. Without sight of money
+    nothing says what came back took unpaid; without sight of colleagues, not who put it right.
     """
     from ledger.figures.fault_trends import trend_of_bikes  # much to load, and not for booking in
 
-    found = BookFaults(bike_fault_tables(book, bike, as_at, known_seq, window=window))
+    found = BookFaults(bike_fault_tables(book, bike, as_at, known_seq, window=window), asker)
     tables, words = found.tables, found.words
     trends = trend_of_bikes(
         tables.episodes, tables.bikes, tables.job_facts, tables.read("distance_readings"), bike
@@ -57,7 +60,7 @@ def bike_faults(
         as_at=found.as_at,
         as_known=tables.known_seq,
         observed_until=max(seen, default=None),
-        episodes=_episodes_of(tables, words),
+        episodes=_without_actors(_episodes_of(tables, words), asker),
         jobs=found.jobs,
         counts=found.counts,
         unpaid=found.unpaid,
@@ -96,6 +99,12 @@ def booking_in(
             *(f"Open advice: {advice_line(one, words)}" for one in advice),
         ),
     )
+
+
+def _without_actors(episodes: tuple[FaultEpisode, ...], asker: Asker) -> tuple[FaultEpisode, ...]:
+    if asker.sees("colleagues"):
+        return episodes
+    return tuple(replace(one, put_right_actor=None) for one in episodes)
 
 
 def _episodes_of(tables: FaultTables, words: FaultWords) -> tuple[FaultEpisode, ...]:

@@ -16,7 +16,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger.figures.fault_arrays import NONE, Integers, codes_in, flags
-from ledger.figures.fault_shapes import Unpaid
+from ledger.figures.fault_shapes import NOT_SHOWN, Unpaid
 from ledger.figures.fault_tables import FaultTables
 from ledger.figures.shared_out import shared_equally
 from ledger.figures.wages import NOT_TOLD, wages_of
@@ -25,6 +25,7 @@ from ledger.vocabulary import Vocabulary
 FIGURES = (
     "minutes", "minutes_minor", "minutes_without_wage", "parts_minor", "parts_without_cost",
 )  # fmt: skip
+"""In the order of `Unpaid`."""
 _NEVER_PARTS = "labour"
 """The sort of line whose cost is minutes, which are counted as such."""
 
@@ -34,19 +35,20 @@ class UnpaidRows:
     """The figures of `Unpaid` of N rows, each (N,)."""
 
     figures: Mapping[str, Integers]
+    is_shown: bool = True
+    """False: each row is `NOT_SHOWN`."""
 
     def total(self, rows: Integers | None = None) -> Unpaid:
         """Give the sum over some rows; over all for None."""
-        return Unpaid(
-            **{
-                name: int((values if rows is None else values[rows]).sum())
-                for name, values in self.figures.items()
-            }
-        )
+        if not self.is_shown:
+            return NOT_SHOWN
+        told = (self.figures[name] for name in FIGURES)
+        return Unpaid(*(int((one if rows is None else one[rows]).sum()) for one in told))
 
     def taken(self, rows: Integers) -> UnpaidRows:
         """Give some rows."""
-        return UnpaidRows({name: values[rows] for name, values in self.figures.items()})
+        taken = {name: values[rows] for name, values in self.figures.items()}
+        return UnpaidRows(taken, self.is_shown)
 
     def summed(self, group: Integers, count: int) -> UnpaidRows:
         """Give sums by group: (count,) figures; a row of group NONE is in none."""
@@ -55,7 +57,7 @@ class UnpaidRows:
         for name, values in self.figures.items():
             summed[name] = np.zeros(count, dtype=np.int64)
             np.add.at(summed[name], group[kept], values[kept])
-        return UnpaidRows(summed)
+        return UnpaidRows(summed, self.is_shown)
 
     @property
     def is_told(self) -> npt.NDArray[np.bool_]:
@@ -71,7 +73,9 @@ class UnpaidRows:
 
     def at(self, row: int) -> Unpaid:
         """Give one row."""
-        return Unpaid(**{name: int(values[row]) for name, values in self.figures.items()})
+        if not self.is_shown:
+            return NOT_SHOWN
+        return Unpaid(*(int(self.figures[name][row]) for name in FIGURES))
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +84,15 @@ class UnpaidWork:
 
     by_job: UnpaidRows
     by_come_back: UnpaidRows
+
+    def not_shown(self) -> UnpaidWork:
+        """Give as many rows with nothing in them."""
+        return UnpaidWork(_emptied(self.by_job), _emptied(self.by_come_back))
+
+
+def _emptied(rows: UnpaidRows) -> UnpaidRows:
+    nothing = {name: np.zeros_like(values) for name, values in rows.figures.items()}
+    return UnpaidRows(nothing, is_shown=False)
 
 
 def unpaid_work(

@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 
 from ledger.figures.fault_arrays import NONE, Integers, codes_in, flags
 from ledger.figures.fault_costs import UnpaidWork, unpaid_work
-from ledger.figures.fault_shapes import ComeBackJob, Unpaid
+from ledger.figures.fault_shapes import NOT_SHOWN, ComeBackJob, Unpaid
 from ledger.figures.fault_tables import FaultTables
 from ledger.figures.fault_words import FaultWords, say_otherwise
 
@@ -95,6 +95,10 @@ def _faults(again: pa.Table, jobs: Sequence[str]) -> Mapping[str, Sequence[Row]]
     return found
 
 
+def _nothing(linked: Linked) -> Unpaid:
+    return Unpaid() if linked.work.by_job.is_shown else NOT_SHOWN
+
+
 def _job(
     row: Row,
     place: int,
@@ -114,7 +118,7 @@ def _job(
         is_come_back=is_back,
         faults=tuple((one["position"], one["fault"]) for one in faults) if is_back else (),
         remark=words.remark(faults, others, is_come_back=is_back),
-        unpaid=linked.work.by_job.at(place) if is_back else Unpaid(),
+        unpaid=linked.work.by_job.at(place) if is_back else _nothing(linked),
         how_linked=words.linked(row["source"], row["answers"], is_come_back=is_back),
         say_otherwise=say_otherwise(row["bike"], row["job"], is_come_back=is_back),
     )

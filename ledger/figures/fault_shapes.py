@@ -6,7 +6,7 @@ are those nobody paid for: booked as come-back or goodwill on a job that came ba
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
@@ -33,10 +33,15 @@ class Unpaid:
     parts_minor: int = 0
     parts_without_cost: int = 0
     """Charged lines given away whose cost is not on record: in no money here."""
+    is_shown: bool = field(default=True, kw_only=True)
+    """False where what was unpaid is not for the asker to see: all of it is 0 then."""
 
     @property
     def minor(self) -> int | None:
-        """Minutes and parts in money; None where there are minutes and no wage of any is told."""
+        """Minutes and parts in money; None where there are minutes and no wage of any is told, and
+        where it is not shown."""
+        if not self.is_shown:
+            return None
         if self.minutes and not self.minutes_minor and self.minutes_without_wage:
             return None
         return self.minutes_minor + self.parts_minor
@@ -49,7 +54,11 @@ class Unpaid:
             self.minutes_without_wage + other.minutes_without_wage,
             self.parts_minor + other.parts_minor,
             self.parts_without_cost + other.parts_without_cost,
+            is_shown=self.is_shown and other.is_shown,
         )
+
+
+NOT_SHOWN = Unpaid(is_shown=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +196,7 @@ class FaultEpisode:
     put_right_by: str | None
     """The kind of work in words: `adjusted`, `cleaned`, `part fitted`."""
     put_right_actor: str | None
-    """For the owner's eyes."""
+    """None where colleagues' figures are not the asker's to see."""
     cleared_at: datetime | None
     """Looked at and no longer found, without work."""
     count_jobs_carried: int

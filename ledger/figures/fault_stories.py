@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ledger.figures.fault_estimates import Trend
-from ledger.figures.fault_shapes import CameBack, CarriedFault, FaultCounts, FaultEpisode, Unpaid
+from ledger.figures.fault_shapes import (
+    NOT_SHOWN,
+    CameBack,
+    CarriedFault,
+    FaultCounts,
+    FaultEpisode,
+    Unpaid,
+)
 from ledger.figures.fault_words import FaultWords
 from ledger.view import OpenAdvice
 from ledger.vocabulary import Window
@@ -80,7 +87,8 @@ def summary(
     right = f"{words.figure(counts.count_put_right)} put right"
     back = words.back(counts, count_faultless)
     still = f"{words.figure(counts.count_open)} open"
-    took = f" What came back took {words.took(unpaid)}." if unpaid != Unpaid() else ""
+    is_nothing = unpaid in (Unpaid(), NOT_SHOWN)
+    took = "" if is_nothing else f" What came back took {words.took(unpaid)}."
     return f"{found}, {right}, {back}, {still}.{took}"
 
 

@@ -19,6 +19,7 @@ FEWEST = 20
 """Repairs that can be judged below which one more come-back moves the rate by over 5 points: too
 few to speak of one."""
 TOO_FEW = "too few to judge"
+NOT_SHOWN = "not shown"
 NONE_FOUND = "No fault was found on any bike."
 NO_KEY = {
     "tier": "no tier told",
@@ -106,6 +107,8 @@ class FaultWords(Written):
     def cost(self, unpaid: Unpaid) -> str:
         """Give what come-backs cost, as far as it is told."""
         minor = unpaid.minor
+        if not unpaid.is_shown:
+            return NOT_SHOWN
         return "wages not told" if minor is None else self.money(minor)
 
     def window(self, window: Window | WindowAsked) -> str:
@@ -151,7 +154,8 @@ class FaultWords(Written):
             return f"Of {right} put right, none is known to have come back."
         back = self.back(counts, count_faultless)
         jobs = f"in {self.count(count_jobs, 'job')}" if count_jobs else "found outside any job"
-        return f"Of {right} put right, {back}, {jobs}: {self.took(unpaid)}."
+        took = f": {self.took(unpaid)}" if unpaid.is_shown else ""
+        return f"Of {right} put right, {back}, {jobs}{took}."
 
     def back(self, counts: FaultCounts, count_faultless: int = 0) -> str:
         """Give how many repairs came back, and how often what they put right was found again.
@@ -169,6 +173,8 @@ class FaultWords(Written):
 
     def took(self, unpaid: Unpaid) -> str:
         """Give what come-backs took: `1,305 minutes and €640 nobody paid for`."""
+        if not unpaid.is_shown:
+            return f"what it took is {NOT_SHOWN}"
         minutes = self.count(unpaid.minutes, "minute")
         if unpaid.minor is None:
             parts = f" and parts for {self.money(unpaid.parts_minor)}" if unpaid.parts_minor else ""

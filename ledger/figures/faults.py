@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property
 
@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from ledger.asking import Asker, require
 from ledger.book import Book
 from ledger.figures.come_backs import WindowAsked
 from ledger.figures.fault_estimates import (
@@ -35,12 +36,17 @@ from ledger.figures.fault_shapes import (
 from ledger.figures.fault_tables import FaultTables
 from ledger.figures.fault_words import FaultWords, cautions
 
+NOT_BY = {True: "How a tier's repairs hold", False: "What come-backs took unpaid"}
+
 
 @dataclass(frozen=True)
 class BookFaults:
     """All of a book's faults as at an instant; each figure is worked out when it is asked for."""
 
     tables: FaultTables
+    asker: Asker
+    """Who asks: without sight of money nothing says what come-backs took unpaid, and no tier is
+    held against another; without sight of colleagues no mechanic is."""
 
     @property
     def as_at(self) -> datetime:
@@ -71,16 +77,20 @@ class BookFaults:
 
     @cached_property
     def repeats(self) -> pa.Table:
-        """One fault found again a row, with unpaid_minutes and unpaid_minor of the come-backs."""
+        """One fault found again a row, with unpaid_minutes and unpaid_minor of the come-backs.
+
+        Both null where they are not the asker's to see.
+        """
         rows = self._linked.row
         minutes, minor = np.zeros((2, len(self.tables.repeats)), dtype=np.int64)
         work = self._linked.work.by_come_back
         minutes[rows], minor[rows] = work.figures["minutes"], work.minor
         is_told = np.ones(len(minor), dtype=np.bool_)
         is_told[rows] = work.is_told
-        return self.tables.repeats.append_column("unpaid_minutes", pa.array(minutes)).append_column(
-            "unpaid_minor", pa.array(minor, mask=~is_told)
-        )
+        hidden = np.full(len(minor), not work.is_shown)
+        return self.tables.repeats.append_column(
+            "unpaid_minutes", pa.array(minutes, mask=hidden)
+        ).append_column("unpaid_minor", pa.array(minor, mask=~is_told | hidden))
 
     @property
     def repairs(self) -> pa.Table:
@@ -101,7 +111,10 @@ class BookFaults:
 
     @cached_property
     def _linked(self) -> Linked:
-        return linked_jobs(self.tables)
+        found = linked_jobs(self.tables)
+        if self.asker.sees("money"):
+            return found
+        return replace(found, work=found.work.not_shown())
 
     @cached_property
     def _sides(self) -> Sides:
@@ -165,11 +178,21 @@ class BookFaults:
         return cautions(pc.unique(self.tables.found["position"]).to_pylist(), self.tables.words)
 
     def pareto(self, by: By = "fault", measure: Measure = "count") -> Pareto:
-        """Give what came back by one thing, most of a measure first."""
+        """Give what came back by one thing, most of a measure first.
+
+        Raises NotForRole for what it took, and for tiers, where the asker does not see money.
+        """
+        if by == "tier" or measure != "count":
+            require(self.asker, "money", NOT_BY[by == "tier"])
         return pareto(self._sides, by, measure, self.words)
 
     def bikes(self, by: By, key: str | None, limit: int | None = None) -> tuple[BikeComeBacks, ...]:
-        """Give the bikes behind a row of a Pareto, most come-backs first, at most so many."""
+        """Give the bikes behind a row of a Pareto, most come-backs first, at most so many.
+
+        Raises NotForRole for tiers where the asker does not see money.
+        """
+        if by == "tier":
+            require(self.asker, "money", NOT_BY[True])
         return bikes_behind(self._sides, by, key, limit)
 
     # -- how sure -----------------------------------------------------------------------------
@@ -182,6 +205,8 @@ class BookFaults:
         """Give how often faults come, by system, part model, tier or riding."""
         from ledger.figures.fault_recurrence import recurrence
 
+        if by == "tier":
+            require(self.asker, "money", NOT_BY[True])
         if by not in self._recurrences:
             self._recurrences[by] = recurrence(self.tables, by)
         return self._recurrences[by]
@@ -202,16 +227,21 @@ class BookFaults:
 
     @cached_property
     def tier_funnel(self) -> FaultFunnel:
-        """Whether the repairs of a tier come back more often than chance has it."""
+        """Whether the repairs of a tier come back more often than chance has it.
+
+        Raises NotForRole for whoever does not see money.
+        """
         from ledger.figures.fault_funnels import funnel
 
+        require(self.asker, "money", NOT_BY[True])
         return funnel(self.tables, "tier")
 
     @cached_property
     def mechanic_funnel(self) -> FaultFunnel:
-        """The same of mechanics: for the owner's eyes alone."""
+        """The same of mechanics; raises NotForRole for whoever does not see colleagues' figures."""
         from ledger.figures.fault_funnels import funnel
 
+        require(self.asker, "colleagues", "Whose repairs hold better")
         return funnel(self.tables, "mechanic", for_owner=True)
 
     @cached_property
@@ -228,9 +258,11 @@ def faults_of(
     known_seq: int | None = None,
     *,
     window: WindowAsked | None = None,
+    asker: Asker,
 ) -> BookFaults:
     """Give all of a book's faults as at an instant (None for now), as known to a seq.
 
-    `window` takes the place of each fault's own.
+    `window` takes the place of each fault's own. Raises NotForRole for whoever does not see wear.
     """
-    return BookFaults(fault_tables(book, as_at, known_seq, window=window))
+    require(asker, "wear", "Which faults come back")
+    return BookFaults(fault_tables(book, as_at, known_seq, window=window), asker)

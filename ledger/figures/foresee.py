@@ -8,9 +8,10 @@ from datetime import datetime
 
 from ledger.analysis import job_time
 from ledger.analysis.unfit import CannotFit
+from ledger.asking import Asker, require
 from ledger.book import Book
 from ledger.errors import WrongUse
-from ledger.figures.foresee_bench import bench_today
+from ledger.figures.foresee_bench import bench_today, room_alone
 from ledger.figures.foresee_fitted import Foreseen, foreseen
 from ledger.figures.foresee_plan import BikeAge, bike_age, planned_job
 from ledger.figures.foresee_shapes import (
@@ -43,14 +44,17 @@ def foresee(
     price_minor: int | None = None,
     as_at: datetime | None = None,
     known_seq: int | None = None,
+    asker: Asker,
 ) -> JobForecast:
     """Give the minutes a planned job will take.
 
     The plan is a tier, or tasks with their planned minutes (None for the usual ones), or both:
     then tasks come on top of the tier's own. `bike` is a tag, whose kind and age are taken where
     they are not given. Raises WrongUse for a plan of nothing, an unknown tier, task or kind, a
-    risk not between 0.01 and 0.99; UnknownBike.
+    risk not between 0.01 and 0.99; UnknownBike; NotForRole for whoever does not quote. How full
+    the bench is, and how many jobs stand behind it, is told to whoever sees colleagues' minutes.
     """
+    require(asker, "quotes", "What a job would take")
     if not LEAST_RISK <= risk <= MOST_RISK:
         raise WrongUse(f"A risk of {risk} is none. Give one from 0.01 to 0.99, such as 0.2.")
     when = asked_of(book, as_at, known_seq)
@@ -66,6 +70,8 @@ def foresee(
     except CannotFit as error:
         raise WrongUse(f"{error.wrong}. Give its minutes, such as brakes=45.") from None
     found = _forecast(known, today, age, planned.sources, seen, risk)
+    if not asker.sees("colleagues"):
+        found = replace(found, bench=room_alone(found.bench))
     return _priced(replace(found, bike=bike), ledger, today, seen, price_minor)
 
 
@@ -135,9 +141,13 @@ def _priced(
 
 
 def calibration(
-    book: Book, as_at: datetime | None = None, known_seq: int | None = None
+    book: Book, as_at: datetime | None = None, known_seq: int | None = None, *, asker: Asker
 ) -> Calibration:
-    """Give how such forecasts would have fared: each made only from what was known before."""
+    """Give how such forecasts would have fared: each made only from what was known before.
+
+    Raises NotForRole for whoever does not quote.
+    """
+    require(asker, "quotes", "How well forecasts held")
     when = asked_of(book, as_at, known_seq)
     known = foreseen(book, when)
     words = ForeseeWords(known.tables.settings, known.tables.words)
@@ -182,11 +192,16 @@ def service_or_replace(
     position: str,
     as_at: datetime | None = None,
     known_seq: int | None = None,
+    *,
+    asker: Asker,
 ) -> ServiceOrReplace:
     """Give the expected cost per remaining km of servicing what is fitted, and of a new part.
 
-    Raises UnknownBike; WrongUse for an unknown position, or one with nothing fitted.
+    Costs are what keepers were charged here, not what it cost the shop. Raises UnknownBike;
+    WrongUse for an unknown position, or one with nothing fitted; NotForRole for whoever does not
+    quote.
     """
+    require(asker, "quotes", "What a part would be charged at")
     from ledger.figures.foresee_parts import service_or_replace as worked_out
 
     return worked_out(book, bike, position, asked_of(book, as_at, known_seq))

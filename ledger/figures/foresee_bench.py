@@ -65,6 +65,21 @@ def bench_today(of: BenchDay, p50: float, p80: float, words: ForeseeWords) -> Be
     )
 
 
+ROOM = {
+    (True, True): "Most such jobs would fit into today's bench.",
+    (True, False): "Half of such jobs would fit into today's bench.",
+    (False, False): "Most such jobs would not fit into today's bench.",
+}
+ROOM_UNKNOWN = "No terms tell how many bench hours can be sold: whether it fits is not known."
+
+
+def room_alone(of: BenchToday) -> BenchToday:
+    """Give whether a day can take a job without the minutes of whoever works there."""
+    room = (bool(of.is_room_p50), bool(of.is_room_p80))
+    line = ROOM_UNKNOWN if of.is_room_p50 is None else ROOM[room]
+    return BenchToday(of.day, None, None, None, None, of.is_room_p50, of.is_room_p80, line)
+
+
 def _promised(ledger: JobTables, today: int, words: ForeseeWords) -> int:
     """Give the minutes left of jobs promised for today or before, and not held."""
     return sum(

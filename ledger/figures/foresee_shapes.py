@@ -28,9 +28,9 @@ class BenchToday:
     day: date
     open_minutes: int | None
     """Sellable today, by the weekday's share of the week; None where no hours are told."""
-    worked_minutes: int
-    """Already worked today."""
-    promised_minutes: int
+    worked_minutes: int | None
+    """Already worked today; None, as all other minutes, where they are not the asker's to see."""
+    promised_minutes: int | None
     """Left of open jobs promised for today or earlier, and not held."""
     left_minutes: int | None
     is_room_p50: bool | None

@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 import pyarrow.compute as pc
 
+from ledger.asking import Asker, require
 from ledger.book import Book
 from ledger.figures.columns import Columns, between
 from ledger.figures.fault_arrays import NONE, Coded, flags
@@ -238,12 +239,16 @@ def labour_of(
     until: date | None = None,
     as_at: datetime | None = None,
     known_seq: int | None = None,
+    *,
+    asker: Asker,
 ) -> BookLabour:
     """Give the minutes of jobs closed from `since` to `until` (local days, both included).
 
     As at an instant (None for now), as known to a seq. Without days, the 12 months up to it.
-    Raises WrongUse where `until` is before `since`.
+    All of them are minutes and wages of everybody at the bench: raises NotForRole for whoever does
+    not see colleagues' figures; WrongUse where `until` is before `since`.
     """
+    require(asker, "colleagues", "What everybody worked")
     asked = asked_of(book, as_at, known_seq)
     period = period_of(book, since, until, asked.as_at)
     ledger = job_tables(book, asked.as_at, asked.known_seq)

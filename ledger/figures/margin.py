@@ -11,6 +11,7 @@ from functools import cached_property
 import numpy as np
 import pyarrow.compute as pc
 
+from ledger.asking import Asker, require
 from ledger.book import Book
 from ledger.figures import margin_terms
 from ledger.figures.capacity_rows import minutes_ahead, open_work, weeks_sold
@@ -297,12 +298,15 @@ def margin_of(
     until: date | None = None,
     as_at: datetime | None = None,
     known_seq: int | None = None,
+    *,
+    asker: Asker,
 ) -> BookMargin:
     """Give what jobs closed from `since` to `until` (local days, both included) earned.
 
     As at an instant (None for now), as known to a seq. Without days, the 12 months up to it.
-    Raises WrongUse where `until` is before `since`.
+    Raises NotForRole for whoever does not see money, WrongUse where `until` is before `since`.
     """
+    require(asker, "money", "What the shop earns")
     asked = asked_of(book, as_at, known_seq)
     period = period_of(book, since, until, asked.as_at)
     ledger = job_tables(book, asked.as_at, asked.known_seq)

@@ -17,6 +17,7 @@ from costed_shop import AS_AT, PERIOD, a_quarter, agreed, bike, draft, line, ter
 from workbench import TAG, Ended, Run
 from worn_bikes import OTHER, quay, recorded, strict
 
+from ledger.asking import OWNER
 from ledger.figures import labour_shapes as shapes
 
 __all__ = ["quay"]
@@ -150,7 +151,7 @@ def test_json_is_what_the_figures_give(harbour: Run) -> None:
     from ledger.figures.labour import labour_of
 
     found = strict(harbour("labour", "--json", "--jobs"))
-    of = labour_of(Book.open("book"), as_at=datetime.fromisoformat(found["as_at"]))
+    of = labour_of(Book.open("book"), as_at=datetime.fromisoformat(found["as_at"]), asker=OWNER)
     assert found["cover"] == asdict(of.cover)
     for by in shapes.LABOUR_BY:
         rows = of.by(by)

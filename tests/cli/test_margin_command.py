@@ -16,6 +16,7 @@ from costed_shop import AS_AT, PERIOD, a_quarter, agreed, bike, draft, line, ser
 from workbench import TAG, Ended, Run
 from worn_bikes import OTHER, quay, recorded, strict
 
+from ledger.asking import OWNER
 from ledger.figures import labour_shapes
 from ledger.figures import margin_shapes as shapes
 
@@ -216,7 +217,7 @@ def test_json_is_what_the_figures_give(harbour: Run) -> None:
     from ledger.figures.margin import margin_of
 
     found = strict(harbour("margin", "--json"))
-    of = margin_of(Book.open("book"), as_at=datetime.fromisoformat(found["as_at"]))
+    of = margin_of(Book.open("book"), as_at=datetime.fromisoformat(found["as_at"]), asker=OWNER)
     assert len(of.tiers) > 2 and len(of.months) > 11
     pairs = [(of.total, found["total"])]
     for rows, told in ((of.tiers, found["tiers"]), (of.months, found["months"])):

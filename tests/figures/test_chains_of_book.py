@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.figures.bench import BikeChoice, NoChoice, choice_of, is_asked
 from ledger.figures.bench_words import BenchWords
@@ -95,7 +96,7 @@ def book(tmp_path: Path) -> Book:
 
 def test_the_late_rider_stands_first_with_how_far_beyond(book: Book) -> None:
     """0.5 points over; the cassette that came off with the chain followed."""
-    late, prompt = chains(book).riders
+    late, prompt = chains(book, asker=OWNER).riders
     assert (late.rider, late.bikes, late.seen, late.past) == ("r1", (LATE,), 1, 1)
     assert (prompt.rider, prompt.seen, prompt.past) == ("r2", 1, 0)
     assert late.over == pytest.approx(0.5)
@@ -114,7 +115,7 @@ def test_the_difference_from_changing_at_the_limit_by_hand(book: Book) -> None:
     at a mean excess of a quarter cost 0.15 mm of 0.9 mm of a cassette at 70.00 fitted; the chain
     spared is 40.00 fitted.
     """
-    late = chains(book).riders[0]
+    late = chains(book, asker=OWNER).riders[0]
     assert late.extra_chains == pytest.approx(1)
     assert late.distance_km == pytest.approx(4000)
     assert late.difference_minor == pytest.approx(7000 * 0.15 / 0.9 - 4000, rel=1e-6)
@@ -123,7 +124,7 @@ def test_the_difference_from_changing_at_the_limit_by_hand(book: Book) -> None:
 
 def test_before_anything_was_charged_there_is_no_money(book: Book) -> None:
     """As at the day of the reading the shares stand, and what is missing is named."""
-    report = chains(book, START + timedelta(days=100, hours=1))
+    report = chains(book, START + timedelta(days=100, hours=1), asker=OWNER)
     assert [row.past for row in report.riders] == [1, 0]
     assert [row.difference_minor for row in report.riders] == [None, None]
     assert report.shop is not None and report.shop.difference_minor is None
@@ -135,14 +136,14 @@ def test_before_anything_was_charged_there_is_no_money(book: Book) -> None:
 
 def test_parts_without_a_price_are_named_one_by_one(book: Book) -> None:
     """Chains of the other limit were never charged; nor were chainrings, which were read here."""
-    said = chains(book).missing
+    said = chains(book, asker=OWNER).missing
     assert "what chains on bikes with a chain limit of 0.75 % cost: none was charged" in said
     ring = {"position": "chainring", "quantity": "tooth_wear", "value": amount("0.2", "mm")}
     at = {"position": "chainring", "part": "ring", "origin": "shop"}
     entries = [entry(0, LATE, "part_fitted", **at), entry(100, LATE, "measured", **ring)]
     book.append(entries, confirm_clock=True)
     named = "what chainrings wear on bikes with a chain limit of 0.5 % cost: no chainring was"
-    assert any(named in what for what in chains(book).missing)
+    assert any(named in what for what in chains(book, asker=OWNER).missing)
 
 
 def test_a_chain_read_once_without_a_distance_is_named(tmp_path: Path) -> None:
@@ -152,7 +153,7 @@ def test_a_chain_read_once_without_a_distance_is_named(tmp_path: Path) -> None:
     fit = entry(0, LATE, "part_fitted", position="chain", part="c", is_found=True)
     registered = entry(0, LATE, "bike_registered", speeds=11)
     book.append([registered, fit, entry(9, LATE, "measured", **wear)], confirm_clock=True)
-    assert any("over a known distance" in what for what in chains(book).missing)
+    assert any("over a known distance" in what for what in chains(book, asker=OWNER).missing)
 
 
 def test_one_rider_alone_has_no_range_of_what_sprockets_cost(tmp_path: Path) -> None:
@@ -161,7 +162,7 @@ def test_one_rider_alone_has_no_range_of_what_sprockets_cost(tmp_path: Path) -> 
     for entries in (begun(LATE, "r1", 11), read(100, LATE, 4000, "1.0", "0.35"),
                     changed(101, LATE)):  # fmt: skip
         book.append(entries, confirm_clock=True, is_brought_in=True)
-    report = chains(book)
+    report = chains(book, asker=OWNER)
     (late,) = report.riders
     assert late.difference_minor is not None and report.shop is not None
     ends = (late.difference_low_minor, late.difference_high_minor)
@@ -170,14 +171,14 @@ def test_one_rider_alone_has_no_range_of_what_sprockets_cost(tmp_path: Path) -> 
 
 def test_one_changed_chain_makes_no_curve(book: Book) -> None:
     """A range of thresholds is not made up from one chain; the report says so."""
-    report = chains(book)
+    report = chains(book, asker=OWNER)
     assert report.curves == ()
     assert any("limit of 0.5 %: too little was seen" in what for what in report.missing)
 
 
 def test_a_sprocket_read_by_its_teeth_is_a_gear(book: Book) -> None:
     """0.35 mm in 4,000 km on 19 teeth; alone it has no share."""
-    gears = {one.bike: one.gears for one in chains(book).gears}
+    gears = {one.bike: one.gears for one in chains(book, asker=OWNER).gears}
     (gear,) = gears[LATE]
     assert (gear.teeth, gear.count, gear.share) == (19, 1, None)
     assert gear.rate == pytest.approx(0.0875)
@@ -185,7 +186,7 @@ def test_a_sprocket_read_by_its_teeth_is_a_gear(book: Book) -> None:
 
 def test_a_book_without_chains_has_an_empty_report(tmp_path: Path) -> None:
     """Nothing seen is said, not counted as within the limit."""
-    report = chains(Book.init(tmp_path / "book", shop="quayside"))
+    report = chains(Book.init(tmp_path / "book", shop="quayside"), asker=OWNER)
     assert (report.riders, report.shop, report.curves, report.gears) == ((), None, (), ())
     assert any("no chain was measured" in what for what in report.missing)
 
@@ -196,7 +197,7 @@ def test_a_chain_seen_twice_a_day_is_one_sighting(book: Book) -> None:
     book.append([entry(150, PROMPT, "measured", **wear)], confirm_clock=True)
     wear["value"] = amount("0.5", "%")
     book.append([entry(150, PROMPT, "measured", **wear)], confirm_clock=True)
-    prompt = next(row for row in chains(book).riders if row.rider == "r2")
+    prompt = next(row for row in chains(book, asker=OWNER).riders if row.rider == "r2")
     assert (prompt.seen, prompt.past) == (2, 0)
 
 
@@ -205,7 +206,7 @@ def test_an_interval_that_leaves_the_limit_open_is_counted_apart(book: Book) -> 
     wear = {"position": "chain", "quantity": "elongation"}
     ends = {"low": amount("0.5", "%"), "high": amount("1.0", "%")}
     book.append([entry(150, PROMPT, "measured", **wear, **ends)], confirm_clock=True)
-    report = chains(book)
+    report = chains(book, asker=OWNER)
     assert report.shop is not None
     assert (report.shop.seen, report.shop.count_open) == (2, 1)
 

@@ -13,6 +13,7 @@ from scipy.stats import mannwhitneyu
 import demo_events
 from demo_events.parameters import CASCADE
 from ledger.analysis.costs import fitted
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.cli.demo import build
 from ledger.figures.chain_report import ChainsReport
@@ -40,7 +41,7 @@ def tables(book: Book) -> BookReadings:
 @pytest.fixture(scope="module")
 def report(book: Book, tables: BookReadings) -> ChainsReport:
     """What is said of its chains."""
-    return chains(book, tables=tables)
+    return chains(book, tables=tables, asker=OWNER)
 
 
 def area(scores: np.ndarray, is_late: np.ndarray) -> float:

@@ -13,6 +13,7 @@ import pytest
 
 import demo_events
 from ledger.analysis import job_time
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.cli.demo import build
 from ledger.figures.foresee import calibration, foresee, service_or_replace
@@ -47,7 +48,10 @@ def test_every_figure_of_a_year_is_what_loops_over_the_export_give(demo_book: Bo
     """Labour and margin of the demo's last year, to the minute and the cent."""
     zone = demo_book.settings.zone
     jobs = Jobs(exported(demo_book), AS_AT, demo_book.head.size, zone)
-    labour, margin = labour_of(demo_book, *YEAR, AS_AT), margin_of(demo_book, *YEAR, AS_AT)
+    labour, margin = (
+        labour_of(demo_book, *YEAR, AS_AT, asker=OWNER),
+        margin_of(demo_book, *YEAR, AS_AT, asker=OWNER),
+    )
     assert labour_differences(demo_book, labour, jobs) == []
     assert margin_differences(margin, jobs) == []
     assert waterfall_differences(labour, jobs, jobs.jobs[::200]) == []
@@ -105,7 +109,7 @@ def test_old_bikes_take_as_much_longer_as_they_truly_do(fitted: job_time.JobTime
 
 def test_forecasts_made_from_what_was_known_before_held(demo_book: Book) -> None:
     """P50 within 45-55 %, P80 within 75-85 %, better than both naive forecasts, over 400 jobs."""
-    found = calibration(demo_book, AS_AT)
+    found = calibration(demo_book, AS_AT, asker=OWNER)
     assert found.count_scored >= 400 and len(found.folds) >= 6
     assert 0.45 <= (found.share_under_p50 or 0) <= 0.55
     assert 0.75 <= (found.share_under_p80 or 0) <= 0.85
@@ -115,21 +119,21 @@ def test_forecasts_made_from_what_was_known_before_held(demo_book: Book) -> None
 
 def test_an_overhaul_of_an_old_bike_is_foretold_longer_than_planned(demo_book: Book) -> None:
     """Its tasks are the tier's own, P80 lies above P50, and the price covers the minutes asked."""
-    found = foresee(demo_book, tier="overhaul", is_old=True, risk=0.2, as_at=AS_AT)
+    found = foresee(demo_book, tier="overhaul", is_old=True, risk=0.2, as_at=AS_AT, asker=OWNER)
     assert found.planned_minutes == sum(minutes for _, minutes in TRUTH["tier_plan"]["overhaul"])
     assert found.planned_minutes < found.p50_minutes < found.p80_minutes
     assert math.isclose(found.risk_minutes, found.p80_minutes)
     assert found.rate_minor is not None
     assert found.risk_price_minor == math.ceil(found.p80_minutes * found.rate_minor / 60)
     again = foresee(demo_book, tier="overhaul", is_old=True, price_minor=found.risk_price_minor,
-                    as_at=AS_AT)  # fmt: skip
+                    as_at=AS_AT, asker=OWNER)  # fmt: skip
     assert math.isclose(again.chance_not_enough or 0, 0.2, abs_tol=0.01)
 
 
 def test_servicing_and_replacing_have_their_assumptions_beside_them(demo_book: Book) -> None:
     """A chain costs more to replace than to clean, and lasts longer; both are counted."""
     fitted_somewhere = "4R6GGTVH"
-    found = service_or_replace(demo_book, fitted_somewhere, "chain", AS_AT)
+    found = service_or_replace(demo_book, fitted_somewhere, "chain", AS_AT, asker=OWNER)
     assert found.service_km is not None and found.replace_km is not None
     assert (found.service_minor or 0) < (found.replace_minor or 0)
     assert found.service_km.km < found.replace_km.km

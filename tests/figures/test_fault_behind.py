@@ -20,6 +20,7 @@ from fault_books import (
     worked,
 )
 
+from ledger.asking import OWNER
 from ledger.figures.fault_behind import (
     come_backs_behind,
     first_found_at,
@@ -43,7 +44,7 @@ def three(tmp_path: Path) -> BookFaults:
         visit("2026-01-05", CROW, "c-1", found("rub"), found("loose", "headset")),
         visit("2026-02-05", CROW, "c-2", clear, found("noise", "chain"), cured("noise", "chain")),
     )
-    return faults_of(book)
+    return faults_of(book, asker=OWNER)
 
 
 def test_a_come_back_tells_what_was_put_right_and_found_again(three: BookFaults) -> None:
@@ -93,7 +94,9 @@ def test_the_first_fault_is_told(three: BookFaults, tmp_path: Path) -> None:
     assert first is not None
     assert first.date().isoformat() == "2026-01-05"
     (tmp_path / "none").mkdir()
-    assert first_found_at(faults_of(book_of(tmp_path / "none", registered(GULL)))) is None
+    assert (
+        first_found_at(faults_of(book_of(tmp_path / "none", registered(GULL)), asker=OWNER)) is None
+    )
 
 
 def test_minutes_of_no_wage_are_in_no_money(tmp_path: Path) -> None:
@@ -103,7 +106,7 @@ def test_minutes_of_no_wage_are_in_no_money(tmp_path: Path) -> None:
         *visit("2026-03-09", GULL, "g-2", found("squeal"), cured("squeal"), worked(12)),
         *visit("2026-03-19", GULL, "g-3", found("squeal"), cured("squeal")),
     ]
-    faults = faults_of(book_of(tmp_path, registered(GULL), visits))
+    faults = faults_of(book_of(tmp_path, registered(GULL), visits), asker=OWNER)
     last, first = come_backs_behind(faults, "fault", "squeal", [GULL])
     assert (first.minutes, first.minor) == (12, None)
     assert (last.minutes, last.minor) == (0, 0)

@@ -21,6 +21,7 @@ from fault_books import (
     worked,
 )
 
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.errors import UnknownBike
 from ledger.figures.come_backs import WindowAsked
@@ -32,7 +33,9 @@ from ledger.vocabulary.caution import CAUTION
 def test_a_bikes_faults_are_told_oldest_first_and_linked(tmp_path: Path) -> None:
     """The second squeal answers the first repair, 40 days later; the open chain answers nothing."""
     third = visit("2026-05-01", GULL, "j3", found("skipping", "chain"))
-    history = bike_faults(book_of(tmp_path, registered(GULL), squeal_twice(), third), GULL, NOW)
+    history = bike_faults(
+        book_of(tmp_path, registered(GULL), squeal_twice(), third), GULL, NOW, asker=OWNER
+    )
     first, second, last = history.episodes
     assert [one.fault for one in history.episodes] == ["squeal", "squeal", "skipping"]
     assert (first.answers_seq, last.answers_seq) == (None, None)
@@ -51,7 +54,7 @@ def test_a_bikes_faults_are_told_oldest_first_and_linked(tmp_path: Path) -> None
 
 def test_the_summary_counts_and_says_what_it_took(tmp_path: Path) -> None:
     """Found, put right, back and open, with the minutes; brakes bring the caution."""
-    history = bike_faults(book_of(tmp_path, registered(GULL), squeal_twice()), GULL)
+    history = bike_faults(book_of(tmp_path, registered(GULL), squeal_twice()), GULL, asker=OWNER)
     assert history.summary == (
         "2 faults found, 2 put right, 1 came back, 0 open. "
         "What came back took 25 minutes nobody paid for."
@@ -70,21 +73,21 @@ def test_distance_between_repair_and_fault_is_told_where_it_is_known(tmp_path: P
     book = book_of(
         tmp_path, registered(GULL), squeal_twice(), km("2026-03-01", 1000), km("2026-04-10", 1300)
     )
-    second = bike_faults(book, GULL).episodes[1]
+    second = bike_faults(book, GULL, asker=OWNER).episodes[1]
     assert second.km_since_repair == pytest.approx(300, abs=2)
     assert "40 days and about 300 km after it had been put right" in second.story
 
 
 def test_a_bike_without_faults_says_so(tmp_path: Path) -> None:
     """Nothing was ever found on it: no line, no caution."""
-    history = bike_faults(book_of(tmp_path, registered(GULL)), GULL)
+    history = bike_faults(book_of(tmp_path, registered(GULL)), GULL, asker=OWNER)
     assert (history.episodes, history.jobs, history.cautions) == ((), (), ())
     assert history.summary == "No fault was ever found on it."
 
 
 def test_few_faults_are_too_few_to_call_worse(tmp_path: Path) -> None:
     """Two looks that found something tell no trend."""
-    history = bike_faults(book_of(tmp_path, registered(GULL), squeal_twice()), GULL)
+    history = bike_faults(book_of(tmp_path, registered(GULL), squeal_twice()), GULL, asker=OWNER)
     assert history.getting_worse.startswith("Is it getting worse? Too few to judge")
 
 
@@ -101,14 +104,17 @@ def test_a_bike_that_fails_ever_faster_is_getting_worse(tmp_path: Path) -> None:
         visits.append(visit(day, GULL, f"j{place}", what))
     last = visit("2026-05-25", GULL, "last")
     there = [event("2024-01-01", "bike_registered", GULL, {})]
-    history = bike_faults(book_of(tmp_path, there, *visits[::-1], last), GULL)
+    history = bike_faults(book_of(tmp_path, there, *visits[::-1], last), GULL, asker=OWNER)
     assert "etting worse" in history.getting_worse
 
 
 def test_one_bike_alone_is_what_the_whole_book_says_of_it(tmp_path: Path) -> None:
     """Counts, money and jobs of two bikes asked one by one add up to the book's."""
     book = book_of(tmp_path, registered(GULL, TERN), squeal_twice(), squeal_twice(TERN))
-    whole, each = faults_of(book, NOW), [bike_faults(book, tag, NOW) for tag in (GULL, TERN)]
+    whole, each = (
+        faults_of(book, NOW, asker=OWNER),
+        [bike_faults(book, tag, NOW, asker=OWNER) for tag in (GULL, TERN)],
+    )
     assert whole.counts.count_come_back == sum(one.counts.count_come_back for one in each) == 2
     assert whole.unpaid == each[0].unpaid + each[1].unpaid
     assert sorted(job.job for job in whole.jobs) == sorted(
@@ -124,14 +130,17 @@ def test_joined_tags_are_one_bike_under_either_tag(tmp_path: Path) -> None:
     link = [event("2026-04-11", "bike_linked", None, ends)]
     book = book_of(tmp_path, registered(GULL, TERN), first, second, link)
     for tag in (GULL, TERN):
-        assert [one.is_come_back for one in bike_faults(book, tag).episodes] == [False, True]
+        assert [one.is_come_back for one in bike_faults(book, tag, asker=OWNER).episodes] == [
+            False,
+            True,
+        ]
         assert booking_in(book, tag).came_back[0].times == 1
 
 
 def test_a_window_asked_for_holds_for_one_bike_too(tmp_path: Path) -> None:
     """40 days later is no come-back within 30 days."""
     book = book_of(tmp_path, registered(GULL), squeal_twice())
-    history = bike_faults(book, GULL, window=WindowAsked(30, 0))
+    history = bike_faults(book, GULL, window=WindowAsked(30, 0), asker=OWNER)
     assert history.counts.count_come_back == 0
     assert "no come-back (window 30 days or 0 km" in history.episodes[1].story
 
@@ -140,7 +149,7 @@ def test_an_unknown_bike_is_refused(tmp_path: Path) -> None:
     """A tag that nobody registered."""
     book = book_of(tmp_path, registered(GULL))
     with pytest.raises(UnknownBike):
-        bike_faults(book, "9ZZZZZZZ")
+        bike_faults(book, "9ZZZZZZZ", asker=OWNER)
     with pytest.raises(UnknownBike):
         booking_in(book, "9ZZZZZZZ")
 
@@ -155,7 +164,7 @@ def judged(book: Book, job: str, **said: object) -> None:
 def test_a_link_tells_where_it_comes_from_and_how_to_say_otherwise(tmp_path: Path) -> None:
     """Matched by itself; the commands name bike and job."""
     book = book_of(tmp_path, registered(GULL), squeal_twice())
-    (job,) = bike_faults(book, GULL).jobs
+    (job,) = bike_faults(book, GULL, asker=OWNER).jobs
     assert (job.job, job.answers, job.source) == (f"{GULL}-2", f"{GULL}-1", "matched")
     assert job.faults == ((PADS, "squeal"),)
     assert job.how_linked == (
@@ -169,7 +178,7 @@ def test_judged_no_come_back_takes_it_out_of_all_figures(tmp_path: Path) -> None
     """It stays listed, as judged, and costs nothing any more."""
     book = book_of(tmp_path, registered(GULL), squeal_twice())
     judged(book, f"{GULL}-2", is_come_back=False)
-    history = bike_faults(book, GULL)
+    history = bike_faults(book, GULL, asker=OWNER)
     (job,) = history.jobs
     assert (job.is_come_back, job.source, job.faults) == (False, "judged", ())
     assert history.counts.count_come_back == 0
@@ -183,7 +192,7 @@ def test_judged_to_answer_a_job_counts_with_nothing_matched(tmp_path: Path) -> N
     second = visit("2026-04-10", GULL, "j2", worked(15))
     book = book_of(tmp_path, registered(GULL), first, second)
     judged(book, "j2", is_come_back=True, answers="j1")
-    history = bike_faults(book, GULL)
+    history = bike_faults(book, GULL, asker=OWNER)
     (job,) = history.jobs
     assert (job.answers, job.source, job.unpaid.minutes) == ("j1", "judged", 15)
     assert history.counts.count_come_back == 1

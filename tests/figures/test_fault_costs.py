@@ -22,6 +22,7 @@ from fault_books import (
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.figures.fault_shapes import Unpaid
 from ledger.figures.faults import faults_of
@@ -29,7 +30,7 @@ from ledger.figures.shared_out import shared_equally
 
 
 def of_jobs(book: Book) -> dict[str, Unpaid]:
-    return {job.job: job.unpaid for job in faults_of(book).jobs}
+    return {job.job: job.unpaid for job in faults_of(book, asker=OWNER).jobs}
 
 
 def test_minutes_are_money_at_the_wage_in_force_when_worked(tmp_path: Path) -> None:
@@ -56,7 +57,7 @@ def test_the_last_terms_of_a_day_hold(tmp_path: Path) -> None:
 def test_where_no_wage_is_told_there_are_minutes_and_no_money(tmp_path: Path) -> None:
     """Nothing is made up: the money is None, and the words say what is missing."""
     book = book_of(tmp_path, registered(GULL), squeal_twice())
-    faults = faults_of(book)
+    faults = faults_of(book, asker=OWNER)
     assert faults.unpaid == Unpaid(minutes=25, minutes_without_wage=25)
     assert faults.unpaid.minor is None
     assert "25 minutes nobody paid for" in faults.front and "€" not in faults.front
@@ -111,7 +112,7 @@ def test_two_come_backs_in_a_job_share_its_minutes_and_each_takes_its_own_parts(
     second = visit("2026-04-10", GULL, "j2", found("squeal"), found("skipping", "chain"),
                    worked(25), lines=lines)  # fmt: skip
     book = book_of(tmp_path, registered(GULL), wages("2026-01-01", mia=6000), first, second)
-    rows = {row.key: row.unpaid for row in faults_of(book).pareto("system").rows}
+    rows = {row.key: row.unpaid for row in faults_of(book, asker=OWNER).pareto("system").rows}
     assert {name: (one.minutes, one.minutes_minor) for name, one in rows.items()} == {
         "rear_brake": (13, 1250), "drivetrain": (12, 1250),
     }  # fmt: skip

@@ -24,6 +24,7 @@ from fault_books import (
 )
 from scipy.stats import beta
 
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.figures.come_backs import WindowAsked
 from ledger.figures.fault_pareto import jeffreys
@@ -54,7 +55,7 @@ def of_two_faults(folder: Path) -> Book:
 
 def test_most_of_the_measure_comes_first(tmp_path: Path) -> None:
     """Skipping came back more often, the squeal took more minutes, skipping cost more."""
-    faults = faults_of(of_two_faults(tmp_path))
+    faults = faults_of(of_two_faults(tmp_path), asker=OWNER)
     skipping, squeal, bent = ("skipping", 3, 2), ("squeal", 2, 1), ("bent", 1, 0)
     assert rows(faults.pareto("fault", "count")) == [skipping, squeal, bent]
     assert rows(faults.pareto("fault", "minutes")) == [squeal, skipping, bent]
@@ -64,7 +65,7 @@ def test_most_of_the_measure_comes_first(tmp_path: Path) -> None:
 
 def test_come_backs_count_where_the_repair_was_made(tmp_path: Path) -> None:
     """Of two slack chains back, one was put right in a quick check, one in a job of no tier."""
-    told = faults_of(of_two_faults(tmp_path)).pareto("tier")
+    told = faults_of(of_two_faults(tmp_path), asker=OWNER).pareto("tier")
     back = {row.label: (row.counts.count_found, row.counts.count_put_right,
                         row.counts.count_come_back) for row in told.rows}  # fmt: skip
     assert back == {
@@ -91,7 +92,9 @@ def test_a_part_that_did_not_hold_counts_for_its_model(tmp_path: Path) -> None:
     )
     second[2]["data"].pop("replaces")
     removed = event("2026-03-11T09:30", "part_removed", GULL, {"position": "rear_wheel.tube"}, "j2")
-    told = faults_of(book_of(tmp_path, registered(GULL), first, [removed], second)).pareto("model")
+    told = faults_of(
+        book_of(tmp_path, registered(GULL), first, [removed], second), asker=OWNER
+    ).pareto("model")
     assert {row.label: row.counts.count_come_back for row in told.rows} == {
         "Rollmark Tube": 1, "Skerry Thick": 0, "no part on record": 0,
     }  # fmt: skip
@@ -101,7 +104,7 @@ def test_a_part_that_did_not_hold_counts_for_its_model(tmp_path: Path) -> None:
 @pytest.mark.parametrize("measure", MEASURES)
 def test_rows_add_up_to_the_whole(tmp_path: Path, by: str, measure: str) -> None:
     """Counts, minutes, money and shares of the rows are those of the book, by whatever."""
-    faults = faults_of(of_two_faults(tmp_path))
+    faults = faults_of(of_two_faults(tmp_path), asker=OWNER)
     told = faults.pareto(by, measure)  # type: ignore[arg-type]
     for name in ("count_found", "count_put_right", "count_come_back", "count_open"):
         whole = getattr(faults.counts, name)
@@ -118,7 +121,7 @@ def test_a_job_said_to_be_a_come_back_counts_without_a_fault(tmp_path: Path) -> 
     """Nothing was found again in it: it has a row of its own, with what it took."""
     first = visit("2026-03-01", GULL, "j1", found("squeal"), cured("squeal"))
     second = visit("2026-04-10", GULL, "j2", worked(15), come_back_of="j1")
-    faults = faults_of(book_of(tmp_path, registered(GULL), first, second))
+    faults = faults_of(book_of(tmp_path, registered(GULL), first, second), asker=OWNER)
     row = faults.pareto("fault", "minutes").rows[0]
     assert (row.key, row.counts.count_come_back, row.unpaid.minutes) == (None, 1, 15)
     assert row.label == "said to be a come-back, no fault found again"
@@ -127,7 +130,7 @@ def test_a_job_said_to_be_a_come_back_counts_without_a_fault(tmp_path: Path) -> 
 
 def test_few_repairs_are_too_few_to_judge(tmp_path: Path) -> None:
     """Of three repairs followed no rate is told in words, whatever came back."""
-    told = faults_of(of_two_faults(tmp_path)).pareto()
+    told = faults_of(of_two_faults(tmp_path), asker=OWNER).pareto()
     assert all(row.is_too_few for row in told.rows)
     assert [row.verdict for row in told.rows] == [
         "too few to judge: 2 repairs followed", "too few to judge: 1 repair followed",
@@ -146,7 +149,7 @@ def many(folder: Path, back: int, held: int, unseen: int) -> BookFaults:
             visits.append(visit("2025-07-01", bike, f"{bike}-2", found("squeal")))
         elif place < back + held:
             visits.append(visit("2025-12-18", bike, f"{bike}-2", found("loose", "saddle")))
-    return faults_of(book_of(folder, *visits))
+    return faults_of(book_of(folder, *visits), asker=OWNER)
 
 
 def test_enough_repairs_have_both_rates_with_an_interval(tmp_path: Path) -> None:
@@ -174,15 +177,15 @@ def test_the_interval_is_jeffreys() -> None:
 def test_a_window_asked_for_takes_the_place_of_the_shops(tmp_path: Path) -> None:
     """40 days later is within 90 days, not within 30."""
     book = book_of(tmp_path, registered(GULL), squeal_twice())
-    assert faults_of(book).counts.count_come_back == 1
-    shorter = faults_of(book, window=WindowAsked(30, 0))
+    assert faults_of(book, asker=OWNER).counts.count_come_back == 1
+    shorter = faults_of(book, window=WindowAsked(30, 0), asker=OWNER)
     assert shorter.counts.count_come_back == 0
     assert (shorter.counts.count_found_again, shorter.count_jobs) == (1, 0)
 
 
 def test_the_bikes_behind_a_row(tmp_path: Path) -> None:
     """The bike on which most of it came back first, each with what that took."""
-    faults = faults_of(of_two_faults(tmp_path))
+    faults = faults_of(of_two_faults(tmp_path), asker=OWNER)
     (tern,) = faults.bikes("fault", "skipping")
     assert (tern.bike, tern.count_found, tern.count_put_right, tern.count_come_back) == (
         TERN, 3, 3, 2)  # fmt: skip
@@ -194,7 +197,7 @@ def test_the_bikes_behind_a_row(tmp_path: Path) -> None:
 
 def test_a_book_without_faults_has_an_empty_pareto(tmp_path: Path) -> None:
     """No bike, or no fault: no rows, and the front says so."""
-    faults = faults_of(book_of(tmp_path, registered(GULL)))
+    faults = faults_of(book_of(tmp_path, registered(GULL)), asker=OWNER)
     assert (faults.pareto().rows, faults.jobs, faults.notes) == ((), (), ())
     assert faults.front == "No fault was found on any bike."
 
@@ -203,5 +206,5 @@ def test_as_at_and_as_known_leave_out_what_came_later(tmp_path: Path) -> None:
     """Before the second visit, and before it was recorded, nothing had come back."""
     book = book_of(tmp_path, registered(GULL), squeal_twice())
     until = book.instant("2026-04-01")
-    assert faults_of(book, until).counts.count_come_back == 0
-    assert faults_of(book, None, 5).counts.count_come_back == 0
+    assert faults_of(book, until, asker=OWNER).counts.count_come_back == 0
+    assert faults_of(book, None, 5, asker=OWNER).counts.count_come_back == 0

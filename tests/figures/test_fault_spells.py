@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from fault_books import GULL, NOW, TERN, book_of, event, registered
 
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.figures.faults import faults_of
 from ledger.queries import whole_table
@@ -45,7 +46,7 @@ def some_parts(folder: Path) -> Book:
 def test_spells_are_those_of_the_relation(tmp_path: Path) -> None:
     """Part, place, both ends, reason and names; what lasts ends with the bike's last event."""
     book = some_parts(tmp_path)
-    tables = faults_of(book, NOW).tables
+    tables = faults_of(book, NOW, asker=OWNER).tables
     seen = dict(zip(*(tables.bikes[name].to_pylist() for name in ("bike", "observed_until")),
                     strict=True))  # fmt: skip
     names = ("part", "bike", "position", "make", "model", "is_found", "started_at", "end_reason")
@@ -61,7 +62,7 @@ def test_spells_are_those_of_the_relation(tmp_path: Path) -> None:
 def test_a_spells_distance_is_what_the_bike_rode_meanwhile(tmp_path: Path) -> None:
     """1,000 km until the new chain; then 800 on it to the last event; nothing known of the other
     bike."""
-    rows = faults_of(some_parts(tmp_path), NOW).tables.spells.to_pylist()
+    rows = faults_of(some_parts(tmp_path), NOW, asker=OWNER).tables.spells.to_pylist()
     gone = {(row["part"], row["bike"]): row["distance_km"] for row in rows}
     assert gone["c1", GULL] == pytest.approx(1000, abs=1)
     assert gone["c2", GULL] == pytest.approx(800, abs=1)
@@ -71,6 +72,6 @@ def test_a_spells_distance_is_what_the_bike_rode_meanwhile(tmp_path: Path) -> No
 
 def test_a_book_without_parts_has_no_spells(tmp_path: Path) -> None:
     """No rows, in the same columns."""
-    tables = faults_of(book_of(tmp_path, registered(GULL))).tables
+    tables = faults_of(book_of(tmp_path, registered(GULL)), asker=OWNER).tables
     assert len(tables.spells) == 0
     assert "distance_km" in tables.spells.column_names

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from ledger import kept
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.errors import WrongUse
 from ledger.events import Event
@@ -46,10 +47,10 @@ def committed(book: Book, events: list[Event]) -> Book:
 
 def told(book: Book, **when: Any) -> list[str]:
     """Everything that is foretold, or why it cannot be."""
-    said = [repr(calibration(book, **when))]
+    said = [repr(calibration(book, **when, asker=OWNER))]
     for plan in PLANS:
         try:
-            said.append(repr(foresee(book, **plan, **when)))
+            said.append(repr(foresee(book, **plan, **when, asker=OWNER)))
         except WrongUse as error:
             said.append(str(error))
     return said
@@ -105,7 +106,7 @@ def test_many_who_ask_at_once_are_given_one_model(tmp_path: Path) -> None:
 
     def ask(_: int) -> tuple[Foreseen, str]:
         asked = asked_of(book, LATE, None)
-        return foreseen(book, asked), repr(foresee(book, **PLANS[2], as_at=LATE))
+        return foreseen(book, asked), repr(foresee(book, **PLANS[2], as_at=LATE, asker=OWNER))
 
     with ThreadPoolExecutor(8) as many:
         answers = list(many.map(ask, range(16)))
@@ -127,7 +128,9 @@ def test_work_on_what_may_hurt_somebody_is_told_with_the_caution(
 ) -> None:
     """A task of brakes, wheels, steering, fork or battery has it; a drivetrain alone has not."""
     book = book_of(tmp_path, book_events(random.Random(4), 30))
-    assert foresee(book, **plan, as_at=LATE).cautions == ((CAUTION,) if is_cautioned else ())
+    assert foresee(book, **plan, as_at=LATE, asker=OWNER).cautions == (
+        (CAUTION,) if is_cautioned else ()
+    )
 
 
 def test_a_tier_is_told_with_the_caution_of_its_tasks(tmp_path: Path) -> None:
@@ -144,6 +147,7 @@ def test_a_tier_is_told_with_the_caution_of_its_tasks(tmp_path: Path) -> None:
                   "data": {"from_on": "2024-01-01", "tiers": tiers}}  # fmt: skip
     book.append([told_today], confirm_clock=True)
     cautions = {
-        tier: foresee(book, tier=tier, as_at=LATE).cautions for tier in ("shine", "stop", "untold")
+        tier: foresee(book, tier=tier, as_at=LATE, asker=OWNER).cautions
+        for tier in ("shine", "stop", "untold")
     }
     assert cautions == {"shine": (), "stop": (CAUTION,), "untold": (CAUTION,)}

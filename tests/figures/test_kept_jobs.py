@@ -9,12 +9,14 @@ import pyarrow as pa
 import pytest
 
 from ledger import kept
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.events import Event, parse_event, plain
 from ledger.figures.job_ledger import job_ledger
 from ledger.figures.job_tables import JobTables, job_tables
 from ledger.figures.kept_jobs import TABLES, jobs_ready
 from ledger.figures.labour import labour_of
+from ledger.kept.reading import events_of, of_all, of_some
 from ledger.storage.local import LocalStore
 from ledger.storage.log import Log
 from tests.independent.job_books import SHOP, book_events
@@ -97,7 +99,7 @@ def test_what_is_kept_is_used(of_any_size: None, tmp_path: Path) -> None:
     """Made ready beforehand, a page reads no relation of the whole book."""
     book = committed(book_of(tmp_path), book_events(random.Random(3)))
     jobs_ready(book)
-    labour = labour_of(book, as_at=None)
+    labour = labour_of(book, as_at=None, asker=OWNER)
     assert labour.by("tier") is not None and labour.by("task") is not None
     assert labour.ledger.ledger._tables == {}
 
@@ -110,3 +112,14 @@ def test_an_earlier_instant_is_worked_out(of_any_size: None, tmp_path: Path) -> 
     for when in ({"as_at": middle}, {"known_seq": len(events) // 2}):
         held, direct = job_tables(book, **when), job_ledger(book, **when)
         assert rows_of(held.jobs) == rows_of(direct.jobs)
+
+
+def test_a_reading_says_whether_it_is_of_the_whole_book(tmp_path: Path) -> None:
+    """What reads all of a book, and what reads some of its bikes, tell themselves apart."""
+    book = committed(book_of(tmp_path), book_events(random.Random(2)))
+    some = events_of(book, book.bikes()[:1], {})
+    parts = of_some(book, some, book.head.size, ("open_jobs",))
+    whole = of_all(book, book.head.size)
+    assert (whole.is_whole, parts.is_whole) == (True, False)
+    assert set(parts("open_jobs")["bike"].to_pylist()) <= {book.bikes()[0]}
+    assert whole("open_jobs").column_names == parts("open_jobs").column_names

@@ -18,6 +18,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.events import Event
 from ledger.exchange.export import export_book
@@ -362,8 +363,8 @@ def dearer_differences(margin: BookMargin, jobs: Jobs) -> list[str]:
 def hold(book: Book, as_at: datetime, known: int, since: date, until: date) -> Jobs:
     """Hold both answers equal for one period, as at one instant, as known to one seq."""
     jobs = Jobs(exported(book), as_at, known, book.settings.zone)
-    labour = labour_of(book, since, until, as_at, known)
-    margin = margin_of(book, since, until, as_at, known)
+    labour = labour_of(book, since, until, as_at, known, asker=OWNER)
+    margin = margin_of(book, since, until, as_at, known, asker=OWNER)
     assert labour_differences(book, labour, jobs) == []
     assert waterfall_differences(labour, jobs, jobs.jobs[:3]) == []
     assert margin_differences(margin, jobs) == []

@@ -13,6 +13,7 @@ import pytest
 
 import ledger.kept
 from ledger import clocks
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.clocks import OF_CLOCKS, Draft, OpenJob, RunningClock
 from ledger.kept import keep_ready
@@ -38,7 +39,7 @@ class Bench:
     def move(self) -> None:
         """Do one thing that the bench may do now."""
         jobs = list(direct(lambda: clocks.open_jobs(self.book)))
-        running = list(direct(lambda: clocks.running(self.book, self.now)))
+        running = list(direct(lambda: clocks.running(self.book, self.now, asker=OWNER)))
         drafts = self.chance.choice(
             [*self._of_jobs(jobs, running), *self._of_clocks(jobs, running)]
         )
@@ -96,8 +97,8 @@ def hold(bench: Bench, chance: random.Random) -> int:
             shutil.rmtree(book.path / "derived", ignore_errors=True)
         asked = chance.choice((book, Book.open(book.path)))
         at = bench.now - timedelta(minutes=chance.choice((0, 0, 25)))
-        found = clocks.running(asked, at)
-        assert found == direct(lambda at=at: clocks.running(book, at))
+        found = clocks.running(asked, at, asker=OWNER)
+        assert found == direct(lambda at=at: clocks.running(book, at, asker=OWNER))
         assert clocks.open_jobs(asked) == direct(lambda: clocks.open_jobs(book))
         seen += len(found)
     return seen
@@ -125,6 +126,6 @@ def test_both_are_made_ready_and_then_read(tmp_path: Path, monkeypatch: pytest.M
     held = {path.parent.name for path in bench.book.path.glob("derived/*/*.arrow")}
     assert {keep.folder for keep in OF_CLOCKS} <= held
     monkeypatch.delattr(clocks, "whole_table")
-    (clock,) = clocks.running(Book.open(bench.book.path))
+    (clock,) = clocks.running(Book.open(bench.book.path), asker=OWNER)
     assert (clock.bike, clock.mechanic, clock.task) == (BIKES[0], "m1", "brakes")
     assert clocks.open_jobs(bench.book) == (OpenJob(BIKES[0], "j0", None),)

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 import ledger.kept
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.figures.faults import faults_of
 from ledger.figures.kept_faults import EPISODES, OF_FAULTS
@@ -119,8 +120,8 @@ def test_an_earlier_instant_or_an_earlier_seq_is_worked_out_from_the_events(tmp_
     assert kept(book, EPISODES, asked_of(book, LATER, size)) is not None
     assert kept(book, EPISODES, asked_of(book, early, size)) is None
     assert kept(book, EPISODES, asked_of(book, LATER, size - 1)) is None
-    assert faults_of(book, early).counts.count_found == 1
-    assert faults_of(book).counts.count_found == 2
+    assert faults_of(book, early, asker=OWNER).counts.count_found == 1
+    assert faults_of(book, asker=OWNER).counts.count_found == 2
 
 
 def test_nothing_is_kept_of_a_small_book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -128,7 +129,7 @@ def test_nothing_is_kept_of_a_small_book(tmp_path: Path, monkeypatch: pytest.Mon
     monkeypatch.setattr(ledger.kept, "FEWEST_EVENTS", 100)
     book = twice(tmp_path, GULL)
     keep_ready(book, OF_FAULTS)
-    assert faults_of(book).counts.count_found == 2
+    assert faults_of(book, asker=OWNER).counts.count_found == 2
     assert not (book.path / "derived").exists()
 
 

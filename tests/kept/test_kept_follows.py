@@ -19,6 +19,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 import ledger.kept
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.clocks import OF_CLOCKS
 from ledger.events import Event, parse_event, plain
@@ -122,10 +123,10 @@ def hold(life: Life, other: Life, chance: random.Random, folder: Path) -> int:
         assert as_kept(book) == direct(book, book.head.size)
         assert told(words_known(book, book.head.size)) == told(book.vocabulary)
     window = chance.choice(WINDOWS)
-    kept_front = front(faults_of(Book.open(folder / "book"), LATER, window=window))
+    kept_front = front(faults_of(Book.open(folder / "book"), LATER, window=window, asker=OWNER))
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(ledger.kept, "FEWEST_EVENTS", 10**9)
-        assert kept_front == front(faults_of(staying, LATER, window=window))
+        assert kept_front == front(faults_of(staying, LATER, window=window, asker=OWNER))
     return followed
 
 
