@@ -18,8 +18,10 @@ from ledger.cli.labour import labour
 from ledger.cli.look import bikes, history, state
 from ledger.cli.margin import margin
 from ledger.cli.record import record, strike
+from ledger.cli.report import report
 from ledger.cli.schema import schema
 from ledger.cli.start import init
+from ledger.cli.tags import tags
 from ledger.cli.transfer import export, import_file
 from ledger.cli.verify import verify
 from ledger.cli.wear import wear
@@ -39,6 +41,7 @@ GROUPS: dict[str, tuple[Callable[..., None], ...]] = {
     "Start": (init, demo),
     "At the bench": (record, strike),
     "Look": (state, history, bikes, dashboard),
+    "Hand over": (report, tags),
     "Figures": (wear, due, chains, faults, labour, margin, foresee),
     "Check": (verify,),
     "Other programs": (import_file, export, schema),

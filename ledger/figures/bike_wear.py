@@ -52,7 +52,7 @@ def bike_wear(
     if part is not None and not wanted and part not in book.vocabulary.positions:
         raise _unknown(book, bike, part, rows)
     names = {row["part"] for row in wanted}
-    worn = [each for each in found.parts if each.part in names]
+    worn = [each for each in found.on_bikes(tags) if each.part in names]
     ages = part_ages(book, found.tables.parts, found.as_at, known_seq)
     return BikeWear(
         bike=bike,

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from functools import cached_property
+from itertools import compress
 
 import numpy as np
 import pyarrow as pa
@@ -14,13 +15,13 @@ from ledger.analysis import wear_forecast
 from ledger.analysis.backtest import Backtest, backtest
 from ledger.analysis.usage import Usage
 from ledger.analysis.wear import FamilyFit, WearFit, fit_wear
-from ledger.analysis.wear_data import PER
+from ledger.analysis.wear_data import PER, sort_of
 from ledger.analysis.wear_forecast import HIGH, LOW, MIDDLE
 from ledger.book import Book
 from ledger.figures.ahead import BookTables
 from ledger.figures.gauges import registered_errors
 from ledger.figures.readings import BookReadings, book_readings
-from ledger.figures.wear_parts import near_parts, parts_of
+from ledger.figures.wear_parts import near_parts, parts_of, parts_on
 from ledger.figures.wear_shapes import (
     BandPoint,
     DueDates,
@@ -55,6 +56,11 @@ class BookWear:
     def parts(self) -> list[PartWear]:
         """Every part that was read, by series."""
         found = [part for each in self.fit.families for part in parts_of(self, each)]
+        return sorted(found, key=lambda part: part.series)
+
+    def on_bikes(self, bikes: Collection[str]) -> list[PartWear]:
+        """Give, by series, every part that was read and is on one of these bikes, or was last."""
+        found = [part for each in self.fit.families for part in parts_on(self, each, bikes)]
         return sorted(found, key=lambda part: part.series)
 
     def near(self, within_days: int, chance: float) -> list[PartWear]:
@@ -112,20 +118,33 @@ def wear_of(
     known_seq: int | None = None,
     *,
     ahead: BookTables | None = None,
+    bikes: Collection[str] | None = None,
 ) -> BookWear:
     """Fit the wear of every part of a book, as at an instant (None for now).
 
-    `ahead` are its tables as at the same, where they were asked for before.
+    `ahead` are its tables as at the same, where they were asked for before. With `bikes`, only
+    the sorts of part and quantities that were read on them are fitted, from the whole book's
+    readings all the same: every figure of them is what it is without.
     """
     now = as_at or datetime.now(UTC)
     tables = book_readings(book, as_at, known_seq, ahead=ahead)
+    readings = tables.readings if bikes is None else _alike(tables.readings, bikes)
     return BookWear(
         as_at=now,
         today=book.settings.local(now).date(),
-        tables=tables,
-        fit=fit_wear(_with_starts(book, tables.readings)),
+        tables=replace(tables, readings=readings),
+        fit=fit_wear(_with_starts(book, readings)),
         usage=tables.usage,
     )
+
+
+def _alike(readings: pa.Table, bikes: Collection[str]) -> pa.Table:
+    """Keep the readings of what wears like something that was read on these bikes."""
+    names = ("position", "quantity")
+    places, quantities = (readings[name].to_pylist() for name in names)
+    kinds = [(sort_of(place), quantity) for place, quantity in zip(places, quantities, strict=True)]
+    ours = set(compress(kinds, (bike in bikes for bike in readings["bike"].to_pylist())))
+    return readings.filter(pa.array([kind in ours for kind in kinds], pa.bool_()))
 
 
 def backtest_of(book: Book, on_progress: Callable[[int, int], None] | None = None) -> Backtest:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
@@ -30,6 +30,12 @@ _OF_ONE = ("event", "measured_at", "value", "low", "high", "gauge",
 def parts_of(wear: BookWear, each: FamilyFit) -> Iterator[PartWear]:
     """Give every part of a family."""
     return _parts(wear, each, now_of(wear, each), np.arange(len(each.family.series)))
+
+
+def parts_on(wear: BookWear, each: FamilyFit, bikes: Collection[str]) -> Iterator[PartWear]:
+    """Give every part of a family that is on one of these bikes, or was last."""
+    now = now_of(wear, each)
+    return _parts(wear, each, now, np.flatnonzero([bike in bikes for bike in now.bikes]))
 
 
 def near_parts(
