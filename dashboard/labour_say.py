@@ -12,6 +12,7 @@ from babel.numbers import format_decimal
 from dashboard.labour_table import Cell, Column
 from dashboard.markup import text
 from ledger import money
+from ledger.figures.foresee_words import chance_words
 from ledger.figures.labour_words import LabourWords
 from ledger.figures.written import percent
 
@@ -65,6 +66,10 @@ class LabourSay(LabourWords):
     def share(self, share: float | None) -> str:
         """Give a share in per cent."""
         return NONE if share is None else held(percent(share))
+
+    def chance(self, chance: float) -> str:
+        """Give a chance foreseen in per cent: it is never none or certain."""
+        return held(chance_words(chance))
 
     def count_of(self, figure: float, noun: str) -> str:
         """Give a figure with its noun: `1 week`, `0.4 weeks`."""

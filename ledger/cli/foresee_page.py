@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from ledger.cli.labour_words import MoneyWords
 from ledger.cli.output import say, say_table
 from ledger.figures.foresee_shapes import FEWEST_ALIKE
+from ledger.figures.foresee_words import chance_words
 from ledger.figures.written import percent
 
 if TYPE_CHECKING:
@@ -117,7 +118,8 @@ def say_service_or_replace(book: Book, found: ServiceOrReplace) -> None:
         ],
     )  # fmt: skip
     if found.chance_replace_cheaper is not None:
-        say(f"A new part is the cheaper with a chance of {percent(found.chance_replace_cheaper)}.")
+        chance = chance_words(found.chance_replace_cheaper)
+        say(f"A new part is the cheaper with a chance of {chance}.")
     for assumption in found.assumptions:
         say(f"- {assumption}")
     say()

@@ -9,6 +9,11 @@ from ledger.figures.written import percent
 AS_ASKED, OF_TIER, USUAL = "as asked", "as the tier's terms tell", "what it usually takes here"
 
 
+def chance_words(chance: float) -> str:
+    """Give a chance foreseen, in per cent: however small or great, it is never none or certain."""
+    return percent(min(max(chance, 0.001), 0.999))
+
+
 class ForeseeWords(BenchNames):
     """Words minutes and prices of jobs to come."""
 
@@ -37,7 +42,7 @@ class ForeseeWords(BenchNames):
             named = ", ".join(usual)
             said.append(f"No minutes were planned for {named}: taken as they usually take here.")
         if chance is not None:
-            said.append(f"The chance that the price asked is not enough is {percent(chance)}.")
+            said.append(f"The chance that the price asked is not enough is {chance_words(chance)}.")
         return said
 
     def bench(self, left: float | None, worked: float, promised: float, p50: float) -> str:

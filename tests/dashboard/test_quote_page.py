@@ -55,9 +55,9 @@ def test_a_greater_risk_has_a_lower_price(paid: Path, opened: Opener) -> None:
 def test_a_price_is_tried(paid: Path, opened: Opener) -> None:
     """A cent is never enough, and a fortune always is."""
     low = words_of(opened(paid, page="quote", as_at=AS_AT, tier=SERVICE, price="0.01"))
-    assert "€0.01 for labour is not enough 100 % of the time" in low
+    assert "€0.01 for labour is not enough over 99 % of the time" in low
     high = words_of(opened(paid, page="quote", as_at=AS_AT, tier=SERVICE, price="9999"))
-    assert "€9,999.00 for labour is not enough 0 % of the time" in high
+    assert "€9,999.00 for labour is not enough under 1 % of the time" in high
 
 
 def test_tasks_are_planned_with_their_minutes(paid: Path, opened: Opener) -> None:
