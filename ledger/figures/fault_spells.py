@@ -14,7 +14,7 @@ import pyarrow.compute as pc
 
 from ledger.figures.fault_arrays import NONE, Flags, Floats, Integers, coded, codes_in, micros
 from ledger.figures.fault_distances import BikeDistances
-from ledger.kept import Read
+from ledger.figures.fault_then import Read
 
 USES = ("part_moves", "observed_bikes", "distance_readings")
 _LAST = np.iinfo(np.int64).max

@@ -57,7 +57,8 @@ def rows_now(book: Book, keep: Keep) -> pa.Table:
     found = kept(book, keep, asked)
     if found is not None:
         return found
-    return keep.make(lambda name: whole_table(book, name, asked.as_at, asked.known_seq))
+    whole = partial(whole_table, book, as_at=asked.as_at, known_seq=asked.known_seq)
+    return keep.make(Read(whole, is_whole=True))
 
 
 def _waiting(read: Read) -> pa.Table:

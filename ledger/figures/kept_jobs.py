@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import replace
 from functools import partial
-from types import FunctionType
 
 import pyarrow as pa
 
@@ -68,8 +67,7 @@ class _Making:
         return found
 
     def _of(self, read: Read) -> JobLedger:
-        # Some bikes are read at once, and given out of a dictionary: that is no plain function.
-        if not self._is_sharing or not isinstance(read, FunctionType):
+        if not self._is_sharing or not read.is_whole:
             return replace(self._ledger, source=read)
         if self._whole is None:
             self._whole = replace(self._ledger, source=read)

@@ -13,9 +13,20 @@ import pyarrow as pa
 
 from ledger import sql
 
-Read = Callable[[str], pa.Table]
-"""Gives a relation by name: of the whole book or of some bikes, as at now."""
 _FORMAT = "1"
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """Gives a relation by name, as at now."""
+
+    give: Callable[[str], pa.Table]
+    is_whole: bool
+    """Of the whole book; else of some bikes alone."""
+
+    def __call__(self, relation: str) -> pa.Table:
+        """Give a relation."""
+        return self.give(relation)
 
 
 @dataclass(frozen=True)

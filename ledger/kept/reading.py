@@ -14,11 +14,11 @@ import pyarrow.parquet as pq
 from ledger import sql
 from ledger.engines.duckdb import COLUMNS, Asked
 from ledger.engines.tables import position_effects
+from ledger.kept.keep import Read
 from ledger.queries import engine_of, whole_table
 
 if TYPE_CHECKING:
     from ledger.book import Book
-    from ledger.kept.keep import Read
 
 _END_OF_TIME = datetime(2201, 1, 1, tzinfo=UTC)
 """What has no future events is the same at any later instant."""
@@ -26,7 +26,9 @@ _END_OF_TIME = datetime(2201, 1, 1, tzinfo=UTC)
 
 def of_all(book: Book, known_seq: int) -> Read:
     """Give what reads relations of the whole book; joined tags are under the first of them."""
-    return lambda relation: whole_table(book, relation, _END_OF_TIME, known_seq)
+    return Read(
+        lambda relation: whole_table(book, relation, _END_OF_TIME, known_seq), is_whole=True
+    )
 
 
 def of_some(book: Book, events: pa.Table, known_seq: int, relations: Sequence[str]) -> Read:
@@ -37,7 +39,8 @@ def of_some(book: Book, events: pa.Table, known_seq: int, relations: Sequence[st
         named = frozenset(pc.unique(events["position"]).to_pylist()) - {None}
         tables["position_effects"] = position_effects(words, named.difference(words.positions))
     asked = Asked(_END_OF_TIME, known_seq)
-    return engine_of(book).one_bike_tables(relations, asked, events, tables).__getitem__
+    found = engine_of(book).one_bike_tables(relations, asked, events, tables)
+    return Read(found.__getitem__, is_whole=False)
 
 
 def events_of(book: Book, tags: Collection[str], aliases: Mapping[str, frozenset[str]]) -> pa.Table:

@@ -16,7 +16,6 @@ from ledger.figures.job_ledger import job_ledger
 from ledger.figures.job_tables import JobTables, job_tables
 from ledger.figures.kept_jobs import TABLES, jobs_ready
 from ledger.figures.labour import labour_of
-from ledger.kept.reading import events_of, of_all, of_some
 from ledger.storage.local import LocalStore
 from ledger.storage.log import Log
 from tests.independent.job_books import SHOP, book_events
@@ -112,14 +111,3 @@ def test_an_earlier_instant_is_worked_out(of_any_size: None, tmp_path: Path) -> 
     for when in ({"as_at": middle}, {"known_seq": len(events) // 2}):
         held, direct = job_tables(book, **when), job_ledger(book, **when)
         assert rows_of(held.jobs) == rows_of(direct.jobs)
-
-
-def test_a_reading_says_whether_it_is_of_the_whole_book(tmp_path: Path) -> None:
-    """What reads all of a book, and what reads some of its bikes, tell themselves apart."""
-    book = committed(book_of(tmp_path), book_events(random.Random(2)))
-    some = events_of(book, book.bikes()[:1], {})
-    parts = of_some(book, some, book.head.size, ("open_jobs",))
-    whole = of_all(book, book.head.size)
-    assert (whole.is_whole, parts.is_whole) == (True, False)
-    assert set(parts("open_jobs")["bike"].to_pylist()) <= {book.bikes()[0]}
-    assert whole("open_jobs").column_names == parts("open_jobs").column_names
