@@ -7,7 +7,19 @@ import logging
 import streamlit as st
 
 from dashboard import data, filters, markup, theme
-from dashboard.views import bench, bike, bikes, chains, due, earnings, faults, home, quote, time, wear
+from dashboard.views import (
+    bench,
+    bike,
+    bikes,
+    chains,
+    due,
+    earnings,
+    faults,
+    home,
+    quote,
+    time,
+    wear,
+)
 from dashboard.ways import ways
 from ledger.asking import NotForRole
 from ledger.book import Book
@@ -40,11 +52,10 @@ def _pages(book: Book) -> None:
     at_bike = st.Page(bike.page, title="Bike", url_path="bike")
     at_bikes = st.Page(bikes.page, title="Bikes", url_path="bikes")
     others = (
-        ("Due", due), ("Wear", wear), ("Chains", chains), ("Faults", faults), ("Time", time),
-        ("Earnings", earnings), ("Quote", quote),
+        ("Bench", bench), ("Due", due), ("Wear", wear), ("Chains", chains), ("Faults", faults),
+        ("Time", time), ("Earnings", earnings), ("Quote", quote),
     )  # fmt: skip
-    at_bench = st.Page(bench.page, title="Bench", url_path="bench")
-    pages = [at_home, at_bike, at_bikes, at_bench]
+    pages = [at_home, at_bike, at_bikes]
     pages += [st.Page(each.page, title=name, url_path=name.lower()) for name, each in others]
     chosen = st.navigation(pages, position="hidden")
     _masthead(book, chosen.url_path)

@@ -10,7 +10,6 @@ from ledger.asking import Asker
 from ledger.figures.home_shapes import SORTS, MonthSpan, Name, Sort
 
 ROWS = "rows"
-BENCH = "bike"
 PLACE = "."
 """The home page's own address."""
 
@@ -37,4 +36,4 @@ def of_figure(name: Name, span: MonthSpan) -> str:
 
 def of_bike(tag: str, asker: Asker) -> str:
     """Give where a bike with a job open is worked on: the bench; its own page where one may not."""
-    return f"{BENCH if asker.sees('bench') else 'bike'}?tag={tag}"
+    return f"{'bench' if asker.sees('bench') else 'bike'}?tag={tag}"

@@ -22,7 +22,7 @@ LIGHT = {
     "accent": "#0b5560",
     "on_accent": "#ffffff",
     "within": "#586864",
-    "watch": "#1f5aa6",
+    "watch": "#1d5399",
     "due": "#7c1468",
     "unsafe": "#13201d",
     "on_unsafe": "#ffffff",

@@ -26,6 +26,7 @@ class Way:
 
 WAYS = (
     Way("Home", ""),
+    Way("Bench", "bench", "bench"),
     Way("Due", "due", "riders"),
     Way("Bikes", "bikes"),
     Way("Wear", "wear", "wear"),

@@ -88,8 +88,7 @@ def _go_to(shown: Shown[Any], name: str, day: date | None) -> None:
 
 def first_day(shown: Shown[Any]) -> date:
     """Give the first local day anything is recorded of."""
-    seen = data.summary(shown.book).first_seen_at
-    return shown.words.formats.local(seen).date() if seen else shown.day
+    return min(data.first_day(shown.book), shown.day)
 
 
 def card(key: str, title: str, said: str, chart: dict[str, Any], below: str = "") -> None:
