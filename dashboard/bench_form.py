@@ -9,6 +9,7 @@ from typing import Any
 
 import streamlit as st
 
+from dashboard import bench_html
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from ledger.bench.walk import Ask
@@ -52,12 +53,22 @@ class Form:
         """Fill the fields that are not on the page yet; gives what was left half typed."""
         if all(self.key(one) in st.session_state for one in fields):
             return {}
-        kept = self.stand.kept(self.name)
+        kept = self._not_recorded(self.stand.kept(self.name))
         self.stand.event_id(self.name, kept.get("id"))
         for one in fields:
             usual = self.defaults.get(one)
             st.session_state.setdefault(self.key(one), kept.get(one, usual))
         return {name: kept[name] for name in fields if kept.get(name) not in (None, "", [])}
+
+    def _not_recorded(self, kept: dict[str, Any]) -> dict[str, Any]:
+        """Give what was left half typed; nothing where it was recorded after all.
+
+        A server that stopped after writing and before answering leaves such a form.
+        """
+        if kept.get("id") and self.stand.book.find([kept["id"]]):
+            self.stand.throw_away(self.name)
+            return {}
+        return kept
 
     def keep(self, *fields: str) -> None:
         """Keep what is typed through a restart, under the id it will be recorded with."""
@@ -137,10 +148,10 @@ def presses(
 ) -> None:
     """Offer answers as presses; one, or several."""
     st.pills(
-        label,
+        bench_html.label(label),
         list(offered),
         selection_mode="multi" if is_many else "single",
-        format_func=lambda code: offered[code],
+        format_func=lambda code: bench_html.label(offered[code]),
         key=form.key(of),
         on_change=keep,
         wrap=True,
@@ -154,7 +165,7 @@ def listed(
     if form.value(of) not in offered:
         form.put(of, None)
     st.selectbox(
-        label,
+        bench_html.label(label),
         list(offered),
         index=None,
         format_func=lambda code: offered[code],
@@ -178,7 +189,7 @@ def line(
     kind = "number" if is_number else "words"
     with st.container(key=f"{kind}-{of} {form.name}"):
         st.text_input(
-            label,
+            bench_html.label(label),
             key=form.key(of),
             on_change=keep,
             placeholder=placeholder,

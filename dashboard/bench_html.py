@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 
 from dashboard.markup import capital, shape, tag_plate, text, verdict
 from dashboard.words import Words
 from ledger.bench.shapes import BikeAtBench, FoundBike, Holder, StandingNote
+
+_MARKS = re.compile(r"([\\`*_\[\]<>$~|#]|:(?=\S)|(?<=^\d)\.)")
+
+
+def label(words: str) -> str:
+    """Give words so that a press shows them as they are: what is pressed is read as Markdown."""
+    return _MARKS.sub(r"\\\1", words)
 
 
 def refused(words: str) -> str:
@@ -21,14 +29,16 @@ def wild(words: str) -> str:
 
 def heard(words: str) -> str:
     """Give what was just recorded."""
-    return f'<p class="lk-in-book" role="status"><b>In the book</b> <span>{text(capital(words))}</span></p>'
+    said = f"<span>{text(capital(words))}</span>"
+    return f'<p class="lk-in-book" role="status"><b>In the book</b> {said}</p>'
 
 
 def item(kicker: str, title: str, mark: str, small: str = "") -> str:
     """Give the head of the one open item; `mark` tells the page's script when it is another."""
     under = f'<p class="lk-item-small">{text(small)}</p>' if small else ""
     return (
-        f'<header class="lk-item" data-item="{text(mark)}" tabindex="-1"><p class="lk-kicker">{text(kicker)}</p>'
+        f'<header class="lk-item" data-item="{text(mark)}" tabindex="-1">'
+        f'<p class="lk-kicker">{text(kicker)}</p>'
         f"<h1>{text(capital(title))}</h1>{under}</header>"
     )
 
@@ -104,6 +114,11 @@ def bike_head(bike: BikeAtBench, name: str, small: str) -> str:
     )
 
 
+def clock(minutes: str, said: str) -> str:
+    """Give the minutes of whoever works on this job, and whether their clock runs."""
+    return f'<p class="lk-clock-now"><b>{text(minutes)}</b> min<small>{text(said)}</small></p>'
+
+
 def holders(others: Sequence[Holder], words: Words) -> str:
     """Give who else is at this bike, and where."""
     said = []
@@ -121,11 +136,24 @@ def holders(others: Sequence[Holder], words: Words) -> str:
     )
 
 
-def found_bike(one: FoundBike, name: str, small: str) -> str:
-    """Give one bike of a search, as a row to press."""
-    plates = "".join(tag_plate(tag) for tag in (one.tag, *one.other_tags))
-    job = '<span class="lk-job-open">on the bench</span>' if one.open_job else ""
-    return (
-        f'<li><a href="bench?tag={text(one.tag)}" target="_self">{plates}'
-        f"<span><b>{text(name)}</b><small>{text(small)}</small></span>{job}</a></li>"
+def bike_label(one: FoundBike, name: str, small: str) -> str:
+    """Give one bike of a search as what is pressed: its tag, its name, what else is known."""
+    tags = ", ".join(f"{tag[:4]} {tag[4:]}" for tag in (one.tag, *one.other_tags))
+    bench = " · **on the bench**" if one.open_job else ""
+    return f"`{tags}` **{label(name)}**{bench}  \n{label(small)}"
+
+
+def photo(picture: str, said: str, caption: str) -> str:
+    """Give one small photo (JPEG as base64) with what it is of; empty where it cannot be shown."""
+    words = f"{said}: {caption}" if caption else said
+    image = (
+        f'<img src="data:image/jpeg;base64,{picture}" alt="{text(words)}">'
+        if picture
+        else '<span class="lk-gone">Not shown: its key or its file is gone</span>'
     )
+    return f"<figure>{image}<figcaption>{text(words)}</figcaption></figure>"
+
+
+def entry(words: str, small: str) -> str:
+    """Give one entry of the job."""
+    return f'<p class="lk-entry">{text(words)}<small>{text(small)}</small></p>'

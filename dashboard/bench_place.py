@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from dashboard.bench_address import STEPS
 from dashboard.bench_stand import Stand
-from ledger.bench.shapes import Bench, Place
+from ledger.bench.shapes import Bench, Place, SystemLook
 from ledger.bench.stepping import resumed
 from ledger.bench.walk import WALK
 
@@ -30,7 +30,7 @@ class Stands:
 def items(bench: Bench, step: str) -> dict[str, bool]:
     """Give the items of a step, and whether this job has them; none for a step without items."""
     if step == "inspect":
-        return {one.system: one.is_done for one in bench.systems}
+        return {one.system: one.is_done or _has_none(one) for one in bench.systems}
     if step == "measure":
         return {one.key: one.done is not None for one in bench.measures}
     if step == "torque":
@@ -40,6 +40,13 @@ def items(bench: Bench, step: str) -> dict[str, bool]:
     if step == "answer":
         return {one.line.line: one.answer in ("yes", "no") for one in bench.quoted}
     return {}
+
+
+def _has_none(one: SystemLook) -> bool:
+    """Say whether nothing of a system is on this bike."""
+    return not one.rest.covers and all(
+        left.why == "not on this bike" for left in one.rest.uncovered
+    )
 
 
 def open_items(stand: Stand, step: str) -> list[str]:

@@ -12,11 +12,14 @@ import streamlit as st
 
 from dashboard import time_clock
 from dashboard.time_clock import Said
-from ledger.bench.drafts import Draft
+from ledger.bench.drafts import Draft, Hand
 from ledger.book import Book
+from ledger.errors import ClockJumped, LedgerError
+from ledger.photos import add_photo
 
 HEARD = "bench_heard"
 IDS = "bench_ids"
+WRITING = time_clock._writing  # one lock for whatever this server writes, whichever page asks
 LOG = logging.getLogger(__name__)
 FULL = (
     "The disk is full, so nothing was recorded. What you typed stays here: make room on the "
@@ -48,8 +51,46 @@ def recorded(book: Book, drafts: Sequence[Draft], *, is_clock_right: bool = Fals
             book, lambda: drafts, "In the book", is_clock_right=is_clock_right
         )
     except OSError as error:
-        LOG.exception("The book could not be written")
-        return Said(FULL if error.errno == errno.ENOSPC else NOT_WRITTEN, False)
+        return not_written(error)
+
+
+def photo_added(
+    book: Book,
+    hand: Hand,
+    content: bytes,
+    event: str,
+    *,
+    position: str | None = None,
+    is_before: bool | None = None,
+    is_clock_right: bool = False,
+) -> Said:
+    """Keep a photo and record it, or say in one line why it is not kept."""
+    try:
+        with WRITING:
+            add_photo(
+                book,
+                hand.bike,
+                hand.job,
+                hand.actor,
+                content,
+                event_id=event,
+                position=position,
+                is_before=is_before,
+                confirm_clock=is_clock_right,
+            )
+    except ClockJumped:
+        return Said(time_clock.JUMPED, False, lambda: Said("", False))
+    except LedgerError as error:
+        return Said(" ".join(str(error).split()), False)
+    except OSError as error:
+        return not_written(error)
+    return Said("In the book.", True)
+
+
+def not_written(error: OSError) -> Said:
+    """Give why the disk took nothing."""
+    LOG.error("The book could not be written: %s", error)
+    return Said(FULL if error.errno == errno.ENOSPC else NOT_WRITTEN, False)
 
 
 def heard() -> Heard | None:

@@ -12,7 +12,7 @@ STYLES = Path(__file__).with_name("bench.css")
 def style_rules() -> str:
     """Give the styles, each verdict's press with its shape."""
     drawn = "".join(
-        f'[class*="st-key-verdict-{name}"] button{{--lk-cut:url("data:image/svg+xml,{shapes._drawing(shapes.SHAPES[name])}")}}\n'
+        f'[class*="st-key-verdict-{name}"] button{{--lk-cut:{shapes.cut(name)}}}\n'
         for name in ("watch", "due", "unsafe")
     )
     return drawn + STYLES.read_text(encoding="utf-8")

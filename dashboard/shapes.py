@@ -23,10 +23,12 @@ SHAPES = {
 
 def style_rules() -> str:
     """Give the style rules that cut each shape out of the colour of the text beside it."""
-    return "".join(
-        f'.lk-shape-{name}{{--lk-cut:url("data:image/svg+xml,{_drawing(inner)}")}}\n'
-        for name, inner in SHAPES.items()
-    )
+    return "".join(f".lk-shape-{name}{{--lk-cut:{cut(name)}}}\n" for name in SHAPES)
+
+
+def cut(name: str) -> str:
+    """Give one shape as the url a mask is cut by."""
+    return f'url("data:image/svg+xml,{_drawing(SHAPES[name])}")'
 
 
 def _drawing(inner: str) -> str:

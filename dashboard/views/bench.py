@@ -61,8 +61,13 @@ def _who(book: Book, asked: BenchAsked) -> str | None:
         st.session_state[WHO_KEY] = chosen
         return str(chosen)
     if not known:
-        st.html(markup.blank("Nobody works here yet", "Register a mechanic first: lockring record "
-                             "mechanic_registered --set mechanic=m1 --actor m1"))  # fmt: skip
+        st.html(
+            markup.blank(
+                "Nobody works here yet",
+                "Register a mechanic first: lockring record "
+                "mechanic_registered --set mechanic=m1 --actor m1",
+            )
+        )
         return None
     _ask_who(book, known)
     return None

@@ -62,8 +62,13 @@ def _standing(stand: Stand) -> None:
 
 def _unsafe(stand: Stand, one: UnsafeStanding) -> None:
     name = stand.words.position(one.position)
-    pieces.head(stand, "hand_back", f"{capital(name)} was found unsafe", f"unsafe {one.position} {one.told}",
-                "It is not put right. The keeper must be told, and answer, before the job is closed.")  # fmt: skip
+    pieces.head(
+        stand,
+        "hand_back",
+        f"{capital(name)} was found unsafe",
+        f"unsafe {one.position} {one.told}",
+        "It is not put right. The keeper must be told, and answer, before the job is closed.",
+    )
     form = Form(stand, f"unsafe {one.position}", {"how": "in person"})
     if one.told is None:
         typed = form.begin("advice")
@@ -81,8 +86,12 @@ def _unsafe(stand: Stand, one: UnsafeStanding) -> None:
             st.html(
                 bench_html.note("No reply so far: the job stays open until the keeper answers.")
             )
-    st.html(bench_html.caution("An answer never makes it fit to be ridden where local rules forbid it. "
-                               + bench_words.CAUTION))  # fmt: skip
+    st.html(
+        bench_html.caution(
+            "An answer never makes it fit to be ridden where local rules forbid it. "
+            + bench_words.CAUTION
+        )
+    )
 
 
 def _told(form: Form, one: UnsafeStanding) -> None:
@@ -103,9 +112,11 @@ def _told(form: Form, one: UnsafeStanding) -> None:
 def _keeper(form: Form, one: UnsafeStanding, answer: str) -> None:
     stand, name = form.stand, f"keeper {one.told} {answer}"
     how = form.value("how") or "in person"
-    stand.press(name, lambda: [
-        drafts.answered(stand.hand, stand.event_id(name), one.told or "", answer, how)
-    ], on_done=lambda: stand.go(step="hand_back"))  # fmt: skip
+    stand.press(
+        name,
+        lambda: [drafts.answered(stand.hand, stand.event_id(name), one.told or "", answer, how)],
+        on_done=lambda: stand.go(step="hand_back"),
+    )
 
 
 # -- the release -------------------------------------------------------------------------------
@@ -129,9 +140,12 @@ def _release(stand: Stand) -> None:
     if rechecks:
         bench_form.presses(form, "rechecked", "Rechecked", rechecks, keep, is_many=True)
     warnings = _warnings(stand)
-    st.html(bench_html.listed("Warned", [
-        f"{capital(words.position(one['position']))}: {one['warning']}" for one in warnings
-    ]))  # fmt: skip
+    st.html(
+        bench_html.listed(
+            "Warned",
+            [f"{capital(words.position(one['position']))}: {one['warning']}" for one in warnings],
+        )
+    )
     press_button("Record the hand-back", "record-release", _released, form, is_first=True)
     with st.container(key="bench_ways_out", horizontal=True):
         press_button("Give a warning", "way-warn", lambda: stand.go(step="hand_back", form="warn"))
@@ -152,10 +166,16 @@ def _released(form: Form) -> None:
             raise NotRead("Say whether it was test ridden.")
         if ridden == NO and not why:
             raise NotRead("Say why it was not test ridden.")
-        return [drafts.released(
-            stand.hand, form.id, ridden == YES, why_not_ridden=None if ridden == YES else why,
-            rechecked=form.value("rechecked") or (), warnings=_warnings(stand),
-        )]  # fmt: skip
+        return [
+            drafts.released(
+                stand.hand,
+                form.id,
+                ridden == YES,
+                why_not_ridden=None if ridden == YES else why,
+                rechecked=form.value("rechecked") or (),
+                warnings=_warnings(stand),
+            )
+        ]
 
     def done() -> None:
         stand.throw_away("warnings")
@@ -208,12 +228,23 @@ def close_view(stand: Stand, item: str | None) -> None:
             bench_html.note(f"{stand.money.money(total)} with tax: every line answered with yes.")
         )
     for one in up_to:
-        label = f"{capital(line_name(stand, one.line.model_dump()))} came to, {stand.money.currency}, at most"
-        bench_form.line(form, one.line.line, f"{label} {stand.money.money(one.line.net_minor)}",
-                        lambda: form.keep(*fields), is_number=True)  # fmt: skip
-    st.html(bench_html.listed("Not answered, so not charged", [
-        line_name(stand, one.line.model_dump()) for one in back.unanswered
-    ]) + bench_html.listed("Before it can be closed", back.stops) + bench_html.listed("To know", back.tells))  # fmt: skip
+        name = capital(line_name(stand, one.line.model_dump()))
+        label = f"{name} came to, {stand.money.currency}, at most"
+        bench_form.line(
+            form,
+            one.line.line,
+            f"{label} {stand.money.money(one.line.net_minor)}",
+            lambda: form.keep(*fields),
+            is_number=True,
+        )
+    st.html(
+        bench_html.listed(
+            "Not answered, so not charged",
+            [line_name(stand, one.line.model_dump()) for one in back.unanswered],
+        )
+        + bench_html.listed("Before it can be closed", back.stops)
+        + bench_html.listed("To know", back.tells)
+    )
     press_button(
         "Close the job", "close-job", _closed, form, is_first=True, is_off=bool(back.stops)
     )

@@ -50,16 +50,21 @@ def _system(stand: Stand, system: SystemLook) -> None:
     if found:
         st.html(bench_html.rows(found))
     label = f"Rest of {name} within limit" if found else f"{capital(name)} within limit"
-    press_button(label, f"rest-{system.system}", _rest, stand, system, is_first=True,
-                 is_off=not rest.covers)  # fmt: skip
+    press_button(
+        label, f"rest-{system.system}", _rest, stand, system, is_first=True, is_off=not rest.covers
+    )
     covered = [capital(bench_words.names(words, rest.covers))] if rest.covers else []
-    st.html(bench_html.listed("Covers", covered or ["Nothing is left to cover"])
-            + bench_html.listed("Does not cover", bench_words.not_covered(words, rest.uncovered)))  # fmt: skip
+    st.html(
+        bench_html.listed("Covers", covered or ["Nothing is left to cover"])
+        + bench_html.listed("Does not cover", bench_words.not_covered(words, rest.uncovered))
+    )
     with st.container(key="bench_found", horizontal=True):
         for verdict in FOUND:
-            press_button(f"Found: {verdict}", f"verdict-{verdict}",
-                         lambda verdict=verdict: stand.go(step="inspect", item=system.system,
-                                                          form=verdict))  # fmt: skip
+            press_button(
+                f"Found: {verdict}",
+                f"verdict-{verdict}",
+                lambda verdict=verdict: stand.go(step="inspect", item=system.system, form=verdict),
+            )
     pieces.ways_out(stand, "inspect", system.system, system.system)
 
 
@@ -98,8 +103,15 @@ def _found(stand: Stand, system: SystemLook, verdict: str) -> None:
     causes = {code: capital(words.cause(code)) for code in known.causes}
     bench_form.listed(form, "cause", "Cause, where it is known", causes, keep)
     bench_form.line(form, "note", "Note", keep)
-    press_button(f"Record: {verdict}", f"record-found-{verdict}", _record_found, form, system, verdict,
-                 is_first=True)  # fmt: skip
+    press_button(
+        f"Record: {verdict}",
+        f"record-found-{verdict}",
+        _record_found,
+        form,
+        system,
+        verdict,
+        is_first=True,
+    )
     pieces.back(stand, "inspect", system.system)
 
 
@@ -107,10 +119,21 @@ def _record_found(form: Form, system: SystemLook, verdict: str) -> None:
     stand = form.stand
     fault = form.value("fault") or form.value("other_fault")
     position = form.value("position") or system.system
-    pieces.record(form, lambda: [
-        drafts.found(stand.hand, form.id, position, verdict, fault=fault,
-                     cause=form.value("cause"), note=form.text("note"))
-    ], lambda: stand.go(step="inspect", item=system.system))  # fmt: skip
+    pieces.record(
+        form,
+        lambda: [
+            drafts.found(
+                stand.hand,
+                form.id,
+                position,
+                verdict,
+                fault=fault,
+                cause=form.value("cause"),
+                note=form.text("note"),
+            )
+        ],
+        lambda: stand.go(step="inspect", item=system.system),
+    )
 
 
 # -- every system ------------------------------------------------------------------------------
@@ -124,6 +147,10 @@ def _all(stand: Stand) -> None:
         name = capital(stand.words.system(system.system))
         said = bench_words.look(stand.words, system.last) if system.is_done else "to come"
         found = f", {system.count_found} found" if system.count_found else ""
-        press_button(f"{name}: {said}{found}", f"row-{system.system}",
-                     lambda key=system.system: stand.go(step="inspect", item=key), is_wide=True)  # fmt: skip
+        press_button(
+            f"{name}: {said}{found}",
+            f"row-{system.system}",
+            lambda key=system.system: stand.go(step="inspect", item=key),
+            is_wide=True,
+        )
     press_button("Go on", "on-inspect", pieces.go_on, stand, "inspect", is_first=True)

@@ -1,4 +1,4 @@
-"""Measure: one reading at a time, its last value and limit beside it, the verdict as it is typed."""
+"""Measure: one reading at a time, last value and limit beside it, the verdict as it is typed."""
 
 from __future__ import annotations
 
@@ -86,8 +86,14 @@ def _usual(item: MeasureItem) -> dict[str, str | None]:
 def _field(
     form: Form, of: str, label: str, keep: pieces.Callable[[], None], item: MeasureItem
 ) -> None:
-    bench_form.line(form, of, f"{label}, {bench_words.unit(item.unit) or 'count'}", keep,
-                    is_number=True, is_live=True)  # fmt: skip
+    bench_form.line(
+        form,
+        of,
+        f"{label}, {bench_words.unit(item.unit) or 'count'}",
+        keep,
+        is_number=True,
+        is_live=True,
+    )
 
 
 def _beside(stand: Stand, item: MeasureItem) -> None:
@@ -128,11 +134,17 @@ def _draft(form: Form, item: MeasureItem, by_marks: bool) -> drafts.Draft:
     plate = form.value("plate")
     entered = item.last_entered or {}
     return drafts.measured(
-        form.stand.hand, form.id, item.position, item.quantity, **amounts,
-        point=form.text("point") or item.point, gauge=form.value("gauge"),
+        form.stand.hand,
+        form.id,
+        item.position,
+        item.quantity,
+        **amounts,
+        point=form.text("point") or item.point,
+        gauge=form.value("gauge"),
         over_pitches=entered.get("over_pitches"),
-        has_backing_plate=None if plate is None else plate == "with", note=form.text("note") or None,
-    )  # fmt: skip
+        has_backing_plate=None if plate is None else plate == "with",
+        note=form.text("note") or None,
+    )
 
 
 def _record(form: Form, item: MeasureItem, by_marks: bool) -> None:
@@ -167,6 +179,7 @@ def _all(stand: Stand) -> None:
         name = f"{capital(bench_words.item_name(words, item))}, {words.quantity(item.quantity)}"
         said = "to come" if item.done is None else bench_words.span(words, item.done)
         verdict = f", {item.done.verdict}" if item.done is not None and item.done.verdict else ""
-        press_button(f"{name}: {said}{verdict}", f"row-{item.key}", _open, stand, item, "",
-                     is_wide=True)  # fmt: skip
+        press_button(
+            f"{name}: {said}{verdict}", f"row-{item.key}", _open, stand, item, "", is_wide=True
+        )
     press_button("Go on", "on-measure", pieces.go_on, stand, "measure", is_first=True)

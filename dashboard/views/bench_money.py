@@ -21,14 +21,17 @@ from ledger.quotes import QuotedLine
 
 LINES = "quote lines"
 LINE_ASKS = {
-    kind: tuple(ask for ask in walk.LINE if ask.field in fields and (
-        ask.only_if is None or kind in ask.only_if[1]))
+    kind: tuple(
+        ask
+        for ask in walk.LINE
+        if ask.field in fields and (ask.only_if is None or kind in ask.only_if[1])
+    )
     for kind, fields in (
         ("labour", ("code", "minutes", "net_minor")),
         ("part", ("code", "net_minor", "position")),
         ("other", ("code", "net_minor")),
     )
-}  # fmt: skip
+}
 KINDS = {"labour": "Labour", "part": "Part", "other": "Something else"}
 ANSWERS = ("yes", "no", "later", "no reply")
 Line = dict[str, Any]
@@ -88,7 +91,8 @@ def _tier_press(stand: Stand, lines: Sequence[Line]) -> None:
     quoted = {one.line.code for one in stand.bench.quoted} | {line["code"] for line in lines}
     line = bench_worked.tier_line(stand.book, tier) if tier and tier not in quoted else None
     if line is not None:
-        label = f"{capital(stand.words.tier(tier or ''))}, {stand.money.money(int(str(line['net_minor'])))}"
+        price = stand.money.money(int(str(line["net_minor"])))
+        label = f"{capital(stand.words.tier(tier or ''))}, {price}"
         press_button(label, "line-tier", _added, stand, line)
 
 
@@ -144,10 +148,15 @@ def _give(form: Form) -> None:
     def make() -> list[drafts.Draft]:
         hand = stand.hand
         made = quotes.give_draft(
-            hand.actor, hand.bike, hand.job or "", code, _gathered(stand),
-            stand.book.settings.currency, form=form.value("form") or "fixed",
+            hand.actor,
+            hand.bike,
+            hand.job or "",
+            code,
+            _gathered(stand),
+            stand.book.settings.currency,
+            form=form.value("form") or "fixed",
             is_found_later=bool(stand.bench.quoted),
-        )  # fmt: skip
+        )
         return [{**made, "id": form.id}]
 
     def done() -> None:
@@ -170,8 +179,13 @@ def answer_view(stand: Stand, item: str | None) -> None:
         press_button("Go on", "on-answer", pieces.go_on, stand, "answer", is_first=True)
         return
     title = line_name(stand, found.line.model_dump()) if found else "Every line has its answer"
-    pieces.head(stand, "answer", title, item or ALL,
-                stand.money.money(found.gross_minor) + " with tax" if found else "")  # fmt: skip
+    pieces.head(
+        stand,
+        "answer",
+        title,
+        item or ALL,
+        stand.money.money(found.gross_minor) + " with tax" if found else "",
+    )
     form.begin("how")
     if found is not None:
         with st.container(key="bench_answers", horizontal=True):
@@ -198,8 +212,11 @@ def _on(stand: Stand) -> None:
 
 
 def _row(stand: Stand, one: QuotedLine) -> tuple[str, str, str | None]:
-    return (line_name(stand, one.line.model_dump()),
-            f"{stand.money.money(one.gross_minor)}, {one.answer or 'no answer yet'}", None)  # fmt: skip
+    return (
+        line_name(stand, one.line.model_dump()),
+        f"{stand.money.money(one.gross_minor)}, {one.answer or 'no answer yet'}",
+        None,
+    )
 
 
 def _answer(form: Form, lines: Sequence[QuotedLine], answer: str) -> None:

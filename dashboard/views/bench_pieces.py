@@ -21,12 +21,17 @@ Make = Callable[[], Drafts]
 
 
 def press_button(
-    label: str, key: str, act: Callable[..., None], *args: object, is_first: bool = False,
-    is_off: bool = False, is_wide: bool = False,
-) -> None:  # fmt: skip
+    label: str,
+    key: str,
+    act: Callable[..., None],
+    *args: object,
+    is_first: bool = False,
+    is_off: bool = False,
+    is_wide: bool = False,
+) -> None:
     """Draw one press; the first of a card is filled, the others are outlines."""
     st.button(
-        label,
+        bench_html.label(label),
         key=key,
         on_click=act,
         args=args,
@@ -62,9 +67,11 @@ def here_too(stand: Stand, positions: Iterable[str]) -> None:
         for position, when in one.at:
             if position in wanted:
                 where = stand.words.position(position)
-                st.html(bench_html.wild(
-                    f"{one.mechanic} is at this too: {where}, {stand.words.formats.time(when)}."
-                ))  # fmt: skip
+                st.html(
+                    bench_html.wild(
+                        f"{one.mechanic} is at this too: {where}, {stand.words.formats.time(when)}."
+                    )
+                )
                 break
 
 
@@ -155,8 +162,11 @@ def ways_out(stand: Stand, step: str, item: str, position: str) -> None:
     """Draw the presses beside the record press: leave it out, or say why it was not checked."""
     with st.container(key="bench_ways_out", horizontal=True):
         press_button("Leave out", f"leave-{step} {item}", stand.leave_out, step, item)
-        press_button("Not checked", f"unchecked-{step} {item}",
-                     lambda: stand.go(step=step, item=item, form="not checked"))  # fmt: skip
+        press_button(
+            "Not checked",
+            f"unchecked-{step} {item}",
+            lambda: stand.go(step=step, item=item, form="not checked"),
+        )
 
 
 def not_checked(stand: Stand, step: str, item: str, position: str) -> None:
@@ -187,9 +197,13 @@ def _unchecked(form: Form, position: str, why: str, step: str, item: str) -> Non
         stand.left_out(step).add(item)
         stand.go(step=step)
 
-    record(form, lambda: [
-        drafts.found(stand.hand, form.id, position, "not checked", why_not_checked=reason)
-    ], done)  # fmt: skip
+    record(
+        form,
+        lambda: [
+            drafts.found(stand.hand, form.id, position, "not checked", why_not_checked=reason)
+        ],
+        done,
+    )
 
 
 def back(stand: Stand, step: str, item: str = "") -> None:

@@ -30,8 +30,13 @@ def torque_view(stand: Stand, item: str | None) -> None:
         _all_torqued(stand)
         return
     words = stand.words
-    pieces.head(stand, "torque", words.position(found.position), found.position,
-                f"disturbed by {found.actor}, {words.formats.moment(found.disturbed_at)}")  # fmt: skip
+    pieces.head(
+        stand,
+        "torque",
+        words.position(found.position),
+        found.position,
+        f"disturbed by {found.actor}, {words.formats.moment(found.disturbed_at)}",
+    )
     warned = bench_words.hides(words, found)
     if warned:
         st.html(bench_html.listed("Before it is covered", warned, "lk-hidden"))
@@ -56,18 +61,27 @@ def _torque(stand: Stand, item: TorqueItem) -> None:
     }
     form = Form(stand, f"torque {item.position}", usual)
     typed = form.begin(*TORQUE)
-    st.html(bench_html.beside([
-        ("Last", bench_words.last_setting(words, item.last), ""),
-        ("Maker's range", bench_words.makers_range(words, item), ""),
-    ]))  # fmt: skip
+    st.html(
+        bench_html.beside(
+            [
+                ("Last", bench_words.last_setting(words, item.last), ""),
+                ("Maker's range", bench_words.makers_range(words, item), ""),
+            ]
+        )
+    )
     pieces.left_typed(form, {k: v for k, v in typed.items() if k == "after"}, *TORQUE)
 
     def make() -> drafts.Draft:
         return drafts.torqued(
-            stand.hand, form.id, item.position, _amount(form, "after", item.unit),
-            tool=form.value("tool"), thread=form.value("thread"),
-            maker_low=_given(form, "low", item.canonical_unit), maker_high=_given(form, "high", item.canonical_unit),
-        )  # fmt: skip
+            stand.hand,
+            form.id,
+            item.position,
+            _amount(form, "after", item.unit),
+            tool=form.value("tool"),
+            thread=form.value("thread"),
+            maker_low=_given(form, "low", item.canonical_unit),
+            maker_high=_given(form, "high", item.canonical_unit),
+        )
 
     label = f"Torqued, as {stand.hand.actor}"
     _entry(form, item.unit, label, make, TORQUE, lambda: stand.go(step="torque"))
@@ -79,14 +93,22 @@ def _torque(stand: Stand, item: TorqueItem) -> None:
     if stand.asked.form == "more":
         with st.container(key="bench_maker", horizontal=True):
             for of, name in (("low", "Maker's least"), ("high", "Maker's most")):
-                bench_form.line(form, of, f"{name}, {item.canonical_unit}", lambda: form.keep(*TORQUE),
-                                is_number=True)  # fmt: skip
+                bench_form.line(
+                    form,
+                    of,
+                    f"{name}, {item.canonical_unit}",
+                    lambda: form.keep(*TORQUE),
+                    is_number=True,
+                )
     with st.container(key="bench_ways_out", horizontal=True):
         press_button(
             "Leave out", f"leave-{item.position}", stand.leave_out, "torque", item.position
         )
-        press_button("Maker's range", "way-more",
-                     lambda: stand.go(step="torque", item=item.position, form="more"))  # fmt: skip
+        press_button(
+            "Maker's range",
+            "way-more",
+            lambda: stand.go(step="torque", item=item.position, form="more"),
+        )
 
 
 def _still(stand: Stand, here: str) -> None:
@@ -97,8 +119,12 @@ def _still(stand: Stand, here: str) -> None:
     for one in others:
         warned = "; ".join(bench_words.hides(stand.words, one))
         name = capital(stand.words.position(one.position))
-        press_button(f"{name}. {warned}" if warned else name, f"row-{one.position}",
-                     lambda key=one.position: stand.go(step="torque", item=key), is_wide=True)  # fmt: skip
+        press_button(
+            f"{name}. {warned}" if warned else name,
+            f"row-{one.position}",
+            lambda key=one.position: stand.go(step="torque", item=key),
+            is_wide=True,
+        )
     done = [
         (stand.words.position(one.position), bench_words.last_setting(stand.words, one), None)
         for one in stand.bench.torqued
@@ -140,10 +166,18 @@ def _pressure(stand: Stand, item: PressureItem) -> None:
     words = stand.words
     form = Form(stand, f"pressure {item.position}", {"tool": _used(item.tools)})
     typed = form.begin(*PRESSURE)
-    st.html(bench_html.beside([
-        ("Last", bench_words.last_setting(words, item.last), ""),
-        ("Lowest maximum", bench_words.maximum(words, item), bench_words.maximum_not_known(words, item)),
-    ]))  # fmt: skip
+    st.html(
+        bench_html.beside(
+            [
+                ("Last", bench_words.last_setting(words, item.last), ""),
+                (
+                    "Lowest maximum",
+                    bench_words.maximum(words, item),
+                    bench_words.maximum_not_known(words, item),
+                ),
+            ]
+        )
+    )
     pieces.left_typed(form, {k: v for k, v in typed.items() if k == "after"}, *PRESSURE)
 
     def make() -> drafts.Draft:
@@ -166,8 +200,12 @@ def _all_pressures(stand: Stand) -> None:
     for one in stand.bench.pressures:
         name = capital(stand.words.position(one.position))
         said = bench_words.last_setting(stand.words, one.done) if one.done else "to come"
-        press_button(f"{name}: {said}", f"row-{one.position}",
-                     lambda key=one.position: stand.go(step="pressures", item=key), is_wide=True)  # fmt: skip
+        press_button(
+            f"{name}: {said}",
+            f"row-{one.position}",
+            lambda key=one.position: stand.go(step="pressures", item=key),
+            is_wide=True,
+        )
     press_button("Go on", "on-pressures", pieces.go_on, stand, "pressures", is_first=True)
 
 
@@ -185,8 +223,14 @@ def _entry(
     """Draw the figure with its unit and the press, and what recording it would say."""
     said = bench_words.unit(unit)
     with st.container(key="bench_entry", horizontal=True, vertical_alignment="bottom"):
-        bench_form.line(form, "after", f"Set to, {said}", lambda: form.keep(*fields), is_number=True,
-                        is_live=True)  # fmt: skip
+        bench_form.line(
+            form,
+            "after",
+            f"Set to, {said}",
+            lambda: form.keep(*fields),
+            is_number=True,
+            is_live=True,
+        )
         st.html(f'<span class="lk-unit">{said}</span>')
         press_button(
             label, "record-set", pieces.record, form, lambda: [make()], on_done, is_first=True

@@ -81,8 +81,13 @@ def rider_view(stand: Stand, item: str | None) -> None:
     form = Form(stand, "rider")
     form.begin(*TOLD)
     with st.container(key="bench_rider_search"):
-        bench_form.line(form, "name", "Somebody else rides it: letters of the name",
-                        lambda: form.keep(*TOLD), is_live=True)  # fmt: skip
+        bench_form.line(
+            form,
+            "name",
+            "Somebody else rides it: letters of the name",
+            lambda: form.keep(*TOLD),
+            is_live=True,
+        )
     found = (
         bench_worked.people(stand.book, form.text("name"))[:MOST_PEOPLE]
         if form.text("name")
@@ -95,8 +100,13 @@ def rider_view(stand: Stand, item: str | None) -> None:
             )
         if form.text("name"):
             press_button(f"New: {form.text('name')}", "person-new", _new_person, form)
-    press_button("Keep it so" if bike.rider else "Go on without a name", "on-rider", _kept, stand,
-                 is_first=True)  # fmt: skip
+    press_button(
+        "Keep it so" if bike.rider else "Go on without a name",
+        "on-rider",
+        _kept,
+        stand,
+        is_first=True,
+    )
 
 
 def _kept(stand: Stand) -> None:
@@ -106,8 +116,11 @@ def _kept(stand: Stand) -> None:
 
 def _rides(form: Form, rider: str) -> None:
     stand = form.stand
-    pieces.record(form, lambda: [drafts.rider_set(stand.hand, form.id, rider)],
-                  lambda: pieces.go_on(stand, "rider"))  # fmt: skip
+    pieces.record(
+        form,
+        lambda: [drafts.rider_set(stand.hand, form.id, rider)],
+        lambda: pieces.go_on(stand, "rider"),
+    )
 
 
 def _new_person(form: Form) -> None:
@@ -130,13 +143,21 @@ def booking_view(stand: Stand, item: str | None) -> None:
         small=job.complaint or "",
     )
     ceiling = stand.money.money(job.ceiling_minor) if job.ceiling_minor else ""
-    st.html(bench_html.beside([
-        ("Booked in", words.formats.moment(job.opened_at), ""),
-        ("Promised for", words.formats.moment(job.promised_at) if job.promised_at else "no day", ""),
-        ("Ask again above", ceiling, ""),
-        ("Came with", job.came_with or "", ""),
-        ("Waits for", job.waiting_for or "", ""),
-    ]))  # fmt: skip
+    st.html(
+        bench_html.beside(
+            [
+                ("Booked in", words.formats.moment(job.opened_at), ""),
+                (
+                    "Promised for",
+                    words.formats.moment(job.promised_at) if job.promised_at else "no day",
+                    "",
+                ),
+                ("Ask again above", ceiling, ""),
+                ("Came with", job.came_with or "", ""),
+                ("Waits for", job.waiting_for or "", ""),
+            ]
+        )
+    )
     st.html(
         bench_html.listed("What came back", bench_worked.came_back_lines(stand.book, stand.bench))
     )
@@ -149,16 +170,26 @@ def _hold(stand: Stand) -> None:
     job = stand.bench.job
     if job is not None and job.waiting_for:
         name = "resume"
-        press_button("It goes on", "resume-job", stand.press, name,
-                     lambda: [drafts.job_resumed(stand.hand, stand.event_id(name))])  # fmt: skip
+        press_button(
+            "It goes on",
+            "resume-job",
+            stand.press,
+            name,
+            lambda: [drafts.job_resumed(stand.hand, stand.event_id(name))],
+        )
         return
     with st.container(key="bench_hold", horizontal=True):
         for what in ("answer", "part", "payment", "other"):
             name = f"hold {what}"
-            press_button(f"Waits for {_article(what)}", f"hold-{what}", stand.press, name,
-                         lambda name=name, what=what: [
-                             drafts.job_held(stand.hand, stand.event_id(name), what)
-                         ])  # fmt: skip
+            press_button(
+                f"Waits for {_article(what)}",
+                f"hold-{what}",
+                stand.press,
+                name,
+                lambda name=name, what=what: [
+                    drafts.job_held(stand.hand, stand.event_id(name), what)
+                ],
+            )
 
 
 def _article(what: str) -> str:
@@ -251,13 +282,19 @@ def distance_view(stand: Stand, item: str | None) -> None:
 
 def _went(form: Form) -> None:
     stand = form.stand
-    pieces.record(form, lambda: [
-        drafts.distance(
-            stand.hand, form.id, payload(form, (ODOMETER,), "km")["odometer"],
-            source=form.value("source") or "read",
-            is_computer_replaced=form.value("computer_replaced") == "yes",
-        )
-    ], lambda: pieces.go_on(stand, "distance"))  # fmt: skip
+    pieces.record(
+        form,
+        lambda: [
+            drafts.distance(
+                stand.hand,
+                form.id,
+                payload(form, (ODOMETER,), "km")["odometer"],
+                source=form.value("source") or "read",
+                is_computer_replaced=form.value("computer_replaced") == "yes",
+            )
+        ],
+        lambda: pieces.go_on(stand, "distance"),
+    )
 
 
 def _no_computer(stand: Stand) -> None:

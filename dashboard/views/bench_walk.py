@@ -10,20 +10,24 @@ import streamlit as st
 from dashboard import bench_html, data, time_clock
 from dashboard.bench_address import STEPS, bench_asked
 from dashboard.bench_place import ALL, SHORT, items, stands_at
-from dashboard.bench_press import Heard, hear
+from dashboard.bench_press import hear
 from dashboard.bench_stand import Stand, stand_of
 from dashboard.bench_words import TASK_OF_STEP, clock_minutes
+from dashboard.time_clock import Said
 from dashboard.views import bench_pieces as pieces
 from dashboard.views.bench_door import close_view, hand_back_view
 from dashboard.views.bench_look import inspect_view
 from dashboard.views.bench_measure import measure_view
 from dashboard.views.bench_money import answer_view, quote_view
+from dashboard.views.bench_more import more_view
 from dashboard.views.bench_pieces import press_button
 from dashboard.views.bench_set import pressures_view, torque_view
 from dashboard.views.bench_start import bike_view, booking_view, distance_view, rider_view
 from dashboard.views.bench_work import work_view
 from ledger import clocks
-from ledger.bench.shapes import Place
+from ledger.bench.shapes import Place, StepAt
+from ledger.book import Book
+from ledger.errors import LedgerError
 
 VIEWS: dict[str, Callable[[Stand, str | None], None]] = {
     "bike": bike_view,
@@ -40,22 +44,31 @@ VIEWS: dict[str, Callable[[Stand, str | None], None]] = {
     "hand_back": hand_back_view,
     "close": close_view,
 }
-WHOLE = "bench_whole_walk"
+WHOLE, CLOCK_SAID = "bench_whole_walk", "bench_clock_said"
+BOOKED = ("labour_stopped", "labour_logged")
+MOVES = ("labour_started", "labour_stopped")
 
 
 @st.fragment
 def walk_view(actor: str) -> None:
     """Draw the walk of the bike in the address; a press redraws this and nothing else."""
-    stand = stand_of(data.open_book(), bench_asked(st.query_params), actor)
+    with st.container(key="bench"):
+        try:
+            _walk(stand_of(data.open_book(), bench_asked(st.query_params), actor))
+        except LedgerError as error:
+            st.html(bench_html.refused(" ".join(str(error).split())))
+
+
+def _walk(stand: Stand) -> None:
     at = stands_at(stand)
     _hold_address(stand, at.place)
-    with st.container(key="bench"):
-        _scale(stand, at.place)
-        pieces.in_book(stand)
-        with st.container(key="bench_item"):
-            if at.wild:
-                st.html(bench_html.wild(at.wild))
-            VIEWS[at.place.step](stand, at.place.item)
+    _scale(stand, at.place)
+    pieces.in_book(stand)
+    with st.container(key="bench_item"):
+        if at.wild:
+            st.html(bench_html.wild(at.wild))
+        VIEWS[at.place.step](stand, at.place.item)
+    more_view(stand, at.place)
 
 
 def _hold_address(stand: Stand, place: Place) -> None:
@@ -74,7 +87,7 @@ def _scale(stand: Stand, place: Place) -> None:
     is_whole = bool(st.session_state.get(WHOLE))
     with st.container(key="bench_steps" if not is_whole else "bench_steps-whole", horizontal=True):
         for step in stand.bench.steps:
-            state = "now" if step.key == place.step else step.state.replace(" ", "_")
+            state = "now" if step.key == place.step else _state(step)
             with st.container(key=f"stroke-{state} {step.key}"):
                 press_button(SHORT[step.key], f"go-{step.key}", _go_to, stand, step.key)
     index = STEPS.index(place.step)
@@ -83,8 +96,21 @@ def _scale(stand: Stand, place: Place) -> None:
         press_button(
             f"{index + 1} of {len(STEPS)}, {SHORT[place.step]}", "step-all", _unfold, is_wide=True
         )
-        press_button("›", "step-on", _go_to, stand, STEPS[min(len(STEPS) - 1, index + 1)],
-                     is_off=index == len(STEPS) - 1)  # fmt: skip
+        press_button(
+            "›",
+            "step-on",
+            _go_to,
+            stand,
+            STEPS[min(len(STEPS) - 1, index + 1)],
+            is_off=index == len(STEPS) - 1,
+        )
+
+
+def _state(step: StepAt) -> str:
+    """Give how a step is drawn; the one the entries have come to is done as far as it goes."""
+    if step.state == "now":
+        return "done" if step.count_done else "to_come"
+    return step.state.replace(" ", "_")
 
 
 def _unfold() -> None:
@@ -122,41 +148,55 @@ def head_view(actor: str) -> None:
 
 def _clock(stand: Stand) -> None:
     """Draw the clock of whoever works: its minutes, and what moves it in one press."""
-    book, bench = stand.book, stand.bench
-    found = clocks.running(book, asker=data.asker())
-    own = clocks.runs(found, bench.actor)
-    waiting = clocks.paused(found, bench.actor, stand.hand.job)
+    own, minutes = stand.bench.clock, _minutes_before(stand)
+    paused = own is None and _is_paused(stand)
     with st.container(key="bench_clock", horizontal=True, vertical_alignment="center"):
-        if own is not None and own.job == stand.hand.job:
-            minutes = clock_minutes(own.since, datetime.now(UTC)) + (own.minutes_before or 0)
-            st.html(
-                f'<p class="lk-clock-now"><b>{minutes}</b> min<small>{words_of(stand, own.task)}</small></p>'
-            )
-            press_button("Pause", "clock-pause", _move, lambda: time_clock.paused(book, own))
-            press_button("Stop", "clock-stop", _move, lambda: time_clock.stopped(book, own))
-        elif own is not None:
-            st.html(f'<p class="lk-clock-now">Your clock runs on<small>bike {own.bike}</small></p>')
-            press_button("Stop that", "clock-other", _move, lambda: time_clock.stopped(book, own))
-        elif waiting:
-            one = waiting[0]
-            st.html(
-                f'<p class="lk-clock-now"><b>{one.minutes_before}</b> min<small>paused</small></p>'
-            )
-            press_button("Go on", "clock-resume", _move, lambda: time_clock.resumed(book, one))
-            press_button("Stop", "clock-end", _move, lambda: time_clock.stopped(book, one))
+        if own is not None:
+            minutes += clock_minutes(own.since, datetime.now(UTC))
+        if own is not None or paused or minutes:
+            said = "paused" if paused else stand.words.task(own.task) if own else "stopped"
+            st.html(bench_html.clock(stand.money.figure(minutes), said))
+        if own is not None:
+            press_button("Pause", "clock-pause", _move, stand, time_clock.paused)
+            press_button("Stop", "clock-stop", _move, stand, time_clock.stopped)
+        elif paused:
+            press_button("Go on", "clock-resume", _move, stand, time_clock.resumed)
+            press_button("Stop", "clock-end", _move, stand, time_clock.stopped)
         else:
             press_button("Start clock", "clock-start", _start, stand)
+    heard = st.session_state.get(CLOCK_SAID)
+    if heard is not None and not heard.is_recorded:
+        st.html(bench_html.refused(heard.words))
+        if heard.again is not None:
+            press_button("They are right: record it", "clock-again", _again, heard.again)
 
 
-def words_of(stand: Stand, task: str) -> str:
-    """Give what a clock is on."""
-    return stand.words.task(task)
+def _minutes_before(stand: Stand) -> int:
+    """Give the minutes this mechanic has on this job already."""
+    own = (
+        one.data.get("minutes") for one in stand.bench.entries if one.is_own and one.kind in BOOKED
+    )
+    return sum(int(minutes) for minutes in own if minutes)
 
 
-def _move(act: Callable[[], time_clock.Said]) -> None:
-    said = act()
-    if not said.is_recorded:
-        hear(Heard(said))
+def _is_paused(stand: Stand) -> bool:
+    """Say whether this mechanic's last stop here was a pause."""
+    moves = [one for one in stand.bench.entries if one.is_own and one.kind in MOVES]
+    return (
+        bool(moves) and moves[0].kind == "labour_stopped" and bool(moves[0].data.get("is_paused"))
+    )
+
+
+def _move(stand: Stand, act: Callable[[Book, clocks.RunningClock], Said]) -> None:
+    """Move this mechanic's clock on this job, as it stands when it is pressed."""
+    found = clocks.running(stand.book, asker=data.asker())
+    own = [one for one in found if (one.mechanic, one.job) == (stand.hand.actor, stand.hand.job)]
+    if own:
+        st.session_state[CLOCK_SAID] = act(stand.book, own[0])
+
+
+def _again(act: Callable[[], Said]) -> None:
+    st.session_state[CLOCK_SAID] = act()
 
 
 def _start(stand: Stand) -> None:
@@ -164,4 +204,6 @@ def _start(stand: Stand) -> None:
     mine = [one for one in stand.bench.entries if one.is_own and one.kind == "labour_started"]
     task = str(mine[0].data["task"]) if mine else TASK_OF_STEP[step]
     on = clocks.OpenJob(stand.hand.bike, stand.hand.job or "", None)
-    _move(lambda: time_clock.started(stand.book, stand.hand.actor, on, task, "quoted"))
+    st.session_state[CLOCK_SAID] = time_clock.started(
+        stand.book, stand.hand.actor, on, task, "quoted"
+    )

@@ -19,12 +19,31 @@ from ledger.bench.walk import Ask, Step
 
 KINDS = {step.key: step for step in walk.WORK}
 LABELS = {
-    "fit": "Fit a part", "remove": "Take a part off", "adjust": "Adjust", "treat": "Treat",
-    "search": "Search for a cause", "labour": "Minutes", "goodwill": "Goodwill",
-    "advise": "Advice to the keeper", "note": "Standing note",
-}  # fmt: skip
-MORE = frozenset({"model", "batch", "is_found", "puts_right.fault", "before", "note", "kept", "cause",
-                  "is_preventive", "minutes_kind", "origin"})  # fmt: skip
+    "fit": "Fit a part",
+    "remove": "Take a part off",
+    "adjust": "Adjust",
+    "treat": "Treat",
+    "search": "Search for a cause",
+    "labour": "Minutes",
+    "goodwill": "Goodwill",
+    "advise": "Advice to the keeper",
+    "note": "Standing note",
+}
+MORE = frozenset(
+    {
+        "model",
+        "batch",
+        "is_found",
+        "puts_right.fault",
+        "before",
+        "note",
+        "kept",
+        "cause",
+        "is_preventive",
+        "minutes_kind",
+        "origin",
+    }
+)
 """What is asked under "more": most entries say nothing of it."""
 
 
@@ -53,7 +72,8 @@ def _open(stand: Stand) -> list[str]:
     """Give the faults that are open, and what is past its limit."""
     words = stand.words
     faults = [
-        f"{capital(words.position(one.position))}: {words.fault(one.fault)}, {one.verdict or 'found'}"
+        f"{capital(words.position(one.position))}: {words.fault(one.fault)},"
+        f" {one.verdict or 'found'}"
         for one in stand.bench.faults
     ]
     past = [
