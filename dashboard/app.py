@@ -6,7 +6,7 @@ import logging
 
 import streamlit as st
 
-from dashboard import data, filters, markup, theme
+from dashboard import data, filters, gate, gate_page, markup, theme
 from dashboard.views import (
     bench,
     bike,
@@ -36,6 +36,8 @@ def main() -> None:
     try:
         book = data.open_book()
         _pages(book)
+    except gate.NotSignedIn as error:
+        st.html(markup.blank("Sign in again", str(error)))
     except NotForRole as error:
         st.html(markup.blank("Not shown to you", str(error)))
     except LedgerError as error:
@@ -89,6 +91,9 @@ def _masthead(book: Book, here: str) -> None:
             f"<span><b>Lockring</b><small>{markup.text(book.settings.name)}</small></span></a>"
         )
         st.html(ways(here, data.asker()))
+        who = gate_page.who_line(gate.person())
+        if who:
+            st.html(who)
         st.text_input(
             "Find a bike",
             key="find",

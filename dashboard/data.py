@@ -13,6 +13,7 @@ from typing import Any
 
 import streamlit as st
 
+from dashboard import gate
 from dashboard.charts import Frame, Scale, reading_chart
 from dashboard.entries import Entry, fitting_days, reading_points
 from dashboard.filters import fold_tag
@@ -22,7 +23,7 @@ from dashboard.lines import named_as
 from dashboard.series import Series
 from dashboard.words import Words
 from ledger import queries
-from ledger.asking import OWNER, Asker
+from ledger.asking import Asker
 from ledger.book import Book
 from ledger.figures.home_bikes import bikes_like, first_seen_at
 from ledger.view import BikeView
@@ -51,9 +52,11 @@ def open_book() -> Book:
 def asker() -> Asker:
     """Give who asks in this session: what the book gives them depends on it.
 
+    Raises NotSignedIn where the sign-in of this session has ended.
+
     Whatever is kept between sessions and depends on it has it in its key.
     """
-    return OWNER
+    return gate.asker()
 
 
 @dataclass(frozen=True)

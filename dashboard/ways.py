@@ -32,7 +32,7 @@ WAYS = (
     Way("Wear", "wear", "wear"),
     Way("Chains", "chains", "wear"),
     Way("Faults", "faults", "wear"),
-    Way("Time", "time"),
+    Way("Time", "time", "bench"),
     Way("Earnings", "earnings", "money"),
     Way("Quote", "quote", "quotes"),
 )
