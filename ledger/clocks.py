@@ -68,9 +68,7 @@ class OpenJob:
     tier: str | None
 
 
-def running(
-    book: Book, now: datetime | None = None, *, asker: Asker
-) -> tuple[RunningClock, ...]:
+def running(book: Book, now: datetime | None = None, *, asker: Asker) -> tuple[RunningClock, ...]:
     """Give every clock that runs or is paused, by mechanic, running ones before paused ones.
 
     `now` is the present unless another instant is asked for. Who is on which bike since when is
@@ -79,9 +77,7 @@ def running(
     at = datetime.now(UTC) if now is None else now
     clocks = [_clock(book, row, at) for row in _as_at(book, OPEN_CLOCKS, now).to_pylist()]
     clocks = [
-        one
-        if is_theirs(asker, one.mechanic)
-        else replace(one, minutes=None, minutes_before=None)
+        one if is_theirs(asker, one.mechanic) else replace(one, minutes=None, minutes_before=None)
         for one in clocks
     ]
     return tuple(sorted(clocks, key=lambda one: (one.mechanic, one.is_paused, one.since)))
@@ -199,8 +195,9 @@ def stop_draft(
 ) -> Draft:
     """Give what stops a running clock, with the minutes worked where they are entered.
 
-    A forgotten clock needs its minutes, and then ends on the day it was started, or the time it
-    should have stopped. Raises ClockRefused where neither is given, and for a paused clock.
+    A forgotten clock needs its minutes, and then ends so long after it was started (not in the
+    future), or the time it should have stopped. Raises ClockRefused where neither is given, and
+    for a paused clock.
     """
     if clock.is_paused:
         raise ClockRefused(f"{_named(clock)} is paused: its minutes are booked already.")
@@ -210,7 +207,9 @@ def stop_draft(
             "Enter the minutes worked, or when it should have stopped."
         )
     if clock.is_forgotten and at is None and minutes is not None:
-        at = clock.since + minutes * _MINUTE
+        # its own minutes are rounded: one less has passed for sure
+        passed = minutes if clock.minutes is None else max(clock.minutes - 1, 0)
+        at = clock.since + min(minutes, passed) * _MINUTE
     data: dict[str, Any] = {} if minutes is None else {"minutes": minutes}
     if is_paused:
         data["is_paused"] = True

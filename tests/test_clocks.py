@@ -9,6 +9,7 @@ from ledger import clocks
 from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.clocks import ClockRefused, RunningClock
+from ledger.events.types import format_moment
 
 TAG = "7K3M9QXA"
 EVENING = datetime(2026, 3, 2, 23, 30, tzinfo=UTC)
@@ -62,10 +63,18 @@ def test_the_clocks_of_an_instant_are_those_of_that_instant(book: Book) -> None:
     assert (again.minutes, again.task) == (9, "brakes")
 
 
-def test_minutes_of_a_forgotten_clock_end_it_on_its_own_day() -> None:
+def test_minutes_of_a_forgotten_clock_end_it_so_long_after_its_start() -> None:
     """40 minutes worked end 40 minutes after the start, not when somebody noticed."""
-    draft = clocks.stop_draft(clock(is_forgotten=True), 40)
+    draft = clocks.stop_draft(clock(is_forgotten=True, minutes=600), 40)
     assert draft["occurred_at"] == "2026-03-03T00:10:00.000000Z"
+    assert draft["data"] == {"minutes": 40}
+
+
+def test_a_forgotten_clock_never_ends_in_the_future() -> None:
+    """Noticed 20 minutes after a start before midnight, 40 minutes end it 19 after the start."""
+    forgotten = clock(is_forgotten=True, minutes=20)
+    draft = clocks.stop_draft(forgotten, 40)
+    assert draft["occurred_at"] == format_moment(forgotten.since + timedelta(minutes=19))
     assert draft["data"] == {"minutes": 40}
 
 
