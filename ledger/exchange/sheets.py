@@ -44,7 +44,7 @@ def csv_bytes(sheet: Sheet) -> bytes:
     """Give a table as CSV in UTF-8: figures whole, days and instants in ISO form."""
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow([neutral(name) for name in sheet.columns])
+    writer.writerow([_quoted(name) for name in sheet.columns])
     writer.writerows([_csv_cell(cell) for cell in row] for row in sheet.rows)
     return text.getvalue().encode("utf-8")
 
@@ -58,7 +58,12 @@ def _csv_cell(cell: Cell) -> str:
         return cell.isoformat(timespec="seconds")
     if isinstance(cell, date):
         return cell.isoformat()
-    return neutral(cell) if isinstance(cell, str) else str(cell)
+    return _quoted(cell) if isinstance(cell, str) else str(cell)
+
+
+def _quoted(text: str) -> str:
+    """Give text no spreadsheet runs; what looks like a figure stays what somebody typed."""
+    return f"'{text}" if text.startswith("-") else neutral(text)
 
 
 # -- XLSX -------------------------------------------------------------------------------------
@@ -128,6 +133,8 @@ def _xlsx_cell(out: Any, cell: Cell, *, is_head: bool = False) -> Any:
     made = WriteOnlyCell(out, cell)
     if isinstance(cell, str):
         made.data_type = "s"
+        # Edited in a spreadsheet, it would else be read anew, as a formula.
+        made.quotePrefix = _quoted(cell) != cell
     if isinstance(cell, Decimal):
         exponent = cell.as_tuple().exponent
         places = -exponent if isinstance(exponent, int) and exponent < 0 else 0

@@ -59,6 +59,7 @@ def test_figures_stay_figures() -> None:
     assert [sheet.cell(row, 1).value for row in (2, 3)] == [-12, 10.5]
     assert sheet["A4"].value.date() == date(2026, 3, 1)
     assert sheet["A5"].value is None
+    assert sheet["A3"].number_format == "0.00"
 
 
 @given(st.lists(st.text(st.characters(exclude_categories=["Cs"])), min_size=1, max_size=5))
@@ -71,9 +72,9 @@ def test_text_comes_back_from_csv_as_it_was(typed: list[str]) -> None:
 
 
 def test_a_control_sign_does_not_break_the_workbook() -> None:
-    """Signs that a workbook cannot hold are left out of it."""
+    """A sign that a workbook cannot hold is shown as one that could not be."""
     made = xlsx_bytes(table("bell\x07 rings"))
-    assert openpyxl.load_workbook(io.BytesIO(made)).active["A2"].value == "bell rings"
+    assert openpyxl.load_workbook(io.BytesIO(made)).active["A2"].value == "bell\ufffd rings"
 
 
 def test_the_page_shows_what_the_file_holds_and_no_markup_of_a_book() -> None:

@@ -42,6 +42,15 @@ def test_xlsx_holds_text_that_looks_like_a_formula_as_text() -> None:
     assert [cell.value for (cell,) in found.iter_rows(min_row=2)] == list(FORMULAS)
 
 
+def test_text_that_is_a_figure_stays_text() -> None:
+    """Somebody named a thing -1: it is not a figure in either file, now or edited again."""
+    sheet = Sheet("t", ("a", "b"), (("-1", "quay"),))
+    assert read_csv(sheet)[1] == ["'-1", "quay"]
+    typed, plain = read_xlsx(sheet)["t"][2]
+    assert (typed.value, typed.data_type, typed.quotePrefix) == ("-1", "s", True)
+    assert not plain.quotePrefix
+
+
 def test_csv_writes_every_kind_of_cell_whole() -> None:
     """Nothing for none, days and instants in ISO form, every digit of a figure."""
     at = datetime(2026, 3, 1, 9, 30, tzinfo=UTC)
