@@ -104,7 +104,7 @@ def row_words(base: alt.Chart, soft: str = SOFT) -> list[alt.Chart]:
     style: dict[str, Any] = {"fontSize": 13, "baseline": "middle", "dy": -ABOVE}
     label = base.mark_text(**style, color=INK, align="left", dx=2, limit=230)
     figure: dict[str, Any] = {**style, "align": "right", "dx": -2}
-    around = base.mark_text(**figure, color=SHEET, stroke=SHEET, strokeWidth=5)
+    around = base.mark_text(**figure, color=SHEET, stroke=SHEET, strokeWidth=9, strokeJoin="round")
     said = base.mark_text(**figure, color=soft)
     right = {"x": alt.value("width"), "text": "said:N"}
     return [

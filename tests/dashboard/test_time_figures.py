@@ -180,8 +180,13 @@ def test_tiers_below_break_even_are_named() -> None:
     assert made["low_80"].isna().tolist() == [False, True]
     assert made["earned"][0] == 30.0
     chart = earn_charts.tier_chart(made, 35.0, "EUR", "said", LOCALE)
-    lines = [one for one in chart["layer"] if one["mark"].get("strokeDash") == [5, 3]]
+    marks = [one["mark"] for one in chart["layer"]]
+    lines = [place for place, mark in enumerate(marks) if mark.get("strokeDash") == [5, 3]]
     assert len(lines) == 1
+    figures = [place for place, mark in enumerate(marks) if mark.get("align") == "right"]
+    # a figure stands clear of a line it lies over by half the width of what is around it
+    assert [marks[place].get("strokeWidth", 0) >= 9 for place in figures] == [True, False]
+    assert lines[0] < figures[0]
     assert earn_words.tiers_title(tiers, None, say) == "A leaves most an hour at the bench"
 
 
