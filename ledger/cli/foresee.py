@@ -131,11 +131,13 @@ def _forecast(
 ) -> None:
     from ledger.cli import foresee_forms, foresee_page
     from ledger.cli.bikes import tag_named
+    from ledger.cli.readied import minutes_ready
     from ledger.figures.foresee import foresee as foreseen
 
     bike = None if tag is None else tag_named(book, tag)
     tasks = foresee_forms.tasks_asked(task or ())
     price_minor = None if price is None else foresee_forms.minor_asked(book, price)
+    minutes_ready(book, when[1])
     with progress("Foreseeing the minutes"):
         found = foreseen(book, bike=bike, tasks=tasks or None, price_minor=price_minor,
                          as_at=when[0], known_seq=when[1], asker=OWNER, **asked)  # fmt: skip
@@ -147,8 +149,10 @@ def _forecast(
 
 def _calibration(book: Book, when: When, *, as_json: bool) -> None:
     from ledger.cli import foresee_forms, foresee_page
+    from ledger.cli.readied import minutes_ready
     from ledger.figures.foresee import calibration
 
+    minutes_ready(book, when[1])
     with progress("Foretelling past jobs from what was known before", is_long=True):
         found = calibration(book, *when, asker=OWNER)
     if as_json:

@@ -87,12 +87,14 @@ def labour(
     book = open_book(book_path)
     when = when_asked(book, as_at, as_known)
     from ledger.cli.labour_forms import Asked
+    from ledger.cli.readied import minutes_ready
     from ledger.figures.labour import labour_of
 
     row = None if key is None else (key_asked(key),)
     asked = Asked(
         by or "tier", jobs or row is not None, row, most(limit, is_all=as_json or files.is_any)
     )
+    minutes_ready(book, when[1])
     with progress("Adding up the minutes"):
         found = labour_of(book, *period, *when, asker=OWNER)
         if job is None:

@@ -97,8 +97,10 @@ def margin(
     asked.refuse_several(files)
     book = open_book(book_path)
     when = when_asked(book, as_at, as_known)
+    from ledger.cli.readied import minutes_ready
     from ledger.figures.margin import margin_of
 
+    minutes_ready(book, when[1])
     with progress("Adding up what was earned"):
         found = margin_of(book, *period, *when, asker=OWNER)
         _check_tiers(found, asked)

@@ -37,5 +37,20 @@ def faults_ready(book: Book) -> None:
     keep_ready(book, OF_FAULTS, _telling)
 
 
+def minutes_ready(book: Book, known_seq: int | None) -> None:
+    """Make what time and earning are read from, where it is not there yet; says so.
+
+    Of a book as it was known before nothing is kept.
+    """
+    from ledger.kept import FEWEST_EVENTS
+
+    size = book.head.size
+    if size < FEWEST_EVENTS or (known_seq is not None and known_seq < size):
+        return
+    from ledger.figures.kept_jobs import jobs_ready
+
+    jobs_ready(book, _telling)
+
+
 def _telling() -> AbstractContextManager[object]:
     return progress("Preparing the book's figures", is_long=True)

@@ -100,10 +100,12 @@ def _minutes(row: Row, tasks: list[dict[str, Any]], words: LabourWords) -> list[
 
 def _task_changes(row: Row, tasks: list[dict[str, Any]], words: LabourWords) -> list[Change]:
     """Give how far each task went off its quote; where a tier's tasks are untold, all as one."""
-    if any(task["is_unsplit"] for task in tasks):
+    whole = sorted(task["task"] for task in tasks if task["is_unsplit"])
+    if whole:
         quoted, worked = row["quoted_minutes"], row["minutes_quoted"]
         note = f"quoted {quoted}, worked {worked}"
-        return [("task", words.tier(row["tier"]), row["tier"], worked - quoted, note)]
+        named = " and ".join(map(words.tier, whole))
+        return [("task", named, whole[0], worked - quoted, note)]
     found: list[Change] = [
         (
             "task",

@@ -17,10 +17,12 @@ from costed_shop import AS_AT, PERIOD, a_quarter, agreed, bike, draft, line, ter
 from workbench import TAG, Ended, Run
 from worn_bikes import OTHER, quay, recorded, strict
 
+from ledger import kept
 from ledger.asking import OWNER
 from ledger.figures import labour_shapes as shapes
 
 __all__ = ["quay"]
+BEFORE = ("--as-known", "2")
 
 
 def flat(done: Ended) -> str:
@@ -297,3 +299,34 @@ def test_wrong_use_says_what_is_right(quay: Run, arguments: tuple[str, ...], sai
     done = quay("labour", *arguments, *until, *AS_AT)
     assert done.code in (1, 2) and said in done.err and not done.out
     assert [path.name for path in Path().iterdir()] == ["book"]
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [("labour",), ("margin",), ("foresee", "--task", "brakes=30"), ("foresee", "--backtest")],
+)
+def test_making_what_is_kept_of_a_great_book_is_said(
+    quay: Run, arguments: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Once, beside the answer and not in it; as known before nothing is kept, or made."""
+    a_quarter(TAG)
+    monkeypatch.setattr(kept, "FEWEST_EVENTS", 1)
+    said = "Preparing the book's figures: this takes a while."
+    past, first, again = (quay(*arguments, "--json", *more) for more in (BEFORE, (), ()))
+    assert [ended.code for ended in (past, first, again)] == [0, 0, 0]
+    assert [said in ended.err for ended in (past, first, again)] == [False, True, False]
+    assert "Preparing" not in first.out
+
+
+def test_a_tier_whose_tasks_are_untold_has_its_name_in_the_steps(quay: Run) -> None:
+    """Quoted in a job of no tier, its minutes stand as one, under what was quoted."""
+    tier = {"code": "rescue", "label": "roadside rescue"}
+    told = draft("terms_set", "2025-01-01T11:00", from_on="2025-01-01", tiers=[tier])
+    opened = draft("job_opened", "2026-02-01T09:00", TAG, "j1")
+    quoted = agreed("2026-02-01", TAG, "j1", "q", line("rescue", 4000, 30))
+    worked = draft("labour_logged", "2026-02-01T12:00", TAG, "j1", task="brakes", minutes=40)
+    recorded(terms(), told, bike(TAG), opened, *quoted, worked)
+    steps = quay("labour", "--job", "j1", "--json").json["minutes"]
+    assert [(step["label"], step["key"], step["change"]) for step in steps[1:-1]] == [
+        ("roadside rescue", "rescue", 10)
+    ]
