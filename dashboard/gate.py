@@ -144,11 +144,10 @@ class Gate:
 
     def note_file(self, file: str) -> None:
         """Note for whom a file was made: for whoever the page being drawn is drawn for."""
-        context = get_script_run_ctx(suppress_warning=True)
-        with self._lock:
-            who = self._sessions.get(context.session_id) if context else None
-            if who is not None:
-                self._files[file] = self._files.get(file, frozenset()) | {who}
+        found = self.person_in(st.context.cookies)
+        if found is not None:
+            with self._lock:
+                self._files[file] = self._files.get(file, frozenset()) | {found.person}
 
     def is_file_of(self, file: str, person: Person) -> bool:
         """Say whether a file was made for somebody."""

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import typer
 
-from ledger.cli import clock, quote, riders
+from ledger.cli import access, clock, quote, riders
 from ledger.cli.chains import chains
 from ledger.cli.dashboard import dashboard
 from ledger.cli.demo import demo
@@ -56,3 +56,4 @@ for panel, commands in GROUPS.items():
 app.add_typer(clock.app, name="clock", rich_help_panel="At the bench")
 app.add_typer(quote.app, name="quote", rich_help_panel="At the bench")
 app.add_typer(riders.app, name="riders", rich_help_panel="At the bench")
+app.add_typer(access.app, name="people", rich_help_panel="Look")
