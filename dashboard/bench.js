@@ -42,12 +42,13 @@
   };
   window.lockringBench = look;
 
-  /* Enter in an entry records: what is typed is sent first, then the press. */
+  /* Enter in an entry records. The field itself sends what is typed while this event runs, so the
+     press comes after it, close enough that the server takes both as one. */
   document.addEventListener("keydown", (event) => {
     if (event.key !== "Enter" || event.isComposing) return;
     const field = event.target.closest?.(".st-key-bench_entry input");
     if (!field) return;
-    setTimeout(() => document.querySelector(".st-key-bench_entry [class*='st-key-record'] button")?.click(), 40);
+    setTimeout(() => document.querySelector(".st-key-bench_entry [class*='st-key-record'] button")?.click(), 0);
   });
 
   /* A glove that taps twice presses once: the second tap may lie on what comes next. */

@@ -12,7 +12,7 @@ from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
 from dashboard.views.bench_money import ANSWERS, line_name
-from dashboard.views.bench_pieces import press_button
+from dashboard.views.bench_pieces import press_button, show
 from dashboard.views.bench_work import place
 from ledger.bench import drafts, walk
 from ledger.bench.handing_back import charge_lines
@@ -52,9 +52,9 @@ def _standing(stand: Stand) -> None:
         (words.position(one.position), words.fault(one.fault), one.verdict) for one in back.faults
     ]
     if past or faults:
-        st.html(bench_html.rows([*past, *faults]))
+        show(bench_html.rows([*past, *faults]))
     untorqued = [capital(words.position(code)) for code in back.untorqued]
-    st.html(bench_html.listed("Disturbed and not torqued since", untorqued))
+    show(bench_html.listed("Disturbed and not torqued since", untorqued))
 
 
 # -- unsafe ------------------------------------------------------------------------------------
@@ -83,10 +83,8 @@ def _unsafe(stand: Stand, one: UnsafeStanding) -> None:
             for answer in ANSWERS:
                 press_button(capital(answer), f"keeper-{answer}", _keeper, form, one, answer)
         if one.answer == "no reply":
-            st.html(
-                bench_html.note("No reply so far: the job stays open until the keeper answers.")
-            )
-    st.html(
+            show(bench_html.note("No reply so far: the job stays open until the keeper answers."))
+    show(
         bench_html.caution(
             "An answer never makes it fit to be ridden where local rules forbid it. "
             + bench_words.CAUTION
@@ -140,7 +138,7 @@ def _release(stand: Stand) -> None:
     if rechecks:
         bench_form.presses(form, "rechecked", "Rechecked", rechecks, keep, is_many=True)
     warnings = _warnings(stand)
-    st.html(
+    show(
         bench_html.listed(
             "Warned",
             [f"{capital(words.position(one['position']))}: {one['warning']}" for one in warnings],
@@ -149,7 +147,7 @@ def _release(stand: Stand) -> None:
     press_button("Record the hand-back", "record-release", _released, form, is_first=True)
     with st.container(key="bench_ways_out", horizontal=True):
         press_button("Give a warning", "way-warn", lambda: stand.go(step="hand_back", form="warn"))
-    st.html(bench_html.caution(bench_words.CAUTION))
+    show(bench_html.caution(bench_words.CAUTION))
 
 
 def _warnings(stand: Stand) -> list[dict[str, str]]:
@@ -221,12 +219,10 @@ def close_view(stand: Stand, item: str | None) -> None:
         (line_name(stand, one.line.model_dump()), stand.money.money(one.gross_minor), None)
         for one in back.charges
     ]
-    st.html(bench_html.rows(charged) if charged else bench_html.note("Nothing is charged."))
+    show(bench_html.rows(charged) if charged else bench_html.note("Nothing is charged."))
     if charged:
         total = sum(one.gross_minor for one in back.charges)
-        st.html(
-            bench_html.note(f"{stand.money.money(total)} with tax: every line answered with yes.")
-        )
+        show(bench_html.note(f"{stand.money.money(total)} with tax: every line answered with yes."))
     for one in up_to:
         name = capital(line_name(stand, one.line.model_dump()))
         label = f"{name} came to, {stand.money.currency}, at most"
@@ -237,7 +233,7 @@ def close_view(stand: Stand, item: str | None) -> None:
             lambda: form.keep(*fields),
             is_number=True,
         )
-    st.html(
+    show(
         bench_html.listed(
             "Not answered, so not charged",
             [line_name(stand, one.line.model_dump()) for one in back.unanswered],

@@ -9,7 +9,7 @@ from dashboard.bench_address import FIND, FORM, ITEM, JOB, STEP, TAG, bench_aske
 from dashboard.bench_place import SHORT
 from dashboard.bench_stand import unsent_of
 from dashboard.views.bench_new import gone_view, new_view
-from dashboard.views.bench_pieces import press_button
+from dashboard.views.bench_pieces import press_button, show
 from dashboard.words import Words
 from ledger.bench.finding import look_for, tag_of
 from ledger.bench.shapes import FoundBike
@@ -36,13 +36,13 @@ def find_view(actor: str) -> None:
             else:
                 _find(book, actor, asked.find)
         except LedgerError as error:
-            st.html(bench_html.refused(" ".join(str(error).split())))
+            show(bench_html.refused(" ".join(str(error).split())))
 
 
 def _find(book: Book, actor: str, find: str) -> None:
     words = data.words_of(book)
     st.session_state.setdefault("bench_find", find)
-    st.html(bench_html.item("Bench", "Which bike is on the stand?", "find"))
+    show(bench_html.item("Bench", "Which bike is on the stand?", "find"))
     with st.container(key="bench_search"):
         st.text_input(
             "Its tag, or letters of make, model, looks or rider",
@@ -57,9 +57,7 @@ def _find(book: Book, actor: str, find: str) -> None:
         for one in found:
             row(one, words)
     if not found:
-        st.html(
-            bench_html.note("No bike has these letters. Try fewer of them, or enter it as new.")
-        )
+        show(bench_html.note("No bike has these letters. Try fewer of them, or enter it as new."))
     with st.container(key="bench_ways_out", horizontal=True):
         press_button("New bike", "find-new", _form, NEW)
         press_button("Its tag is gone", "find-gone", _form, GONE)
@@ -115,9 +113,7 @@ def _left_typed(book: Book, actor: str, words: Words) -> None:
         typed = {name: said for name, said in one.values.items() if name != "id" and said}
         what = f"{one.key.bike}, {SHORT.get(step, step)}: {bench_words.typed_line(typed)}"
         with st.container(key=f"left-{place}", horizontal=True, vertical_alignment="center"):
-            st.html(
-                bench_html.wild(f"Not recorded yet: {what}, {words.formats.moment(one.typed_at)}")
-            )
+            show(bench_html.wild(f"Not recorded yet: {what}, {words.formats.moment(one.typed_at)}"))
             press_button("Go there", f"there-{place}", _go_there, one, step, item)
             press_button("Throw away", f"thrown-{place}", _thrown, book, one)
 

@@ -10,7 +10,7 @@ from dashboard.bench_place import SHORT
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
-from dashboard.views.bench_pieces import press_button
+from dashboard.views.bench_pieces import press_button, show
 from ledger.bench import drafts
 from ledger.bench.shapes import SystemLook
 
@@ -41,20 +41,20 @@ def _system(stand: Stand, system: SystemLook) -> None:
     """Draw the presses over one system, and exactly what the first of them covers."""
     words, rest = stand.words, system.rest
     name = words.system(system.system)
-    st.html(bench_html.beside([("Last look", bench_words.look(words, system.last), "")]))
+    show(bench_html.beside([("Last look", bench_words.look(words, system.last), "")]))
     found = [
         (words.position(one.position), words.fault(one.fault) if one.fault else "", one.verdict)
         for one in system.looks
         if one.is_of_this_job and one.position != system.system and not one.is_covered
     ]
     if found:
-        st.html(bench_html.rows(found))
+        show(bench_html.rows(found))
     label = f"Rest of {name} within limit" if found else f"{capital(name)} within limit"
     press_button(
         label, f"rest-{system.system}", _rest, stand, system, is_first=True, is_off=not rest.covers
     )
     covered = [capital(bench_words.names(words, rest.covers))] if rest.covers else []
-    st.html(
+    show(
         bench_html.listed("Covers", covered or ["Nothing is left to cover"])
         + bench_html.listed("Does not cover", bench_words.not_covered(words, rest.uncovered))
     )
@@ -88,7 +88,7 @@ def _found(stand: Stand, system: SystemLook, verdict: str) -> None:
 
     words, known = stand.words, stand.words.vocabulary
     with st.container(key=f"verdict-chosen-{verdict}"):
-        st.html(bench_html.judged(verdict, ()))
+        show(bench_html.judged(verdict, ()))
     places = {code: capital(words.position(code)) for code in system.positions}
     bench_form.presses(form, "position", "Where", places, keep)
     likely = [
@@ -141,7 +141,7 @@ def _record_found(form: Form, system: SystemLook, verdict: str) -> None:
 
 def _all(stand: Stand) -> None:
     """Draw every system as a row to press, with what this job says of it."""
-    st.html(bench_html.item(SHORT["inspect"], "Every system", "inspect all"))
+    show(bench_html.item(SHORT["inspect"], "Every system", "inspect all"))
     pieces.refusal(stand)
     for system in stand.bench.systems:
         name = capital(stand.words.system(system.system))

@@ -10,7 +10,7 @@ from dashboard.bench_place import SHORT
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
-from dashboard.views.bench_pieces import press_button
+from dashboard.views.bench_pieces import press_button, show
 from ledger.bench import drafts
 from ledger.bench.measuring import judged
 from ledger.bench.shapes import MeasureItem
@@ -58,7 +58,7 @@ def _reading(stand: Stand, item: MeasureItem) -> None:
             _field(form, "high", "Mark that did not", keep, item)
         else:
             _field(form, "value", "Reading", keep, item)
-        st.html(f'<span class="lk-unit">{bench_words.unit(item.unit)}</span>')
+        show(f'<span class="lk-unit">{bench_words.unit(item.unit)}</span>')
         press_button("Record", "record-measure", _record, form, item, by_marks, is_first=True)
     _verdict(form, item, by_marks)
     if item.has_backing_plate is not None:
@@ -104,21 +104,21 @@ def _beside(stand: Stand, item: MeasureItem) -> None:
     ]
     if item.done is not None:
         facts.insert(0, ("This job", bench_words.span(words, item.done), item.done.verdict or ""))
-    st.html(bench_html.beside(facts))
+    show(bench_html.beside(facts))
 
 
 def _verdict(form: Form, item: MeasureItem, by_marks: bool) -> None:
     """Draw the verdict the book would keep of what is typed."""
     if not any(form.text(of) for of in (("low", "high") if by_marks else ("value",))):
-        st.html('<div class="lk-judged lk-judged-none">The verdict shows here as you type.</div>')
+        show('<div class="lk-judged lk-judged-none">The verdict shows here as you type.</div>')
         return
     try:
         found = judged(form.stand.book, form.stand.bench, _draft(form, item, by_marks))
     except NotRead as error:
-        st.html(bench_html.judged(None, [str(error)], is_refused=True))
+        show(bench_html.judged(None, [str(error)], is_refused=True))
         return
     told = found.problems or found.warnings
-    st.html(bench_html.judged(found.verdict, told, is_refused=bool(found.problems)))
+    show(bench_html.judged(found.verdict, told, is_refused=bool(found.problems)))
 
 
 def _draft(form: Form, item: MeasureItem, by_marks: bool) -> drafts.Draft:
@@ -172,7 +172,7 @@ def _open(stand: Stand, item: MeasureItem, form: str) -> None:
 
 def _all(stand: Stand) -> None:
     """Draw every reading as a row to press, with what this job has of it."""
-    st.html(bench_html.item(SHORT["measure"], "Every reading", "measure all"))
+    show(bench_html.item(SHORT["measure"], "Every reading", "measure all"))
     pieces.refusal(stand)
     words = stand.words
     for item in stand.bench.measures:

@@ -13,7 +13,7 @@ from dashboard.bench_place import ALL, next_step
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
-from dashboard.views.bench_pieces import press_button
+from dashboard.views.bench_pieces import press_button, show
 from ledger import quotes
 from ledger.bench import drafts, walk
 from ledger.bench.walked import short_code
@@ -46,14 +46,14 @@ def quote_view(stand: Stand, item: str | None) -> None:
     is_later = bool(stand.bench.quoted)
     pieces.head(stand, "quote", "Found later" if is_later else "Quote")
     if stand.bench.quoted:
-        st.html(bench_html.rows([_row(stand, one) for one in stand.bench.quoted]))
+        show(bench_html.rows([_row(stand, one) for one in stand.bench.quoted]))
     if lines:
         said = [
             (line_name(stand, line), stand.money.money(line["net_minor"]), None) for line in lines
         ]
-        st.html(bench_html.rows(said))
+        show(bench_html.rows(said))
         total = sum(line["net_minor"] for line in lines)
-        st.html(bench_html.note(f"{stand.money.money(total)} before tax."))
+        show(bench_html.note(f"{stand.money.money(total)} before tax."))
     with st.container(key="bench_kinds"):
         _tier_press(stand, lines)
         for kind, label in KINDS.items():
@@ -198,7 +198,7 @@ def answer_view(stand: Stand, item: str | None) -> None:
     channels = {how: capital(how) for how in walk.CHANNELS}
     if waiting:
         bench_form.presses(form, "how", "How the answer came", channels, lambda: None)
-    st.html(bench_html.rows([_row(stand, one) for one in stand.bench.quoted]))
+    show(bench_html.rows([_row(stand, one) for one in stand.bench.quoted]))
     with st.container(key="bench_ways_out", horizontal=True):
         if found is not None and found in waiting:
             press_button(

@@ -14,7 +14,7 @@ from dashboard.bench_press import Heard
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
-from dashboard.views.bench_pieces import press_button
+from dashboard.views.bench_pieces import press_button, show
 from ledger.bench.shapes import Place
 from ledger.book import Book
 from ledger.errors import LedgerError
@@ -66,7 +66,7 @@ def _photos(stand: Stand, place: Place) -> None:
         args=(stand, key, position),
     )
     shown = "".join(_figure(stand, one) for one in stand.bench.photos[:MOST_SHOWN])
-    st.html(f'<div class="lk-photos">{shown}</div>')
+    show(f'<div class="lk-photos">{shown}</div>')
 
 
 def _position(stand: Stand, place: Place) -> str | None:
@@ -133,6 +133,6 @@ def _recorded(stand: Stand) -> None:
         who = "" if entry.is_own else f"{entry.actor}, "
         at = stand.words.formats.time(entry.recorded_at)
         with st.container(key=f"entry-{entry.event}", horizontal=True, vertical_alignment="center"):
-            st.html(bench_html.entry(bench_words.entry_line(stand.words, entry), f"{who}{at}"))
+            show(bench_html.entry(bench_words.entry_line(stand.words, entry), f"{who}{at}"))
             if entry.is_own:
                 press_button("Undo", f"undo-{entry.event}", pieces.undo, stand, (entry.event,))

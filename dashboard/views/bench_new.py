@@ -12,7 +12,7 @@ from dashboard.bench_press import Heard
 from dashboard.bench_stand import unsent_of
 from dashboard.markup import capital
 from dashboard.time_clock import Said
-from dashboard.views.bench_pieces import press_button
+from dashboard.views.bench_pieces import press_button, show
 from ledger.bench import drafts
 from ledger.bench.finding import look_for
 from ledger.bench.shapes import FoundBike
@@ -29,7 +29,7 @@ WASHED_OFF = "Its tag washed off"
 
 def new_view(book: Book, actor: str) -> None:
     """Draw what enters a bike: what it looks like is enough, a photo helps."""
-    st.html(
+    show(
         bench_html.item(
             "Bench",
             "A new bike",
@@ -105,7 +105,7 @@ def _entered(
 
 def gone_view(book: Book, actor: str) -> None:
     """Draw the search for a bike without its tag; a press gives it a new one, joined to the old."""
-    st.html(
+    show(
         bench_html.item(
             "Bench",
             "Its tag is gone",
@@ -143,7 +143,7 @@ def gone_view(book: Book, actor: str) -> None:
                 width="stretch",
             )
     if st.session_state["gone-find"] and not found:
-        st.html(
+        show(
             bench_html.note(
                 "No bike has these letters. Try fewer, or enter it as a new bike: "
                 "two tags can be joined later, under Bike."
@@ -191,7 +191,7 @@ def _on_the_stand(tag: str, step: str) -> None:
 def _refusal() -> None:
     heard = bench_press.heard()
     if heard is not None and not heard.said.is_recorded:
-        st.html(bench_html.refused(heard.said.words))
+        show(bench_html.refused(heard.said.words))
         if heard.again is not None:
             press_button("They are right: record it", "press-again", heard.again)
 

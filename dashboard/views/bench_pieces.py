@@ -20,6 +20,12 @@ from ledger.vocabulary.caution import needs_caution
 Make = Callable[[], Drafts]
 
 
+def show(html: str) -> None:
+    """Draw HTML; nothing where there is none."""
+    if html:
+        st.html(html)
+
+
 def press_button(
     label: str,
     key: str,
@@ -45,7 +51,7 @@ def head(stand: Stand, step: str, title: str, item: str = "", small: str = "") -
     """Draw the head of the one open item: its step and number, its name, its standing notes."""
     keys = list(items(stand.bench, step))
     number = f" · {keys.index(item) + 1} of {len(keys)}" if item in keys else ""
-    st.html(bench_html.item(f"{SHORT[step]}{number}", title, f"{step} {item}", small))
+    show(bench_html.item(f"{SHORT[step]}{number}", title, f"{step} {item}", small))
     refusal(stand)
 
 
@@ -57,7 +63,7 @@ def notes(stand: Stand, positions: Iterable[str]) -> None:
         for note in stand.bench.notes.get(position, ())
     ]
     if found:
-        st.html(bench_html.notes(found, stand.words))
+        show(bench_html.notes(found, stand.words))
 
 
 def here_too(stand: Stand, positions: Iterable[str]) -> None:
@@ -78,7 +84,7 @@ def here_too(stand: Stand, positions: Iterable[str]) -> None:
 def caution(stand: Stand, position: str, quantity: str | None = None) -> None:
     """Draw the caution where a figure or verdict may decide whether somebody gets hurt."""
     if needs_caution(stand.words.vocabulary, position, quantity):
-        st.html(bench_html.caution(bench_words.CAUTION))
+        show(bench_html.caution(bench_words.CAUTION))
 
 
 def refusal(stand: Stand) -> None:
@@ -86,7 +92,7 @@ def refusal(stand: Stand) -> None:
     heard = bench_press.heard()
     if heard is None or heard.said.is_recorded:
         return
-    st.html(bench_html.refused(heard.said.words))
+    show(bench_html.refused(heard.said.words))
     if heard.again is not None:
         press_button("They are right: record it", "press-again", heard.again)
 
@@ -99,7 +105,7 @@ def in_book(stand: Stand) -> None:
     said = bench_words.recorded_line(stand.words, stand.bench, heard.events)
     warned = heard.said.words.removeprefix("In the book.").strip()
     with st.container(key="bench_heard", horizontal=True, vertical_alignment="center"):
-        st.html(bench_html.heard(f"{said}. {warned}" if warned else f"{said}."))
+        show(bench_html.heard(f"{said}. {warned}" if warned else f"{said}."))
         press_button("Undo", "undo-last", undo, stand, heard.events)
 
 
@@ -151,7 +157,7 @@ def left_typed(form: Form, found: dict[str, object], *fields: str) -> None:
         st.session_state.pop(name, None)
 
     with st.container(key="bench_typed", horizontal=True, vertical_alignment="center"):
-        st.html(bench_html.wild(f"Not recorded yet: {st.session_state[name]}"))
+        show(bench_html.wild(f"Not recorded yet: {st.session_state[name]}"))
         press_button("Throw away", f"throw-{form.name}", thrown)
 
 
@@ -172,7 +178,7 @@ def ways_out(stand: Stand, step: str, item: str, position: str) -> None:
 def not_checked(stand: Stand, step: str, item: str, position: str) -> None:
     """Draw why something was not checked: a press each, or in words."""
     form = Form(stand, f"not checked {item}")
-    st.html(bench_html.note(f"Why was the {stand.words.position(position)} not checked?"))
+    show(bench_html.note(f"Why was the {stand.words.position(position)} not checked?"))
     with st.container(key="bench_whys", horizontal=True):
         for why in bench_words.WHY_NOT:
             press_button(capital(why), f"why-{why}", _unchecked, form, position, why, step, item)

@@ -12,7 +12,7 @@ from dashboard.bench_place import SHORT
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
-from dashboard.views.bench_pieces import press_button
+from dashboard.views.bench_pieces import press_button, show
 from ledger.bench import drafts
 from ledger.bench.measuring import judged
 from ledger.bench.shapes import GaugeShown, PressureItem, TorqueItem
@@ -39,7 +39,7 @@ def torque_view(stand: Stand, item: str | None) -> None:
     )
     warned = bench_words.hides(words, found)
     if warned:
-        st.html(bench_html.listed("Before it is covered", warned, "lk-hidden"))
+        show(bench_html.listed("Before it is covered", warned, "lk-hidden"))
     pieces.notes(stand, (found.position,))
     pieces.here_too(stand, (found.position,))
     if stand.asked.form == "not checked":
@@ -61,7 +61,7 @@ def _torque(stand: Stand, item: TorqueItem) -> None:
     }
     form = Form(stand, f"torque {item.position}", usual)
     typed = form.begin(*TORQUE)
-    st.html(
+    show(
         bench_html.beside(
             [
                 ("Last", bench_words.last_setting(words, item.last), ""),
@@ -115,7 +115,7 @@ def _still(stand: Stand, here: str) -> None:
     """Draw everything else that is disturbed, in the order to be torqued, and what is done."""
     others = [one for one in stand.bench.torques if one.position != here]
     if others:
-        st.html('<div class="lk-lines"><h2>Disturbed too, hidden ones first</h2></div>')
+        show('<div class="lk-lines"><h2>Disturbed too, hidden ones first</h2></div>')
     for one in others:
         warned = "; ".join(bench_words.hides(stand.words, one))
         name = capital(stand.words.position(one.position))
@@ -130,13 +130,13 @@ def _still(stand: Stand, here: str) -> None:
         for one in stand.bench.torqued
     ]
     if done:
-        st.html(bench_html.rows(done))
+        show(bench_html.rows(done))
 
 
 def _all_torqued(stand: Stand) -> None:
     still = [one.position for one in stand.bench.torques]
     title = "Left without a torque" if still else "Nothing disturbed is left without its torque"
-    st.html(bench_html.item(SHORT["torque"], title, "torque all"))
+    show(bench_html.item(SHORT["torque"], title, "torque all"))
     pieces.refusal(stand)
     _still(stand, "")
     press_button("Go on", "on-torque", pieces.go_on, stand, "torque", is_first=True)
@@ -166,7 +166,7 @@ def _pressure(stand: Stand, item: PressureItem) -> None:
     words = stand.words
     form = Form(stand, f"pressure {item.position}", {"tool": _used(item.tools)})
     typed = form.begin(*PRESSURE)
-    st.html(
+    show(
         bench_html.beside(
             [
                 ("Last", bench_words.last_setting(words, item.last), ""),
@@ -195,7 +195,7 @@ def _pressure(stand: Stand, item: PressureItem) -> None:
 
 
 def _all_pressures(stand: Stand) -> None:
-    st.html(bench_html.item(SHORT["pressures"], "Pressures", "pressures all"))
+    show(bench_html.item(SHORT["pressures"], "Pressures", "pressures all"))
     pieces.refusal(stand)
     for one in stand.bench.pressures:
         name = capital(stand.words.position(one.position))
@@ -231,7 +231,7 @@ def _entry(
             is_number=True,
             is_live=True,
         )
-        st.html(f'<span class="lk-unit">{said}</span>')
+        show(f'<span class="lk-unit">{said}</span>')
         press_button(
             label, "record-set", pieces.record, form, lambda: [make()], on_done, is_first=True
         )
@@ -240,11 +240,11 @@ def _entry(
     try:
         found = judged(form.stand.book, form.stand.bench, make())
     except NotRead as error:
-        st.html(bench_html.judged(None, [str(error)], is_refused=True))
+        show(bench_html.judged(None, [str(error)], is_refused=True))
         return
     told = found.problems or found.warnings
     if told:
-        st.html(bench_html.judged(None, told, is_refused=True))
+        show(bench_html.judged(None, told, is_refused=True))
 
 
 def _figure_again(

@@ -13,7 +13,7 @@ from dashboard.bench_form import Form, payload
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
-from dashboard.views.bench_pieces import press_button
+from dashboard.views.bench_pieces import press_button, show
 from ledger.bench import drafts, walk
 from ledger.bench.walk import Ask
 from ledger.bench.walked import short_code
@@ -36,9 +36,9 @@ def bike_view(stand: Stand, item: str | None) -> None:
         ("Frame number", bike.frame_number or "none noted", ""),
         ("In use since", bike.first_used_on or "its history before this book is not known", ""),
     ]
-    st.html(bench_html.beside(known))
+    show(bench_html.beside(known))
     if bike.description:
-        st.html(bench_html.note(bike.description))
+        show(bench_html.note(bike.description))
     form = Form(stand, "bike", _known_of(stand))
     fields = tuple(ask.field for ask in walk.BIKE.asks)
     typed = form.begin(*fields)
@@ -143,7 +143,7 @@ def booking_view(stand: Stand, item: str | None) -> None:
         small=job.complaint or "",
     )
     ceiling = stand.money.money(job.ceiling_minor) if job.ceiling_minor else ""
-    st.html(
+    show(
         bench_html.beside(
             [
                 ("Booked in", words.formats.moment(job.opened_at), ""),
@@ -158,9 +158,7 @@ def booking_view(stand: Stand, item: str | None) -> None:
             ]
         )
     )
-    st.html(
-        bench_html.listed("What came back", bench_worked.came_back_lines(stand.book, stand.bench))
-    )
+    show(bench_html.listed("What came back", bench_worked.came_back_lines(stand.book, stand.bench)))
     _hold(stand)
     press_button("Go on", "on-booking", pieces.go_on, stand, "booking", is_first=True)
 
@@ -262,7 +260,7 @@ def distance_view(stand: Stand, item: str | None) -> None:
         else "never read"
     )
     when = words.formats.day(bike.distance_at) if bike.distance_at else ""
-    st.html(bench_html.beside([("Last", last, when)]))
+    show(bench_html.beside([("Last", last, when)]))
     pieces.left_typed(form, {k: v for k, v in typed.items() if k == "odometer"}, *FAR)
 
     def keep() -> None:
@@ -270,7 +268,7 @@ def distance_view(stand: Stand, item: str | None) -> None:
 
     with st.container(key="bench_entry", horizontal=True, vertical_alignment="bottom"):
         bench_form.line(form, "odometer", "The bike's computer shows, km", keep, is_number=True)
-        st.html('<span class="lk-unit">km</span>')
+        show('<span class="lk-unit">km</span>')
         press_button("Record", "record-distance", _went, form, is_first=True)
     sources = {"read": "Read off it", "told": "Told by the rider", "estimated": "Estimated"}
     bench_form.presses(form, "source", "How it is known", sources, keep)

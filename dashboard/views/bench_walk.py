@@ -20,7 +20,7 @@ from dashboard.views.bench_look import inspect_view
 from dashboard.views.bench_measure import measure_view
 from dashboard.views.bench_money import answer_view, quote_view
 from dashboard.views.bench_more import more_view
-from dashboard.views.bench_pieces import press_button
+from dashboard.views.bench_pieces import press_button, show
 from dashboard.views.bench_set import pressures_view, torque_view
 from dashboard.views.bench_start import bike_view, booking_view, distance_view, rider_view
 from dashboard.views.bench_work import work_view
@@ -56,7 +56,7 @@ def walk_view(actor: str) -> None:
         try:
             _walk(stand_of(data.open_book(), bench_asked(st.query_params), actor))
         except LedgerError as error:
-            st.html(bench_html.refused(" ".join(str(error).split())))
+            show(bench_html.refused(" ".join(str(error).split())))
 
 
 def _walk(stand: Stand) -> None:
@@ -66,7 +66,7 @@ def _walk(stand: Stand) -> None:
     pieces.in_book(stand)
     with st.container(key="bench_item"):
         if at.wild:
-            st.html(bench_html.wild(at.wild))
+            show(bench_html.wild(at.wild))
         VIEWS[at.place.step](stand, at.place.item)
     more_view(stand, at.place)
 
@@ -139,11 +139,11 @@ def head_view(actor: str) -> None:
     rider = data.person(stand.book, bench.bike.rider) if bench.bike.rider else "rider not named"
     tier = words.tier(bench.job.tier) if bench.job and bench.job.tier else ""
     with st.container(key="bench_head", horizontal=True, vertical_alignment="center"):
-        st.html(bench_html.bike_head(bench.bike, name, ", ".join(filter(None, (rider, tier)))))
+        show(bench_html.bike_head(bench.bike, name, ", ".join(filter(None, (rider, tier)))))
         if bench.job is not None:
             _clock(stand)
         if bench.others:
-            st.html(bench_html.holders(bench.others, words))
+            show(bench_html.holders(bench.others, words))
 
 
 def _clock(stand: Stand) -> None:
@@ -155,7 +155,7 @@ def _clock(stand: Stand) -> None:
             minutes += clock_minutes(own.since, datetime.now(UTC))
         if own is not None or paused or minutes:
             said = "paused" if paused else stand.words.task(own.task) if own else "stopped"
-            st.html(bench_html.clock(stand.money.figure(minutes), said))
+            show(bench_html.clock(stand.money.figure(minutes), said))
         if own is not None:
             press_button("Pause", "clock-pause", _move, stand, time_clock.paused)
             press_button("Stop", "clock-stop", _move, stand, time_clock.stopped)
@@ -166,7 +166,7 @@ def _clock(stand: Stand) -> None:
             press_button("Start clock", "clock-start", _start, stand)
     heard = st.session_state.get(CLOCK_SAID)
     if heard is not None and not heard.is_recorded:
-        st.html(bench_html.refused(heard.words))
+        show(bench_html.refused(heard.words))
         if heard.again is not None:
             press_button("They are right: record it", "clock-again", _again, heard.again)
 

@@ -13,7 +13,7 @@ from dashboard.bench_form import Form, payload
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
-from dashboard.views.bench_pieces import press_button
+from dashboard.views.bench_pieces import press_button, show
 from ledger.bench import drafts, walk
 from ledger.bench.walk import Ask, Step
 
@@ -54,7 +54,7 @@ def work_view(stand: Stand, item: str | None) -> None:
         _form(stand, step)
         return
     pieces.head(stand, "work", "What is done next?")
-    st.html(bench_html.listed("Open on this bike", _open(stand)))
+    show(bench_html.listed("Open on this bike", _open(stand)))
     with st.container(key="bench_kinds"):
         for key, label in LABELS.items():
             press_button(label, f"kind-{key}", lambda key=key: stand.go(step="work", form=key))
@@ -64,7 +64,7 @@ def work_view(stand: Stand, item: str | None) -> None:
         for one in stand.bench.entries
         if one.step == "work"
     ]
-    st.html(bench_html.listed("Done so far", done))
+    show(bench_html.listed("Done so far", done))
     press_button("Nothing more: go on", "on-work", pieces.go_on, stand, "work", is_first=True)
 
 
@@ -104,7 +104,7 @@ def _form(stand: Stand, step: Step) -> None:
     first, later = [a for a in plain if a.field not in MORE], [a for a in plain if a.field in MORE]
     bench_form.draw(form, first, keep)
     if step.key == "adjust" and form.value("quantity"):
-        st.html(bench_html.note(f"In {_unit(stand, form)}."))
+        show(bench_html.note(f"In {_unit(stand, form)}."))
     press_button("Record", f"record-{step.key}", _record, form, step, asks, is_first=True)
     if later:
         with st.expander("More to say"):
