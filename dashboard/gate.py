@@ -149,10 +149,21 @@ class Gate:
             with self._lock:
                 self._files[file] = self._files.get(file, frozenset()) | {found.person}
 
+    def note_same(self, file: str, made: str) -> None:
+        """Note that a file was made when another's name was asked for: it is the same people's."""
+        with self._lock:
+            who = self._files.get(file, frozenset())
+            self._files[made] = self._files.get(made, frozenset()) | who
+
     def is_file_of(self, file: str, person: Person) -> bool:
         """Say whether a file was made for somebody."""
         with self._lock:
             return person.person in self._files.get(file, frozenset())
+
+
+def file_in(address: str) -> str:
+    """Give the file's name in its address, `/media/<name>.<ending>`."""
+    return address.rpartition("/")[2].partition(".")[0]
 
 
 _standing: list[Gate] = []

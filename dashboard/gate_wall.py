@@ -11,13 +11,14 @@ from collections.abc import Iterable, MutableMapping
 from typing import Any
 from urllib.parse import quote, urlsplit
 
+from google.protobuf.message import DecodeError
 from starlette.requests import HTTPConnection
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from streamlit.proto.BackMsg_pb2 import BackMsg
 
 from dashboard import gate_headers
-from dashboard.gate import Gate
+from dashboard.gate import Gate, file_in
 from ledger.private import Person
 
 OPEN_PATHS = frozenset({"/sign-in", "/sign-in.css", "/favicon.png", "/_stcore/health"})
@@ -29,6 +30,8 @@ READING = frozenset({"GET", "HEAD"})
 _PATH = re.compile(rb"/(?:[A-Za-z0-9_.~@+-]+/?)*")
 _HOST = re.compile(r"(?:\[([0-9a-f:.]+)\]|([a-z0-9._-]+))(?::[0-9]{1,5})?")
 _DOTS = re.compile(r"(?:^|/)\.{1,2}(?:/|$)")
+MESSAGES = frozenset({"rerun_script", "stop_script", "file_urls_request", "app_heartbeat"})
+"""What the pages of this project send, but for asking for a file."""
 POLICY = 1008
 """A websocket closed for breaking a rule (RFC 6455, section 7.4.1)."""
 
@@ -81,8 +84,8 @@ class Wall:
         refusal, person = self._refusal(scope)
         if refusal is not None:
             await _refuse(refusal, scope, receive, send)
-        elif scope["type"] == "websocket" and person is not None:
-            own = _own_session(scope, self._gate, person)
+        elif scope["type"] == "websocket":
+            own = scope if person is None else _own_session(scope, self._gate, person)
             watched = Watched(self._gate, cookies(scope), receive, send)
             await self._app(own, watched.receive, watched.send)
         else:
@@ -125,7 +128,7 @@ class Wall:
     def _not_theirs(self, path: str, person: Person) -> Response | None:
         """Refuse files and uploads of somebody else's."""
         if path.startswith(MEDIA):
-            file = path.removeprefix(MEDIA).partition(".")[0]
+            file = file_in(path)
             if not self._gate.is_file_of(file, person):
                 return PlainTextResponse("There is no such file.", 404)
         if path.startswith(UPLOAD):
@@ -154,7 +157,10 @@ def _own_session(scope: Scope, gate: Gate, person: Person) -> Scope:
 
 
 class Watched:
-    """A websocket that ends with its sign-in: nothing is taken from it, or sent, after."""
+    """A websocket: what pages do not send is dropped, and it ends with its sign-in.
+
+    After that nothing is taken from it, nor sent.
+    """
 
     def __init__(self, gate: Gate, cookies: dict[str, str], receive: Receive, send: Send) -> None:
         self._gate, self._cookies = gate, cookies
@@ -162,12 +168,17 @@ class Watched:
         self._is_closed = False
 
     async def receive(self) -> Message:
-        """Give the next message; a disconnect where the sign-in has ended."""
-        message = await self._receive()
-        if message["type"] == "websocket.receive" and not self._is_live(message):
-            await self._close()
-            return {"type": "websocket.disconnect", "code": POLICY}
-        return message
+        """Give the next message that may pass; a disconnect where the sign-in has ended."""
+        while True:
+            message = await self._receive()
+            if message["type"] != "websocket.receive":
+                return message
+            asked = read(message)
+            if not self._is_live(is_used=_is_somebody(asked)):
+                await self._close()
+                return {"type": "websocket.disconnect", "code": POLICY}
+            if asked is None or self._may_pass(asked):
+                return message
 
     async def send(self, message: MutableMapping[str, Any]) -> None:
         """Send a message; nothing where the sign-in has ended."""
@@ -176,9 +187,21 @@ class Watched:
         elif not self._is_closed:
             await self._send(message)
 
-    def _is_live(self, message: Message | None = None) -> bool:
-        is_used = message is not None and _is_somebody(message.get("bytes") or b"")
+    def _is_live(self, *, is_used: bool = False) -> bool:
+        if not self._gate.rules.is_sign_in:
+            return True
         return self._gate.person_in(self._cookies, is_used=is_used) is not None
+
+    def _may_pass(self, asked: BackMsg) -> bool:
+        """Say whether a page would send that; a file is asked for by whom it was offered."""
+        kind = asked.WhichOneof("type")
+        if kind != "backend_operation_request":
+            return kind in MESSAGES
+        if asked.backend_operation_request.WhichOneof("payload") != "deferred_file":
+            return False
+        person = self._gate.person_in(self._cookies)
+        file = asked.backend_operation_request.deferred_file.file_id
+        return person is None or self._gate.is_file_of(file, person)
 
     async def _close(self) -> None:
         if not self._is_closed:
@@ -186,14 +209,23 @@ class Watched:
             await self._send({"type": "websocket.close", "code": POLICY})
 
 
-def _is_somebody(data: bytes) -> bool:
-    """Say whether a message is somebody's doing: a page that renews itself is nobody's."""
-    message = BackMsg()
+def read(message: Message) -> BackMsg | None:
+    """Give what a page sent; None for what is no such message, which the server refuses."""
+    found = BackMsg()
     try:
-        message.ParseFromString(data)
-    except Exception:
-        return False
-    return message.HasField("rerun_script") and not message.rerun_script.is_auto_rerun
+        found.ParseFromString(message.get("bytes") or b"")
+    except DecodeError:
+        return None
+    return found
+
+
+def _is_somebody(asked: BackMsg | None) -> bool:
+    """Say whether a message is somebody's doing: a page that renews itself is nobody's."""
+    return (
+        asked is not None
+        and asked.HasField("rerun_script")
+        and not asked.rerun_script.is_auto_rerun
+    )
 
 
 def allowed(names: Iterable[str]) -> frozenset[str]:

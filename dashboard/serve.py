@@ -76,17 +76,29 @@ def app_of(standing: Gate, shop: str, address: str = "") -> st.App:
 def _note_files(standing: Gate) -> None:
     """Have every file that a page offers noted with whom the page is drawn for.
 
-    The server names files by their content and hands them to whoever knows the name.
+    The server names files by their content, or by chance where they are made when they are asked
+    for, and hands them to whoever knows the name.
     """
-    storage = st.runtime.get_instance().media_file_mgr._storage
-    plain = storage.load_and_get_id
+    files = st.runtime.get_instance().media_file_mgr
+    add, add_deferred = files.add, files.add_deferred
+    execute = files.execute_deferred
 
-    def noting(*given: Any, **named: Any) -> str:
-        file = str(plain(*given, **named))
+    def added(*given: Any, **named: Any) -> str:
+        address = str(add(*given, **named))
+        standing.note_file(gate.file_in(address))
+        return address
+
+    def deferred(*given: Any, **named: Any) -> str:
+        file = str(add_deferred(*given, **named))
         standing.note_file(file)
         return file
 
-    storage.load_and_get_id = noting  # type: ignore[method-assign]
+    def made(file_id: str) -> str:
+        address = str(execute(file_id))
+        standing.note_same(file_id, gate.file_in(address))
+        return address
+
+    files.add, files.add_deferred, files.execute_deferred = added, deferred, made  # type: ignore[method-assign]
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
