@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import struct
-import warnings
 from dataclasses import dataclass
 
 from PIL import Image, ImageOps
@@ -17,7 +16,10 @@ MOST_SIDE = 2048
 """Longer sides are scaled down to this many pixels."""
 QUALITY = 85
 _MEDIA = {"JPEG": "image/jpeg", "MPO": "image/jpeg", "PNG": "image/png", "WEBP": "image/webp"}
-_DAMAGED = (OSError, SyntaxError, ValueError, EOFError, IndexError, struct.error)
+_DAMAGED = (
+    *(OSError, SyntaxError, ValueError, EOFError, IndexError, KeyError, TypeError),
+    *(OverflowError, struct.error),
+)
 """What decoders raise for files that are cut off, or made to be strange."""
 
 
@@ -45,10 +47,8 @@ def bare(content: bytes) -> Bare:
         most = MOST_BYTES // 1024**2
         raise PictureRefused(f"The photo is larger than {most} MB. Take it in a smaller size.")
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", Image.DecompressionBombWarning)
-            return _bare(content)
-    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
+        return _bare(content)
+    except Image.DecompressionBombError:
         raise _too_many() from None
     except PictureRefused:
         raise

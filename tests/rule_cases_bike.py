@@ -15,6 +15,7 @@ from tests.rule_shorthand import (
     MAKERS,
     OTHER,
     READ,
+    RIM,
     ROTOR,
     SQUEAL,
     SWOLLEN,
@@ -27,6 +28,7 @@ from tests.rule_shorthand import (
     march,
     pads,
     part,
+    pressure,
     rotor,
     torque,
 )
@@ -173,6 +175,13 @@ CASES: dict[str, Case] = {
         torque("6", **MAKERS),
         "data.after",
         "6.1 N·m is above the maker's highest",
+    ),
+    "above_lowest_maximum": Case(
+        [BORN, RIM],
+        pressure("4.1"),
+        pressure("4"),
+        "data.after",
+        "4.1 bar is above the lowest maximum known here, 4 bar of the front rim",
     ),
     "laxer_than_maker": Case(
         [BORN, ROTOR],

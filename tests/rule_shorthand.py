@@ -168,6 +168,13 @@ def answer_to(advice: int, answer: str) -> E:
     return E("2024-02-04", "advice_answered", data, job())
 
 
+RIM = E(
+    "2024-02-02",
+    "part_fitted",
+    part("front_wheel.rim", "rim1", limits=[{"quantity": "pressure", "limit": amount("4", "bar")}]),
+)
+
+
 def march(kind: str, data: dict[str, Any] | None = None, **more: Any) -> E:
     return E("2024-03-01", kind, data or {}, more)
 
@@ -180,6 +187,11 @@ def rotor(limit: str) -> E:
 def torque(value: object, **more: Any) -> E:
     after = {"quantity": "torque", "after": amount(value, "N·m")}
     return march("adjusted", {"position": "stem", **after, **more})
+
+
+def pressure(value: object, at: str = "front_wheel.tyre") -> E:
+    after = {"quantity": "pressure", "after": amount(value, "bar")}
+    return march("adjusted", {"position": at, **after})
 
 
 MAKERS = {"maker_low": amount(4, "N·m"), "maker_high": amount(6, "N·m")}

@@ -11,6 +11,7 @@ from ledger import quotes
 from ledger.bench import drafts
 from ledger.bench.scene import Scene, scene_of
 from ledger.bench.shapes import Bench, HandBack, UnsafeStanding
+from ledger.bench.telling import sentences
 from ledger.bench.walked import position_of
 from ledger.drafts import read_drafts
 from ledger.prepare import prepare
@@ -19,7 +20,6 @@ from ledger.rules.check import check_after
 
 if TYPE_CHECKING:
     from ledger.book import Book
-    from ledger.errors import Problem
     from ledger.events import Event
 
 CHECKED_FIRST = (
@@ -120,13 +120,7 @@ def _closing(
         facts = replace(scene.facts, now=at, mechanics=frozenset())
         event, wrong = prepare(entries[0].event, scene.state, facts)
         problems = [*problems, *wrong, *check_after(scene.state, [event], facts)]
-    return _sentences(problems, "refused"), _sentences(problems, "warning")
-
-
-def _sentences(problems: Iterable[Problem], severity: str) -> tuple[str, ...]:
-    told = (f"{one.wrong[0].upper()}{one.wrong[1:]}. {one.right}" for one in problems
-            if one.severity == severity)  # fmt: skip
-    return tuple(dict.fromkeys(told))
+    return sentences(problems, "refused"), sentences(problems, "warning")
 
 
 def charge_lines(

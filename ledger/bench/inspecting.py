@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 Why = Literal["looked at in this job", "open fault", "unsafe", "past its limit", "not on this bike"]
 PAST = ("due", "unsafe")
+FOUND = ("watch", *PAST)
 
 
 def systems_of(scene: Scene, job: str | None) -> tuple[SystemLook, ...]:
@@ -44,7 +45,7 @@ def _system(
         last=looks.get(system),
         looks=tuple(looks[position] for position in positions if position in looks),
         is_done=bool(whole),
-        count_found=len(here) - len(whole),
+        count_found=sum(event.data.verdict in FOUND for event in here),
         rest=_rest(scene, system, against),
     )
 

@@ -12,6 +12,7 @@ from ledger.bench.drafts import new_id
 from ledger.bench.gauges import gauges_for
 from ledger.bench.scene import scene_of
 from ledger.bench.shapes import Bench, Judged, LimitShown, MeasureItem
+from ledger.bench.telling import sentences
 from ledger.bench.walk import MEASURES
 from ledger.drafts import read_drafts
 from ledger.events import kinds
@@ -26,7 +27,6 @@ from ledger.view import Reading
 if TYPE_CHECKING:
     from ledger.bench.scene import Scene
     from ledger.book import Book
-    from ledger.errors import Problem
     from ledger.events import Event
     from ledger.state.bike import Place
     from ledger.vocabulary import Limit
@@ -67,7 +67,7 @@ def judged(book: Book, bench: Bench, draft: Mapping[str, Any]) -> Judged:
     scene, now = scene_of(book, bench.bike.tag), datetime.now(UTC)
     entries, problems = read_drafts([draft], book.settings, now)
     if problems or not entries:
-        return Judged(None, None, None, None, None, _sentences(problems, "refused"), ())
+        return Judged(None, None, None, None, None, sentences(problems, "refused"), ())
     facts = replace(scene.facts, now=max(now, entries[0].event.occurred_at))
     event, wrong = prepare(entries[0].event, scene.state, facts)
     every = [*wrong, *check_after(scene.state, [event], facts)]
@@ -78,13 +78,9 @@ def judged(book: Book, bench: Bench, draft: Mapping[str, Any]) -> Judged:
         canonical=figure(getattr(event.data, "value", getattr(event.data, "after", None))),
         canonical_low=figure(told.low) if told else None,
         canonical_high=figure(told.high) if told else None,
-        problems=_sentences(every, "refused"),
-        warnings=_sentences(every, "warning"),
+        problems=sentences(every, "refused"),
+        warnings=sentences(every, "warning"),
     )
-
-
-def _sentences(problems: Iterable[Problem], severity: str) -> tuple[str, ...]:
-    return tuple(f"{one.wrong}. {one.right}" for one in problems if one.severity == severity)
 
 
 def _last_entered(counted: Iterable[Event]) -> dict[Place, kinds.Measured]:

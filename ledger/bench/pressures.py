@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from decimal import Decimal, InvalidOperation
+from decimal import InvalidOperation
 from typing import TYPE_CHECKING
 
 from ledger.bench.gauges import gauges_for
@@ -88,9 +88,9 @@ def over_maximum(item: PressureItem, value: str, unit: str) -> str | None:
     if figure <= item.maximum:
         return None
     word = standard().positions.get(item.set_by)
-    most: Decimal = item.maximum.normalize()
+    most = f"{item.maximum.normalize():f} {item.canonical_unit}"
     return (
-        f"{value} {unit} is above the lowest maximum known here, {most:f} {item.canonical_unit} "
-        f"of the {word.label if word else item.set_by}. Let air out: the lowest maximum of tyre, "
+        f"{value.strip()} {unit} is above the lowest maximum known here, {most} of the "
+        f"{word.label if word else item.set_by}. Let air out: the lowest maximum of tyre, "
         "rim and insert decides, as their makers say."
     )

@@ -6,7 +6,7 @@ After a commit only its own events are read. Nothing here is told to anybody: `r
 from __future__ import annotations
 
 from collections import OrderedDict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import cached_property
 from threading import Lock
@@ -39,6 +39,7 @@ class Scene:
     stored: tuple[Event, ...]
     """In seq order, strikes and struck events too."""
     facts: BookFacts
+    shop: str
     book: Book = field(repr=False)
 
     @property
@@ -54,7 +55,7 @@ class Scene:
     @cached_property
     def state(self) -> BikeState:
         """The bike after all of them, as the rules see it."""
-        return state_after(self.counted, self.book.settings.shop, self.tag, self.words)
+        return state_after(self.counted, self.shop, self.tag, self.words)
 
     @cached_property
     def on_bike(self) -> frozenset[str]:
@@ -121,7 +122,7 @@ def _current(book: Book, tag: str, shelf: _Shelf, commit: int) -> Scene:
         if new is not None:
             return _with(held, [event for event in new if event.bike in tags])
     book.require_bike(tag)
-    return Scene(tag, tags, tuple(book.bike_events(tag)), facts, book)
+    return Scene(tag, tags, tuple(book.bike_events(tag)), facts, book.settings.shop, book)
 
 
 def _with(held: Scene, new: list[Event]) -> Scene:
@@ -129,7 +130,7 @@ def _with(held: Scene, new: list[Event]) -> Scene:
         return held
     known = {event.id for event in held.stored}
     added = tuple(event for event in new if event.id not in known)
-    return Scene(held.tag, held.tags, (*held.stored, *added), held.facts, held.book)
+    return replace(held, stored=(*held.stored, *added))
 
 
 def _facts(book: Book, shelf: _Shelf) -> BookFacts:

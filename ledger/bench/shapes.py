@@ -154,7 +154,7 @@ class SystemLook:
     is_done: bool
     """This job has a look at the system as a whole (also by the rest of it)."""
     count_found: int
-    """Findings of this job at its single positions."""
+    """Findings of this job in it: watch, due or unsafe."""
     rest: Rest
 
 

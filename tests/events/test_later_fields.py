@@ -21,6 +21,7 @@ LISTS = (
 )
 TIER = {"code": "check", "label": "check", "minutes": 30}
 EARLIER = {
+    "photo_attached": {"photo": "0" * 64, "key": "book", "media_type": "image/jpeg"},
     "labour_stopped": {"minutes": 12},
     "terms_set": {"from_on": "2026-01-01", **{key: [] for key in LISTS}, "tiers": [TIER]},
     "quote_given": {
@@ -53,6 +54,7 @@ def test_what_lacks_the_later_fields_keeps_its_bytes(kind):
         ("terms_set", {"tiers": [{**TIER, "tasks": [{"task": "brakes", "minutes": 30}]}]}),
         ("terms_set", {"paid_hours": "76"}),
         ("quote_given", {"replaces": "q0"}),
+        ("photo_attached", {"is_before": False}),
     ],
 )
 def test_what_has_the_later_fields_keeps_them(kind, later):
