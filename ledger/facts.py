@@ -23,6 +23,7 @@ def facts_of(events: Iterable[Event], settings: BookSettings, now: datetime) -> 
         now=now,
         time_zone=settings.zone,
         currency=settings.currency,
+        locale=settings.locale,
         mechanics=frozenset(e.data.mechanic for e in counted if e.kind == "mechanic_registered"),
         gauges=_gauges(counted),
         roundings=[(term.from_on, term.rounding) for term in terms if term.rounding is not None],

@@ -130,7 +130,7 @@ def test_answers_and_charges_over_the_ceiling_are_warned_of() -> None:
     closed = march("job_closed", charge(*lines), **job())
     (one,) = problems([BORN, opened, two, *both], [closed])
     assert (one.rule, one.severity) == ("over_ceiling", "warning")
-    assert one.wrong == "14.52 EUR with tax is more than the ceiling of 13.00 EUR"
+    assert one.wrong == "€14.52 with tax is more than the ceiling of €13.00"
 
 
 @pytest.mark.parametrize(

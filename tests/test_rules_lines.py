@@ -107,7 +107,7 @@ def test_tax_entered_is_that_of_the_rounding_in_force(rounding: str, tax: int) -
         told = line("1", net_minor=10, tax_rate="0.25", tax_minor=entered)
         given = march("quote_given", quote(told), **job())
         refused = [one.right for one in problems([BORN, OPEN], [given], facts)]
-        right = f"It is 0.0{tax} EUR ({tax}); left out, it is filled in"
+        right = f"It is €0.0{tax} ({tax}); left out, it is filled in"
         assert refused == ([] if entered == tax else [right])
 
 
@@ -168,7 +168,7 @@ def test_no_amount_but_a_discount_is_below_nought(
     before = [BORN] if kind == "job_opened" else [BORN, OPEN]
     (one,) = problems(before, [march(kind, data, **job())])
     assert (one.rule, one.field) == ("amount_below_nought", f"data.{field}")
-    assert one.wrong == "-0.01 EUR is below nought"
+    assert one.wrong == "-€0.01 is below nought"
     zero = json.loads(json.dumps(data).replace("-1", "0"))
     assert found(before, [march(kind, zero, **job())]) == set()
 

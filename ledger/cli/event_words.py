@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from ledger.cli import words
 from ledger.events import payload_class
 from ledger.events.text import text_fields
+from ledger.money import written
 
 if TYPE_CHECKING:
     from ledger.settings import BookSettings
@@ -71,11 +72,10 @@ class Describer:
         return f"puts right {words.fault_words(self.known, right['fault'], right.get('cause'))}"
 
     def money(self, minor: int | None, currency: str | None) -> str:
-        """Give an amount of money; the book's own currency has its digits after the point."""
+        """Give an amount of money as the shop's locale writes it; of no currency, in the book's."""
         if minor is None:
             return ""
-        digits = self._settings.minor_digits
-        return f"{Decimal(minor).scaleb(-digits):f} {currency or self._settings.currency}"
+        return written(minor, currency or self._settings.currency, self._settings.locale)
 
 
 def _quoted(text: Any) -> str:

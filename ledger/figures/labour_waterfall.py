@@ -91,11 +91,15 @@ def _minutes(row: Row, tasks: list[dict[str, Any]], words: LabourWords) -> list[
         ("goodwill", row["minutes_goodwill"], 0),
     )
     later: list[Change] = [
-        (kind, kind, None, minutes, f"quoted {quoted}, worked {minutes}" if quoted else "")
+        (kind, kind, None, minutes, _quoted_worked(quoted, minutes, words) if quoted else "")
         for kind, minutes, quoted in worked
         if minutes or quoted
     ]
     return [*_task_changes(row, tasks, words), *later]
+
+
+def _quoted_worked(quoted: int, worked: int, words: LabourWords) -> str:
+    return f"quoted {words.figure(quoted)}, worked {words.figure(worked)}"
 
 
 def _task_changes(row: Row, tasks: list[dict[str, Any]], words: LabourWords) -> list[Change]:
@@ -103,7 +107,7 @@ def _task_changes(row: Row, tasks: list[dict[str, Any]], words: LabourWords) -> 
     whole = sorted(task["task"] for task in tasks if task["is_unsplit"])
     if whole:
         quoted, worked = row["quoted_minutes"], row["minutes_quoted"]
-        note = f"quoted {quoted}, worked {worked}"
+        note = _quoted_worked(quoted, worked, words)
         named = " and ".join(map(words.tier, whole))
         return [("task", named, whole[0], worked - quoted, note)]
     found: list[Change] = [
@@ -112,7 +116,7 @@ def _task_changes(row: Row, tasks: list[dict[str, Any]], words: LabourWords) -> 
             words.task(task["task"]),
             task["task"],
             task["minutes_quoted"] - task["quoted_minutes"],
-            f"quoted {task['quoted_minutes']}, worked {task['minutes_quoted']}",
+            _quoted_worked(task["quoted_minutes"], task["minutes_quoted"], words),
         )
         for task in tasks
         if task["quoted_minutes"] or task["minutes_quoted"]

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from ledger.events import Event
 from ledger.events.shop import GaugeRegistered
-from ledger.money import Rounding, major
+from ledger.money import Rounding, written
 from ledger.vocabulary import Vocabulary
 
 
@@ -21,6 +21,8 @@ class BookFacts:
     now: datetime
     time_zone: ZoneInfo
     currency: str
+    locale: str = "en"
+    """How amounts are written in messages."""
     mechanics: Set[str] = frozenset()
     gauges: Mapping[str, GaugeRegistered] = field(default_factory=dict)
     roundings: Sequence[tuple[str, Rounding]] = ()
@@ -46,8 +48,8 @@ class BookFacts:
     """Records of another time brought in whole: rules of entry are not held against them."""
 
     def money(self, minor: int) -> str:
-        """Give an amount for a message: `12.50 EUR`."""
-        return f"{major(minor, self.currency):f} {self.currency}"
+        """Give an amount for a message, as the shop's locale writes it: `€12.50`."""
+        return written(minor, self.currency, self.locale)
 
     def day_of(self, moment: datetime) -> str:
         """Give the local day of an instant: `2026-03-01`."""

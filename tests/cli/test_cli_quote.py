@@ -55,9 +55,9 @@ def test_the_ceiling_is_warned_of_before_it_is_passed(job: Run) -> None:
     """The warning comes when the quote is given, with both sums, tax included."""
     assert "ceiling" not in give(job, "--labour", "gears; 20; 49.58")
     said = give(job, "--labour", "brakes; 1; 0.01", "--found-later", code="Q2")
-    assert "60.00 EUR with tax is more than the ceiling of 60.00" not in said
+    assert "€60.00 with tax is more than the ceiling of €60.00" not in said
     said = give(job, "--labour", "tyres; 1; 0.02", "--found-later", code="Q3")
-    assert "60.02 EUR with tax is more than the ceiling of 60.00 EUR" in said
+    assert "€60.02 with tax is more than the ceiling of €60.00" in said
 
 
 def test_a_no_is_not_warned_of_and_a_yes_is_once(job: Run) -> None:
@@ -69,7 +69,7 @@ def test_a_no_is_not_warned_of_and_a_yes_is_once(job: Run) -> None:
         assert (done.code, "ceiling" in done.err) == (0, False)
     done = job("quote", "answer", TAG, *(f"Q{n}.1" for n in "123"), "--yes")
     assert (done.code, done.err.count("the ceiling of")) == (0, 1)
-    assert "145.20 EUR with tax is more than the ceiling of 60.00 EUR" in done.err
+    assert "€145.20 with tax is more than the ceiling of €60.00" in done.err
 
 
 def test_quotes_and_answers_are_entered_afterwards(job: Run) -> None:
@@ -211,3 +211,18 @@ def test_a_charge_nobody_agreed_to_is_refused_at_the_door(job: Run) -> None:
     assert "line Q1.1 was answered no" in said
     assert "record the keeper's yes" in said
     assert job("state", TAG, "--json").json["jobs_open"] != []
+
+
+def test_receipts_and_warnings_write_money_as_the_shop_does(lockring: Run) -> None:
+    """In a German book of dinars: a comma, three digits, and the currency behind."""
+    made = lockring("init", "--shop", "kai", "--currency", "KWD", "--locale", "de_DE",
+                    "--time-zone", "Europe/Berlin", "--mechanic", "m1")  # fmt: skip
+    assert made.code == 0, made.err
+    assert lockring("record", "bike_registered", "--bike", TAG, "--set", "speeds=9").code == 0
+    assert lockring("record", "job_opened", "--bike", TAG, "--job", "j1",
+                    "--set", "ceiling_minor=1000").code == 0  # fmt: skip
+    done = lockring("quote", "give", TAG, "--labour", "gears; 20; 1,250")
+    assert done.code == 0, done.err
+    said = (done.out + done.err).replace("\xa0", " ")
+    assert "1 line, 1,250 KWD before tax" in said
+    assert "1,250 KWD with tax is more than the ceiling of 1,000 KWD" in said

@@ -324,9 +324,9 @@ def test_a_tier_whose_tasks_are_untold_has_its_name_in_the_steps(quay: Run) -> N
     told = draft("terms_set", "2025-01-01T11:00", from_on="2025-01-01", tiers=[tier])
     opened = draft("job_opened", "2026-02-01T09:00", TAG, "j1")
     quoted = agreed("2026-02-01", TAG, "j1", "q", line("rescue", 4000, 30))
-    worked = draft("labour_logged", "2026-02-01T12:00", TAG, "j1", task="brakes", minutes=40)
+    worked = draft("labour_logged", "2026-02-01T12:00", TAG, "j1", task="brakes", minutes=1040)
     recorded(terms(), told, bike(TAG), opened, *quoted, worked)
     steps = quay("labour", "--job", "j1", "--json").json["minutes"]
-    assert [(step["label"], step["key"], step["change"]) for step in steps[1:-1]] == [
-        ("roadside rescue", "rescue", 10)
-    ]
+    (step,) = steps[1:-1]
+    assert (step["label"], step["key"], step["change"]) == ("roadside rescue", "rescue", 1010)
+    assert step["note"] == "quoted 30, worked 1,040"
