@@ -196,7 +196,7 @@ CASES: dict[str, Case] = {
         march("quote_given", again(taxed("3", 1)), **job()),
         march("quote_given", again(taxed("2", 400), quote="q2", replaces="q1"), **job()),
         "data.lines",
-        "12.11 EUR with tax is more than the ceiling of 12.10 EUR",
+        "€12.11 with tax is more than the ceiling of €12.10",
     ),
     "charged_without_quote": Case(
         AGREED,
@@ -228,7 +228,7 @@ CASES: dict[str, Case] = {
         march("job_closed", charge(line("a", quote_line="1", net_minor=1001)), **job()),
         march("job_closed", charge(line("a", quote_line="1", net_minor=999)), **job()),
         "data.lines[0].net_minor",
-        "10.01 EUR is more than the 10.00 EUR agreed",
+        "€10.01 is more than the €10.00 agreed",
     ),
     "charged_otherwise": Case(
         AGREED,
@@ -249,14 +249,21 @@ CASES: dict[str, Case] = {
         march("quote_given", quote({**taxed("1", 5000), "tax_minor": 99999}), **job()),
         march("quote_given", quote({**taxed("1", 5000), "tax_minor": 1050}), **job()),
         "data.lines[0].tax_minor",
-        "999.99 EUR is not the tax of 50.00 EUR at 0.21",
+        "€999.99 is not the tax of €50.00 at 0.21",
     ),
     "below_nought": Case(
         [BORN, OPEN],
         march("quote_given", quote(line("1", net_minor=-500)), **job()),
         march("quote_given", quote(line("1", line_type="other", net_minor=-500)), **job()),
         "data.lines[0].net_minor",
-        "labour chain is -5.00 EUR, below nought",
+        "labour chain is -€5.00, below nought",
+    ),
+    "minutes_above_a_day": Case(
+        [BORN, OPEN],
+        march("labour_logged", {"task": "chain", "minutes": 1441}, **job()),
+        march("labour_logged", {"task": "chain", "minutes": 1440}, **job()),
+        "data.minutes",
+        "1441 minutes are more than the 1440 of a day",
     ),
     "discount_left_out": Case(
         [
@@ -271,21 +278,21 @@ CASES: dict[str, Case] = {
             **job(),
         ),
         "data.lines",
-        "line 2 (regular), -2.00 EUR, was agreed and is left out",
+        "line 2 (regular), -€2.00, was agreed and is left out",
     ),
     "amount_below_nought": Case(
         [BORN, OPEN],
         march("quote_given", quote(line("1", cost_minor=-1)), **job()),
         march("quote_given", quote(line("1", cost_minor=0)), **job()),
         "data.lines[0].cost_minor",
-        "-0.01 EUR is below nought",
+        "-€0.01 is below nought",
     ),
     "goodwill_charged": Case(
         AGREED,
         march("job_closed", charge(line("a", is_goodwill=True)), **job()),
         march("job_closed", charge(given_away("a")), **job()),
         "data.lines[0].net_minor",
-        "line a is goodwill and charged at 10.00 EUR",
+        "line a is goodwill and charged at €10.00",
     ),
     "wrong_currency": Case(
         [BORN, OPEN],

@@ -12,6 +12,7 @@ from ledger.state import BikeState, in_order
 
 _LOG_INSTEAD = "Enter the minutes worked afterwards instead (labour_logged, by clock log)"
 _MINUTE = timedelta(minutes=1)
+_A_DAY = 24 * 60
 
 
 def _clocks(state: BikeState, event: Event, facts: BookFacts) -> list[Event]:
@@ -105,10 +106,28 @@ def minutes_above_clock(
         yield Finding("data.minutes", wrong, "Log what was worked besides (labour_logged)")
 
 
+@warns(
+    "minutes_above_a_day",
+    "more minutes entered at once than a day has",
+    *("labour_stopped", "labour_logged", "goodwill_given"),
+)
+def minutes_above_a_day(
+    state: BikeState,
+    event: kinds.LabourStopped | kinds.LabourLogged | kinds.GoodwillGiven,
+    facts: BookFacts,
+) -> Iterator[Finding]:
+    """Warn of a figure that one pair of hands cannot have worked on one day."""
+    minutes = event.data.minutes
+    if minutes is not None and minutes > _A_DAY:
+        wrong = f"{minutes} minutes are more than the {_A_DAY} of a day"
+        yield Finding("data.minutes", wrong, "Strike it and enter what was worked, day by day")
+
+
 RULES = (
     labour_already_running,
     labour_not_started,
     labour_still_running,
     clock_forgotten,
     minutes_above_clock,
+    minutes_above_a_day,
 )
