@@ -15,6 +15,7 @@ from dashboard import (
     filters,
     markup,
     panels,
+    rider_page,
     series,
     worked_out,
 )
@@ -63,6 +64,7 @@ def _known(book: Book, tag: str) -> None:
     view = data.view(book, tag, as_at)
     st.html(panels.identity(bike, view, data.person(book, view.rider), words))
     st.html(panels.wear_link(tag, "" if day == last else day.isoformat()))
+    rider_page.offer(book, bike, as_at, words)
     _date_control(bike, words, day, first, last)
     with st.container(key="body"):
         main, side = st.columns([7, 5], gap="large")

@@ -9,7 +9,6 @@ import typer
 from ledger.cli.options import DEFAULT_BOOK, AsJson, BookPath, open_book
 from ledger.cli.output import say, say_json
 from ledger.cli.outputs import Force, Out, check_out, write_out
-from ledger.cli.receipt import count_words
 from ledger.errors import WrongUse
 
 if TYPE_CHECKING:
@@ -60,6 +59,7 @@ def tags(
     check_out(out, is_replacing=force)
     from datetime import UTC, datetime
 
+    from ledger.cli.receipt import count_words
     from ledger.reports.tags import labels_of, tags_pdf
 
     chosen = _chosen(open_book(book_path), named or [], new)

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from io import BytesIO
 from typing import Any
 
+from ledger.reports.glyphs import MAY_BREAK
 from ledger.reports.shapes import HandedBack, ReceiptOfBook, Report
 from ledger.reports.typeset import pdf_of, png_of, printable_data
 from ledger.reports.words import capital
@@ -55,13 +56,17 @@ def page_data(report: Report) -> dict[str, Any]:
             "sections": [section for section in _sections(report) if _has(section)],
             "caution": report.caution,
             "proof": _proof(report),
-            "title": f"{report.name}, tag {report.bike}: what was done",
             "region": report.territory,
         }
     )
-    day = report.made_at
-    made = {"year": day.year, "month": day.month, "day": day.day}
-    return {**told, "made": made, "code": qr_svg(report.receipt.text())}
+    day, code = report.made_at, report.receipt.text()
+    return {
+        **told,
+        "title": f"{told['name'].replace(MAY_BREAK, '')}, tag {report.bike}: what was done",
+        "made": {"year": day.year, "month": day.month, "day": day.day},
+        "code": qr_svg(code),
+        "alt": f"QR code of the receipt: {code}",
+    }
 
 
 def _facts(report: Report) -> list[list[str]]:
@@ -214,8 +219,6 @@ def _proof(report: Report) -> dict[str, Any]:
             ["Newest entry of this job", f"number {receipt.seq}"],
             ["Page made", report.made_on],
         ],
-        "alt": f"QR code of the receipt: book {receipt.shop}, {receipt.size} events, root "
-        f"{receipt.root}, bike {receipt.bike}, job {receipt.job}, entry {receipt.seq}",
     }
 
 

@@ -83,6 +83,9 @@ def test_every_example_of_the_help_works(lockring: Run, example: list[str]) -> N
         prepare(lockring, has_bike=not is_new, is_record=example[0] == "record")
     if example[0] == "clock":
         on_the_clock(lockring, example)
+    if example[0] == "report":
+        done = lockring("record", "job_opened", "--bike", TAG, "--job", "J-1")
+        assert done.code == 0, done.err
     if example[0] == "quote":
         quoted(lockring)
     done = lockring(*example)
