@@ -9,7 +9,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import bench_html
+from dashboard import bench_html, bench_words
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from ledger.bench.walk import Ask
@@ -35,6 +35,10 @@ class Form:
     def value(self, of: str) -> Any:
         """Give what stands in a field."""
         return st.session_state.get(self.key(of))
+
+    def answer(self, of: str) -> Any:
+        """Give the answer to a choice: the press, or what was picked from the list beside it."""
+        return self.value(of) or self.value(f"other_{of}")
 
     def text(self, of: str) -> str:
         """Give what is typed in a field, without the spaces around it."""
@@ -91,12 +95,12 @@ class Form:
 
 def is_asked(ask: Ask, form: Form, fields: Sequence[str]) -> bool:
     """Say whether a question is asked, as the answers before it stand."""
-    if any(form.value(name) not in (None, "") for name in ask.skipped_if if name in fields):
+    if any(form.answer(name) not in (None, "") for name in ask.skipped_if if name in fields):
         return False
     if ask.only_if is None:
         return True
     name, answers = ask.only_if
-    said = form.value(name)
+    said = form.answer(name)
     return bool(said) if not answers else str(said).casefold() in answers
 
 
@@ -129,7 +133,7 @@ def draw_field(form: Form, ask: Ask, keep: Callable[[], None], label: str = "") 
     elif offered and len(offered) <= MOST_PRESSES:
         presses(form, ask.field, named, offered, keep)
     elif offered:
-        listed(form, ask.field, named, offered, keep)
+        pick(form, ask.field, named, offered, bench_words.LIKELY.get(ask.of, ()), keep)
     else:
         line(form, ask.field, named, keep, is_number=ask.answer in NUMBERS)
 
@@ -156,6 +160,23 @@ def presses(
         on_change=keep,
         wrap=True,
     )
+
+
+def pick(
+    form: Form,
+    of: str,
+    label: str,
+    offered: Mapping[str, str],
+    likely: Sequence[str],
+    keep: Callable[[], None],
+) -> None:
+    """Offer the likely answers as presses, and every other one as a list."""
+    first = {code: offered[code] for code in likely if code in offered}
+    if first:
+        presses(form, of, label, first, keep)
+    if form.value(of) is None:
+        rest = {code: said for code, said in offered.items() if code not in first}
+        listed(form, f"other_{of}", f"{label}: another" if first else label, rest, keep)
 
 
 def listed(
@@ -194,7 +215,6 @@ def line(
             on_change=keep,
             placeholder=placeholder,
             live="300ms" if is_live else False,
-            max_chars=40 if is_number else 2000,
         )
 
 
@@ -212,7 +232,7 @@ def payload(form: Form, asks: Sequence[Ask], unit: str = "") -> dict[str, Any]:
     for ask in asks:
         if not is_asked(ask, form, fields):
             continue
-        value = form.value(ask.field)
+        value = form.answer(ask.field)
         if value in (None, "", []) or (isinstance(value, str) and not value.strip()):
             if ask.is_needed:
                 raise NotRead(f"{ask.words}: this is needed.")

@@ -108,9 +108,9 @@ def bike_head(bike: BikeAtBench, name: str, small: str) -> str:
     """Give which bike is on the stand."""
     plates = "".join(tag_plate(tag) for tag in (bike.tag, *bike.other_tags))
     return (
-        f'<div class="lk-stand"><a href="bike?tag={text(bike.tag)}" target="_self" '
-        f'aria-label="The page of bike {text(bike.tag)}">{plates}</a>'
-        f"<p><b>{text(name)}</b><small>{text(small)}</small></p></div>"
+        f'<a class="lk-stand" href="bike?tag={text(bike.tag)}" target="_self">'
+        f'<span class="lk-plates">{plates}</span>'
+        f'<span class="lk-which"><b>{text(name)}</b><small>{text(small)}</small></span></a>'
     )
 
 

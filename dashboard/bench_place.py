@@ -6,14 +6,13 @@ from dataclasses import dataclass
 
 from dashboard.bench_address import STEPS
 from dashboard.bench_stand import Stand
+from dashboard.bench_worked import tier_line
 from ledger.bench.shapes import Bench, Place, SystemLook
 from ledger.bench.stepping import resumed
 from ledger.bench.walk import WALK
 
 ALL = "all"
 """As an item: the whole step, as a list."""
-WHEN_NEEDED = ("quote",)
-"""Steps that a walk only passes: whoever needs them opens them."""
 TITLES = {step.key: step.title for step in WALK}
 SHORT = TITLES | {"answer": "Answer", "torque": "Torque"}
 """The words on the scale."""
@@ -61,9 +60,19 @@ def is_open(stand: Stand, step: str) -> bool:
     """Say whether a walk stops at a step."""
     if step in ("inspect", "measure", "torque", "pressures", "answer"):
         return bool(open_items(stand, step))
-    if step in WHEN_NEEDED or step in stand.left_out("steps"):
+    if step in stand.left_out("steps"):
         return False
+    if step == "quote":
+        return _is_to_be_quoted(stand)
     return step in ("work", "hand_back", "close") or stand.step(step).state != "done"
+
+
+def _is_to_be_quoted(stand: Stand) -> bool:
+    """Say whether the tier that was booked has a price nobody was told yet."""
+    job = stand.bench.job
+    if job is None or job.tier is None or stand.bench.quoted:
+        return False
+    return tier_line(stand.book, job.tier) is not None
 
 
 def next_step(stand: Stand, step: str) -> str:

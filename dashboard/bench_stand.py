@@ -13,11 +13,13 @@ from dashboard import bench_press, data
 from dashboard.bench_address import FORM, ITEM, JOB, STEP, TAG, WHO, BenchAsked
 from dashboard.bench_press import Heard
 from dashboard.labour_say import LabourSay
+from dashboard.time_clock import Said
 from dashboard.words import Words
 from ledger.bench import drafts
 from ledger.bench.reading import bench_of
 from ledger.bench.shapes import Bench, StepAt
 from ledger.book import Book
+from ledger.errors import LedgerError
 from ledger.unsent import FormKey, Unsent
 
 LEFT_OUT = "bench_left_out"
@@ -71,7 +73,11 @@ class Stand:
     def keep(self, form: str, values: dict[str, Any]) -> None:
         """Keep what is typed in a form until it is recorded or thrown away."""
         rider = self.bench.bike.rider
-        unsent_of(self.book).put(self.form_key(form), values, rider=rider)
+        try:
+            unsent_of(self.book).put(self.form_key(form), values, rider=rider)
+        except (LedgerError, OSError) as error:
+            words = f"What you typed is on this page alone: {error}"
+            bench_press.hear(Heard(Said(" ".join(words.split()), False), form=form))
 
     def throw_away(self, form: str) -> None:
         """Forget a form."""

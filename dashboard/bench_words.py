@@ -79,6 +79,14 @@ LIKELY_FAULTS: dict[str, tuple[str, ...]] = {
     "equipment": ("loose", "rub", "missing", "bent", "dead", "broken"),
 }
 """The faults offered first for each system; every other one is a list away."""
+LIKELY: dict[str, tuple[str, ...]] = {
+    "treatments": ("cleaned", "lubricated", "trued", "bled", "centred", "tightened", "greased"),
+    "quantities": ("gap", "tension", "play", "sag", "clicks", "height"),
+    "tasks": ("fitting", "brakes", "gears", "wheel_truing", "tyres", "cleaning", "bearings"),
+    "faults": ("noise", "skipping", "squeal", "play", "slow_shifting", "creak"),
+    "causes": ("wear", "dry", "cable_friction", "under_torqued", "impact", "unknown"),
+}
+"""What is offered first of a long list of the vocabulary."""
 TASK_OF_STEP = {
     "bike": "booking_in", "rider": "booking_in", "booking": "booking_in", "distance": "booking_in",
     "quote": "booking_in", "answer": "booking_in", "inspect": "inspection", "measure": "inspection",

@@ -257,7 +257,7 @@ def _closed(form: Form) -> None:
             if form.text(one.line.line)
         }
         try:
-            lines: list[dict[str, Any]] = charge_lines(back, came_to)
+            lines: list[dict[str, Any]] = charge_lines(stand.book, stand.bench, came_to)
         except (LedgerError, ValueError) as error:
             raise NotRead(str(error)) from None
         return [drafts.closed(stand.hand, form.id, lines, stand.book.settings.currency)]

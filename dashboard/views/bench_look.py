@@ -15,7 +15,7 @@ from ledger.bench import drafts
 from ledger.bench.shapes import SystemLook
 
 FOUND = ("watch", "due", "unsafe")
-FIELDS = ("position", "fault", "other_fault", "cause", "note")
+FIELDS = ("position", "fault", "other_fault", "cause", "other_cause", "note")
 
 
 def inspect_view(stand: Stand, item: str | None) -> None:
@@ -91,17 +91,11 @@ def _found(stand: Stand, system: SystemLook, verdict: str) -> None:
         show(bench_html.judged(verdict, ()))
     places = {code: capital(words.position(code)) for code in system.positions}
     bench_form.presses(form, "position", "Where", places, keep)
-    likely = [
-        code for code in bench_words.LIKELY_FAULTS.get(system.system, ()) if code in known.faults
-    ]
-    bench_form.presses(
-        form, "fault", "Fault", {code: capital(words.fault(code)) for code in likely}, keep
-    )
-    if form.value("fault") is None:
-        others = {code: capital(words.fault(code)) for code in known.faults if code not in likely}
-        bench_form.listed(form, "other_fault", "Another fault", others, keep)
+    faults = {code: capital(words.fault(code)) for code in known.faults}
+    likely = bench_words.LIKELY_FAULTS.get(system.system, ())
+    bench_form.pick(form, "fault", "Fault", faults, likely, keep)
     causes = {code: capital(words.cause(code)) for code in known.causes}
-    bench_form.listed(form, "cause", "Cause, where it is known", causes, keep)
+    bench_form.listed(form, "other_cause", "Cause, where it is known", causes, keep)
     bench_form.line(form, "note", "Note", keep)
     press_button(
         f"Record: {verdict}",
@@ -117,7 +111,7 @@ def _found(stand: Stand, system: SystemLook, verdict: str) -> None:
 
 def _record_found(form: Form, system: SystemLook, verdict: str) -> None:
     stand = form.stand
-    fault = form.value("fault") or form.value("other_fault")
+    fault = form.answer("fault")
     position = form.value("position") or system.system
     pieces.record(
         form,
@@ -128,7 +122,7 @@ def _record_found(form: Form, system: SystemLook, verdict: str) -> None:
                 position,
                 verdict,
                 fault=fault,
-                cause=form.value("cause"),
+                cause=form.answer("cause"),
                 note=form.text("note"),
             )
         ],

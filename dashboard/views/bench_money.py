@@ -66,9 +66,12 @@ def quote_view(stand: Stand, item: str | None) -> None:
         press_button("Give the quote", "give-quote", _give, form, is_first=True)
         press_button("Take the last line off", "take-line", _taken, stand)
     else:
-        press_button(
-            "Nothing to quote: go on", "on-quote", pieces.go_on, stand, "quote", is_first=True
-        )
+        press_button("Nothing to quote: go on", "on-quote", _nothing, stand, is_first=True)
+
+
+def _nothing(stand: Stand) -> None:
+    stand.left_out("steps").add("quote")
+    pieces.go_on(stand, "quote")
 
 
 def line_name(stand: Stand, line: Line) -> str:
@@ -110,7 +113,7 @@ def _taken(stand: Stand) -> None:
 def _line(stand: Stand, kind: str) -> None:
     """Draw what one line says."""
     asks = LINE_ASKS[kind]
-    fields = tuple(ask.field for ask in asks)
+    fields = tuple(name for ask in asks for name in (ask.field, f"other_{ask.field}"))
     form = Form(stand, f"line {kind}")
     pieces.head(stand, "quote", KINDS[kind])
     pieces.left_typed(form, form.begin(*fields), *fields)

@@ -60,7 +60,7 @@ def _photos(stand: Stand, place: Place) -> None:
     key = f"bench_photo-{count}"
     st.file_uploader(
         f"Take or choose a photo {where}",
-        ["jpg", "jpeg", "png", "webp"],
+        ["image/jpeg", "image/png", "image/webp"],
         key=key,
         on_change=_attach,
         args=(stand, key, position),

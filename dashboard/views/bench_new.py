@@ -54,7 +54,7 @@ def new_view(book: Book, actor: str) -> None:
         on_change=keep,
         placeholder="Colour, basket, stickers, anything",
     )
-    st.file_uploader("A photo of it", ["jpg", "jpeg", "png", "webp"], key="new-photo")
+    st.file_uploader("A photo of it", ["image/jpeg", "image/png", "image/webp"], key="new-photo")
     st.text_input("Make, if it says", key="new-make", on_change=keep)
     st.text_input("Model, if it says", key="new-model", on_change=keep)
     kinds = list(words.vocabulary.bike_kinds)

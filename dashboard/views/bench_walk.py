@@ -157,18 +157,18 @@ def _clock(stand: Stand) -> None:
             said = "paused" if paused else stand.words.task(own.task) if own else "stopped"
             show(bench_html.clock(stand.money.figure(minutes), said))
         if own is not None:
-            press_button("Pause", "clock-pause", _move, stand, time_clock.paused)
-            press_button("Stop", "clock-stop", _move, stand, time_clock.stopped)
+            press_button("Pause", "bench-pause", _move, stand, time_clock.paused)
+            press_button("Stop", "bench-stop", _move, stand, time_clock.stopped)
         elif paused:
-            press_button("Go on", "clock-resume", _move, stand, time_clock.resumed)
-            press_button("Stop", "clock-end", _move, stand, time_clock.stopped)
+            press_button("Go on", "bench-resume", _move, stand, time_clock.resumed)
+            press_button("Stop", "bench-end", _move, stand, time_clock.stopped)
         else:
-            press_button("Start clock", "clock-start", _start, stand)
+            press_button("Start clock", "bench-start", _start, stand)
     heard = st.session_state.get(CLOCK_SAID)
     if heard is not None and not heard.is_recorded:
         show(bench_html.refused(heard.words))
         if heard.again is not None:
-            press_button("They are right: record it", "clock-again", _again, heard.again)
+            press_button("They are right: record it", "bench-clock-again", _again, heard.again)
 
 
 def _minutes_before(stand: Stand) -> int:

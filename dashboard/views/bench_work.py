@@ -88,7 +88,8 @@ def _open(stand: Stand) -> list[str]:
 
 def _form(stand: Stand, step: Step) -> None:
     asks = _asks(stand, step)
-    fields = tuple(dict.fromkeys([*(ask.field for ask in asks), "system"]))
+    asked = [ask.field for ask in asks]
+    fields = tuple(dict.fromkeys([*asked, *(f"other_{one}" for one in asked), "system"]))
     form = Form(stand, f"work {step.key}", {ask.field: ask.default for ask in asks if ask.default})
     pieces.head(stand, "work", LABELS[step.key])
     typed = form.begin(*fields)
@@ -103,7 +104,7 @@ def _form(stand: Stand, step: Step) -> None:
     plain = [ask for ask in asks if ask.field != "position"]
     first, later = [a for a in plain if a.field not in MORE], [a for a in plain if a.field in MORE]
     bench_form.draw(form, first, keep)
-    if step.key == "adjust" and form.value("quantity"):
+    if step.key == "adjust" and form.answer("quantity"):
         show(bench_html.note(f"In {_unit(stand, form)}."))
     press_button("Record", f"record-{step.key}", _record, form, step, asks, is_first=True)
     if later:
@@ -133,12 +134,14 @@ def place(form: Form, keep: pieces.Callable[[], None], *, is_needed: bool = True
 
 
 def _likely(stand: Stand) -> list[str]:
-    """Give the positions that this job is about: found, past their limit, or in its quote."""
+    """Give the positions that this job is about: worked on, found, past a limit, or quoted."""
     bench = stand.bench
     found = [one.position for one in bench.faults]
     past = [one.position for one in bench.hand_back.past_limits]
     quoted = [one.line.position for one in bench.quoted if one.line.position]
-    return list(dict.fromkeys([*past, *found, *quoted]))[:8]
+    worked = [one.position for one in bench.entries if one.step == "work" and one.position]
+    watched = [one.position for one in bench.measures if one.done and one.done.verdict == "watch"]
+    return list(dict.fromkeys([*worked[:3], *past, *found, *quoted, *watched]))[:8]
 
 
 def _asks(stand: Stand, step: Step) -> tuple[Ask, ...]:
@@ -155,7 +158,7 @@ def _asks(stand: Stand, step: Step) -> tuple[Ask, ...]:
 
 
 def _unit(stand: Stand, form: Form) -> str:
-    word = stand.words.vocabulary.quantities.get(form.value("quantity") or "")
+    word = stand.words.vocabulary.quantities.get(form.answer("quantity") or "")
     return word.unit if word else ""
 
 

@@ -123,7 +123,7 @@ def whole_service(hand: Hand) -> None:
     hand.tap("Record")
     hand.tap("Treat")
     hand.choose("Chain")
-    _pick(hand, "What was done", "lubricated")
+    hand.choose("Lubricated")
     hand.tap("Record")
     hand.tap("Nothing more: go on")
     while "step=torque" in hand.page.url:
@@ -134,9 +134,3 @@ def whole_service(hand: Hand) -> None:
     hand.tap("Record the hand-back")
     hand.tap("Close the job")
 
-
-def _pick(hand: Hand, label: str, answer: str) -> None:
-    """Pick from a list: one tap opens it, one tap chooses."""
-    box = hand.page.locator(".st-key-bench").get_by_role("combobox", name=label)
-    box.tap()
-    hand.tap_on(hand.page.get_by_role("option", name=answer).first, f"{label}: {answer}")
