@@ -22,9 +22,15 @@ def address(as_at: str = "", **asked: str) -> str:
     return f"wear?{urlencode(given, quote_via=quote)}" if given else "wear"
 
 
-def waiting() -> str:
-    """Give what stands there while all of a book's wear is worked out."""
-    return '<p class="lk-note lk-wait">Working out how every part wears…</p>'
+def waiting(title: str, doing: str = "Working out how every part wears…") -> str:
+    """Give what stands there while all of a book's wear is worked out: the page, and what it does.
+
+    It shows where that takes longer than a blink.
+    """
+    return (
+        f'<div class="lk-wait"><header class="lk-identity"><h1>{text(title)}</h1></header>'
+        f'<p class="lk-note" role="status">{text(doing)}</p></div>'
+    )
 
 
 def as_at_note(day: date | None, words: Words) -> str:

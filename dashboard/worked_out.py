@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import data
+from dashboard import data, stands
 from ledger.asking import Asker
 from ledger.book import Book
 from ledger.figures.bench import BikeChoice, NoChoice, choice_of
@@ -35,7 +35,13 @@ def wear(book: Book, day: date | None = None) -> BookWear:
     """Give how everything wears, as at the end of a day; None for now."""
     today = data.today(book)
     wanted = today if day is None else min(day, today)
-    return _wear(book, str(book.path), book.head.commit, wanted, wanted == today)
+    is_now = wanted == today
+    return _wear(book, str(book.path), _commit(book, is_now), wanted, is_now)
+
+
+def _commit(book: Book, is_now: bool) -> int:
+    """Give the commit as of which great figures stand: the past is always as it is known last."""
+    return stands.commit_shown(book) if is_now else book.head.commit
 
 
 @st.cache_resource(show_spinner=False, max_entries=3)
@@ -58,7 +64,8 @@ def reading_errors(wear: BookWear, series: str) -> Mapping[str, float]:
 
 def lives(book: Book, wear: BookWear, family: str, unit: str) -> FamilyLives:
     """Give how long the parts of a family last."""
-    return _lives(wear, str(book.path), book.head.commit, wear.today, family, unit)
+    commit = _commit(book, wear.today >= data.today(book))
+    return _lives(wear, str(book.path), commit, wear.today, family, unit)
 
 
 @st.cache_resource(show_spinner=False, max_entries=40)
@@ -75,7 +82,8 @@ def due(book: Book, day: date | None, within_days: int, *, is_every: bool = Fals
     """
     today = data.today(book)
     changed_at = data.register_at(book)
-    key = (str(book.path), book.head.commit, changed_at, today if day is None else day)
+    commit = _commit(book, day is None or day >= today)
+    key = (str(book.path), commit, changed_at, today if day is None else day)
     return _due(book, wear(book, day), key, within_days, None if is_every else SEEN_WITHIN_DAYS)
 
 
@@ -94,7 +102,13 @@ def _due(
 
 def chains(book: Book, day: date | None) -> ChainsReport:
     """Give what is known of chains that run long, as at the end of a day; None for now."""
-    return _chains(book, *_key_of(book, day), data.asker().of_role)
+    return _chains(book, *_great_key(book, day), data.asker().of_role)
+
+
+def _great_key(book: Book, day: date | None) -> tuple[str, int, date, bool]:
+    """Give the same as `_key_of` for what may stand for a while."""
+    path, _, wanted, is_now = _key_of(book, day)
+    return path, _commit(book, is_now), wanted, is_now
 
 
 def _key_of(book: Book, day: date | None) -> tuple[str, int, date, bool]:
@@ -118,7 +132,7 @@ def _chain_book(_book: Book, path: str, commit: int, day: date, is_now: bool) ->
 
 def choice(book: Book, day: date | None, tag: str) -> BikeChoice | NoChoice:
     """Give the choice over a bike's worn chain, as at the end of a day; None for now."""
-    of = _chain_book(book, *_key_of(book, day))
+    of = _chain_book(book, *_great_key(book, day))
     return choice_of(of, tag, book.aliases().get(tag))
 
 

@@ -17,6 +17,7 @@ from dashboard import (
     panels,
     rider_page,
     series,
+    stands,
     worked_out,
 )
 from dashboard.data import Bike
@@ -97,7 +98,8 @@ def _choice(book: Book, tag: str, day: date, where: DeltaGenerator) -> None:
     where.html('<p class="lk-note">Pricing what to do about the chain …</p>')
     found = worked_out.choice(book, None if day >= data.today(book) else day, tag)
     say = BenchWords(book.settings)
-    where.html(panels.bench_choice(say.line(found), say.assumes(found)))
+    note = "" if day < data.today(book) else stands.note(book, data.words_of(book))
+    where.html(panels.bench_choice(say.line(found), say.assumes(found)) + note)
 
 
 def _keep_address(tag: str, day: date, last: date) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import chain_charts, data, filters, markup, wear_panels, worked_out
+from dashboard import chain_charts, data, filters, markup, stands, wear_panels, worked_out
 from dashboard import chain_words as say
 from dashboard.chain_words import Money
 from dashboard.due_panels import choices
@@ -60,7 +60,10 @@ def page() -> None:
     book = data.open_book()
     day = filters.asked_day(st.query_params.get(AS_AT))
     day = None if day is None or day >= data.today(book) else day
+    waiting = st.empty()
+    waiting.html(wear_panels.waiting("Chains", "Working out what every chain did…"))
     report, words = worked_out.chains(book, day), data.words_of(book)
+    stands.tell(waiting, "" if day else stands.note(book, words))
     if report.shop is None:
         _nothing(day, words)
         return

@@ -6,7 +6,7 @@ from datetime import date
 
 import streamlit as st
 
-from dashboard import data, due_panels, filters, wear_panels, worked_out
+from dashboard import data, due_panels, filters, stands, wear_panels, worked_out
 from dashboard.due_panels import SORTS, Asked
 from dashboard.words import Words
 from ledger.book import Book
@@ -23,7 +23,7 @@ def page() -> None:
     book = data.open_book()
     asked, day = _asked(book)
     waiting = st.empty()
-    waiting.html(wear_panels.waiting())
+    waiting.html(wear_panels.waiting("Due"))
     found = worked_out.due(book, day, asked.within_days, is_every=asked.is_every)
     waiting.empty()
     words = data.words_of(book)
@@ -31,6 +31,7 @@ def page() -> None:
     head = wear_panels.facts(title, facts)
     st.html(
         wear_panels.as_at_note(day, words)
+        + ("" if day else stands.note(book, words))
         + head
         + due_panels.note(asked)
         + due_panels.controls(asked)

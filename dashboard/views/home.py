@@ -7,7 +7,16 @@ from typing import cast
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from dashboard import data, home_figures, home_panels, markup, panels, wear_panels, worked_out
+from dashboard import (
+    data,
+    home_figures,
+    home_panels,
+    markup,
+    panels,
+    stands,
+    wear_panels,
+    worked_out,
+)
 from dashboard.home_address import rows_asked
 from dashboard.home_words import WAITS, HomeWords
 from dashboard.labour_say import LabourSay
@@ -67,7 +76,8 @@ def _seen_last(book: Book) -> str:
 
 def _due(book: Book, where: DeltaGenerator) -> None:
     found = worked_out.due(book, None, WEEK_DAYS)
-    where.html(home_panels.due(found, found.calls[:FIRST_CALLS], DueWords(book.settings)))
+    shown = home_panels.due(found, found.calls[:FIRST_CALLS], DueWords(book.settings))
+    where.html(shown + stands.note(book, data.words_of(book)))
 
 
 # -- the rows behind a figure -----------------------------------------------------------------

@@ -13,6 +13,7 @@ from dashboard import (
     lives_charts,
     lives_panels,
     panels,
+    stands,
     wear_charts,
     worked_out,
 )
@@ -53,13 +54,14 @@ def _shown(book: Book) -> Shown:
     asked, today = filters.asked_day(st.query_params.get(AS_AT)), data.today(book)
     past = asked if asked is not None and asked < today else None
     waiting = st.empty()
-    waiting.html(show.waiting())
+    waiting.html(show.waiting("Wear"))
     worn = worked_out.wear(book, past)
-    waiting.empty()
+    words = data.words_of(book)
+    stands.tell(waiting, "" if past else stands.note(book, words))
     return Shown(
         book=book,
         wear=worn,
-        words=data.words_of(book),
+        words=words,
         day=past or today,
         as_at=past.isoformat() if past else "",
         families=worked_out.families(worn),

@@ -169,7 +169,7 @@ def test_the_masthead_marks_the_page_shown(ten: Path, opened: Opener) -> None:
     """Links to the pages stand on every page, the one shown marked for screen readers."""
     page = shown(opened(ten, page="wear"))
     assert '<a href="wear" target="_self" aria-current="page">Wear</a>' in page
-    assert '<a href="." target="_self">Bikes</a>' in page
+    assert '<a href="bikes" target="_self">Bikes</a>' in page
 
 
 def test_a_part_that_is_not_due_yet_says_when_it_will_be(ten: Path, opened: Opener) -> None:
