@@ -201,6 +201,22 @@ class Keyring:
             self._ciphers[key] = AESSIV(row[0]) if row else None
         return self._ciphers[key]
 
+    def load(self) -> None:
+        """Read every key at once, for whoever is about to open the text of many riders."""
+        with self._database.connect() as connection:
+            rows = connection.execute("select key, secret from keys").fetchall()
+        for key, secret in rows:
+            if key not in self._ciphers:
+                self._ciphers[key] = AESSIV(secret)
+
+    def follow(self) -> frozenset[str]:
+        """Give the ids of all keys there are, and drop from memory those that are gone."""
+        with self._database.connect() as connection:
+            found = frozenset(key for (key,) in connection.execute("select key from keys"))
+        self._ciphers = {key: made for key, made in self._ciphers.items() if key in found}
+        self._by_rider = {who: key for who, key in self._by_rider.items() if key in found}
+        return found
+
     def seal(self, key: str, text: str, event_id: str, field: str) -> dict[str, str] | None:
         """Seal text under a key for one field of one event; None where the key is gone.
 

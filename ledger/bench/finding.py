@@ -15,9 +15,9 @@ from ledger.bench.newer import events_after
 from ledger.bench.scene import scene_of
 from ledger.bench.shapes import FoundBike
 from ledger.clocks import open_jobs
-from ledger.events import parse_event
-from ledger.events.types import TAG_ALPHABET
-from ledger.kept import Keep, as_it_is, kept
+from ledger.events.types import TAG_ALPHABET, Sealed
+from ledger.events.upcast import upcast
+from ledger.kept import FEWEST_EVENTS, Keep, as_it_is, kept
 from ledger.queries import asked_of, whole_table
 
 if TYPE_CHECKING:
@@ -25,15 +25,12 @@ if TYPE_CHECKING:
 
     from ledger.book import Book
 
-SUMMARIES, REGISTRATIONS = (
-    Keep(name, (relation,), partial(as_it_is, relation), ("ledger.kept.keep",))
-    for name, relation in (
-        ("bikes_known", "bike_summary"),
-        ("registrations", "registration_documents"),
-    )
+SUMMARIES = Keep(
+    "bikes_known", ("bike_summary",), partial(as_it_is, "bike_summary"), ("ledger.kept.keep",)
 )
-OF_FINDING = (SUMMARIES, REGISTRATIONS)
-"""What is kept of a great book so that a bike is found quickly; its text stays sealed."""
+OF_FINDING = (SUMMARIES,)
+"""What is kept of a great book so that its bikes are listed quickly. What they look like is not
+kept: it is sealed, and read from the registrations once a server."""
 _FOLDED = str.maketrans("ilo", "110")
 
 
@@ -47,7 +44,12 @@ class _Catalogue:
     """By the first of a bike's tags."""
     ordered: list[tuple[FoundBike, str]] | None = None
     """Seen last first, each with all it says in small letters but its rider's name."""
+    is_described: bool = False
+    """Descriptions were read, not only what the lists of bikes have."""
+    keys: set[str] = field(default_factory=set)
+    """The keys that the descriptions were sealed with."""
     register_at: int = 0
+    """When the register last changed, as last looked at."""
 
 
 _catalogues: WeakKeyDictionary[Book, _Catalogue] = WeakKeyDictionary()
@@ -58,10 +60,12 @@ def look_for(book: Book, words: str, most: int = 20) -> list[FoundBike]:
     """Give the bikes of which every word is found in tag, make, model, kind, description or the
     rider's name; seen last first. Nothing typed gives the bikes seen last.
 
-    A tag read off a dirty sticker is folded as tags are (O is 0, I and L are 1).
+    A tag read off a dirty sticker is folded as tags are (O is 0, I and L are 1). Descriptions of
+    a great book are read once a server, when something is first looked for; until then those
+    of the bikes seen last are None.
     """
-    ordered = _listed(book)
     wanted = words.casefold().split()
+    ordered = _listed(book, is_described=bool(wanted) or book.head.size < FEWEST_EVENTS)
     names = _names(book)
     found = []
     for bike, text in ordered:
@@ -109,11 +113,11 @@ def _fields_with(bike: FoundBike, name: str, word: str, folded: str) -> Iterable
         yield "rider"
 
 
-def _listed(book: Book) -> list[tuple[FoundBike, str]]:
+def _listed(book: Book, *, is_described: bool) -> list[tuple[FoundBike, str]]:
     with _catalogues_lock:
         catalogue = _catalogues.setdefault(book, _Catalogue())
     with catalogue.lock:
-        _follow(book, catalogue)
+        _follow(book, catalogue, is_described)
         if catalogue.ordered is None:
             bikes = sorted(catalogue.bikes.values(), key=lambda one: one.tag)
             bikes.sort(key=lambda one: one.last_seen_at, reverse=True)
@@ -127,25 +131,32 @@ def _text(bike: FoundBike) -> str:
     return "\n".join(words).casefold()
 
 
-def _follow(book: Book, catalogue: _Catalogue) -> None:
+def _follow(book: Book, catalogue: _Catalogue, is_described: bool) -> None:
     """Bring the catalogue up to the book's newest commit, and to the keys there are."""
-    commit, register_at = book.head.commit, _register_at(book)
-    if catalogue.commit == commit and catalogue.register_at == register_at:
+    commit = book.head.commit
+    is_read = catalogue.commit > 0 and (catalogue.is_described or not is_described)
+    if _lost_a_key(book, catalogue) or not is_read:
+        _read_all(book, catalogue, is_described)
+    elif catalogue.commit == commit:
         return
-    new = None
-    if catalogue.commit and catalogue.register_at == register_at:
-        new = events_after(book, catalogue.commit)
-    if new is None or any(event.bike is None for event in new):
-        catalogue.bikes = _every_bike(book)
     else:
-        for tag in {event.bike for event in new if event.bike is not None}:
-            _again(book, catalogue, tag)
-    catalogue.commit, catalogue.register_at, catalogue.ordered = commit, register_at, None
+        new = events_after(book, catalogue.commit)
+        if new is None or any(event.bike is None for event in new):
+            _read_all(book, catalogue, catalogue.is_described)
+        else:
+            for tag in {event.bike for event in new if event.bike is not None}:
+                _again(book, catalogue, tag)
+    catalogue.commit, catalogue.ordered = commit, None
 
 
-def _register_at(book: Book) -> int:
-    """Give when the register last changed: a key that is gone opens nothing any more."""
-    return book.riders.path.stat().st_mtime_ns if book.riders.path.exists() else 0
+def _lost_a_key(book: Book, catalogue: _Catalogue) -> bool:
+    """Tell whether a key that opened a description is gone since the last look."""
+    path = book.riders.path
+    register_at = path.stat().st_mtime_ns if path.exists() else 0
+    if register_at == catalogue.register_at:
+        return False
+    catalogue.register_at = register_at
+    return not catalogue.keys <= book.keys.follow()
 
 
 def _again(book: Book, catalogue: _Catalogue, tag: str) -> None:
@@ -159,6 +170,8 @@ def _again(book: Book, catalogue: _Catalogue, tag: str) -> None:
     for event in scene.counted:
         if event.kind == "bike_registered":
             told = _said(told, scene.opened(event))
+            if isinstance(event.data.description, Sealed):
+                catalogue.keys.add(event.data.description.key)
     last = max(event.occurred_at for event in scene.counted)
     catalogue.bikes[first] = _bike(scene.tags, told, scene.state.rider, last)
 
@@ -187,29 +200,52 @@ def _bike(
     )
 
 
-def _every_bike(book: Book) -> dict[str, FoundBike]:
+def _read_all(book: Book, catalogue: _Catalogue, is_described: bool) -> None:
+    """Read every bike anew: as its registrations tell, or without them in fewer words."""
+    catalogue.keys.clear()
     joined = book.aliases()
-    told: dict[str, dict[str, Any]] = {}
-    by_time = [(name, "ascending") for name in ("occurred_at", "seq")]
-    for canonical in _table(book, REGISTRATIONS).sort_by(by_time)["canonical"].to_pylist():
-        event = parse_event(json.loads(canonical))
-        first = min(joined.get(event.bike or "", {event.bike or ""}))
-        told[first] = _said(told.get(first, {}), book.reveal(event)["data"])
-    rows = _table(book, SUMMARIES).select(["bike", "rider", "last_seen_at"]).to_pylist()
+    told = _every_registration(book, catalogue, joined) if is_described else {}
+    columns = ["bike", "rider", "last_seen_at", "make", "model", "bike_kind"]
     found = {}
-    for row in rows:
+    for row in _summaries(book).select(columns).to_pylist():
         tags = joined.get(row["bike"], frozenset({row["bike"]}))
         seen = row["last_seen_at"].astimezone(UTC)
-        found[min(tags)] = _bike(tags, told.get(min(tags), {}), row["rider"], seen)
-    return found
+        known = told.get(min(tags), {}) if is_described else row
+        found[min(tags)] = _bike(tags, known, row["rider"], seen)
+    catalogue.bikes, catalogue.is_described = found, is_described
 
 
-def _table(book: Book, keep: Keep) -> pa.Table:
-    """Give what a Keep holds: as kept, or worked out where it is not."""
+def _every_registration(
+    book: Book, catalogue: _Catalogue, joined: Mapping[str, frozenset[str]]
+) -> dict[str, dict[str, Any]]:
+    """Give what each bike's registrations say together, by the first of its tags."""
+    told: dict[str, dict[str, Any]] = {}
+    book.keys.load()
+    by_time = [(name, "ascending") for name in ("occurred_at", "seq")]
+    for canonical in _registrations(book).sort_by(by_time)["canonical"].to_pylist():
+        raw = upcast(json.loads(canonical))
+        data = dict(raw["data"])
+        sealed = data.get("description")
+        if isinstance(sealed, dict):
+            data["description"] = book.keys.open(sealed, raw["id"], "description")
+            catalogue.keys.add(sealed["key"])
+        first = min(joined.get(raw["bike"], {raw["bike"]}))
+        told[first] = _said(told.get(first, {}), data)
+    return told
+
+
+def _summaries(book: Book) -> pa.Table:
+    """Give every bike: as kept, or worked out where it is not."""
     asked = asked_of(book, None, None)
-    found = kept(book, keep, asked)
-    relation = keep.uses[0]
-    return whole_table(book, relation, asked.as_at, asked.known_seq) if found is None else found
+    found = kept(book, SUMMARIES, asked)
+    if found is not None:
+        return found
+    return whole_table(book, "bike_summary", asked.as_at, asked.known_seq)
+
+
+def _registrations(book: Book) -> pa.Table:
+    asked = asked_of(book, None, None)
+    return whole_table(book, "registration_documents", asked.as_at, asked.known_seq)
 
 
 def tag_of(text: str) -> str | None:
