@@ -11,6 +11,8 @@ from ledger.bench.shapes import Bench, Place, SystemLook
 from ledger.bench.stepping import resumed
 from ledger.bench.walk import WALK
 
+BEFORE_A_JOB = ("bike", "rider", "booking")
+"""What can be gone through before a bike is booked in."""
 ALL = "all"
 """As an item: the whole step, as a list."""
 TITLES = {step.key: step.title for step in WALK}
@@ -33,7 +35,8 @@ def items(bench: Bench, step: str) -> dict[str, bool]:
     if step == "measure":
         return {one.key: one.done is not None for one in bench.measures}
     if step == "torque":
-        return {one.position: False for one in bench.torques}
+        done = {one.position: True for one in bench.torqued}
+        return done | {one.position: False for one in bench.torques}
     if step == "pressures":
         return {one.position: one.done is not None for one in bench.pressures}
     if step == "answer":
@@ -92,7 +95,8 @@ def stands_at(stand: Stand) -> Stands:
         else ""
     )
     if stand.bench.job is None:
-        return Stands(Place("booking"), wild)
+        is_before = asked.step in BEFORE_A_JOB
+        return Stands(Place(asked.step) if is_before else _goes_on(stand), wild)
     if not asked.step:
         return Stands(_goes_on(stand), wild)
     known = items(stand.bench, asked.step)

@@ -9,12 +9,13 @@ from typing import Any
 import streamlit as st
 
 from dashboard import bench_form, bench_html, bench_worked, data
-from dashboard.bench_form import Form, payload
+from dashboard.bench_form import Form, NotRead, payload
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
 from dashboard.views.bench_pieces import press_button, show
 from ledger.bench import drafts, walk
+from ledger.bench.finding import tag_of
 from ledger.bench.walk import Ask
 from ledger.bench.walked import short_code
 from ledger.events.types import format_moment
@@ -49,6 +50,7 @@ def bike_view(stand: Stand, item: str | None) -> None:
             "Record", "record-bike", pieces.record, form, lambda: _bike_drafts(form), is_first=True
         )
     press_button("Go on", "on-bike", pieces.go_on, stand, "bike", is_first=True)
+    _other_tag(stand)
 
 
 def _known_of(stand: Stand) -> dict[str, Any]:
@@ -65,6 +67,27 @@ def _bike_drafts(form: Form) -> list[drafts.Draft]:
     if bike.first_used_on:
         found["first_used_on"] = bike.first_used_on
     return [drafts.registered(form.stand.hand.actor, bike.tag, form.id, **found)]
+
+
+def _other_tag(stand: Stand) -> None:
+    """Draw the field for another tag of the same bike: from then on both are read as one."""
+    form = Form(stand, "other tag")
+    form.begin("tag")
+    with st.expander("It has another tag too"):
+        bench_form.line(form, "tag", "The other tag", lambda: form.keep("tag"))
+        press_button("Join them: one bike", "join-tags", _join, form)
+
+
+def _join(form: Form) -> None:
+    stand = form.stand
+    other = tag_of(form.text("tag"))
+
+    def make() -> list[drafts.Draft]:
+        if other is None or other not in data.tags(stand.book):
+            raise NotRead(f"No bike has the tag {form.text('tag') or 'that is asked for'}.")
+        return [drafts.linked(stand.hand.actor, form.id, stand.hand.bike, other)]
+
+    pieces.record(form, make, lambda: stand.go(step="bike"))
 
 
 # -- who rides ---------------------------------------------------------------------------------

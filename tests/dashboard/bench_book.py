@@ -34,7 +34,9 @@ FITTED = (
 )  # fmt: skip
 
 
-def draft(kind: str, at: datetime, bike: str | None, job: str | None = None, **data: object) -> dict:
+def draft(
+    kind: str, at: datetime, bike: str | None, job: str | None = None, **data: object
+) -> dict:
     """Give one draft of ada's; absent fields are left out."""
     plain = {"kind": kind, "bike": bike, "job": job, "actor": "ada", "occurred_at": at.isoformat()}
     return {name: value for name, value in plain.items() if value} | {"data": data}
@@ -67,12 +69,16 @@ def _tourer(at: datetime) -> list[dict]:
         draft("part_fitted", at, TAG, position=where, make=make, model=model, is_found=True)
         for where, make, model in FITTED
     ]
-    measured = [
-        ("chain", "elongation", "0.30 %"), ("front_brake.pads", "thickness", "2.8 mm"),
-        ("rear_brake.pads", "thickness", "2.4 mm"),
-    ]  # fmt: skip
-    set_to = [("front_wheel.tyre", "pressure", "4.0 bar"), ("rear_wheel.tyre", "pressure", "4.5 bar"),
-              ("crank", "torque", "40 N·m")]  # fmt: skip
+    measured = {
+        ("chain", "elongation"): "0.30 %",
+        ("front_brake.pads", "thickness"): "2.8 mm",
+        ("rear_brake.pads", "thickness"): "2.4 mm",
+    }
+    set_to = {
+        ("front_wheel.tyre", "pressure"): "4.0 bar",
+        ("rear_wheel.tyre", "pressure"): "4.5 bar",
+        ("crank", "torque"): "40 N·m",
+    }
     return [
         draft("bike_registered", at, TAG, **named),
         draft("rider_changed", at, TAG, rider="r-1", riding="commute"),
@@ -80,16 +86,25 @@ def _tourer(at: datetime) -> list[dict]:
         draft("noted", at, TAG, position="chain", text="Waxed: no oil on this chain"),
         draft("job_opened", at, TAG, job, tier="full_service"),
         draft("distance_read", at, TAG, job, odometer=amount("1200 km")),
-        *(draft("measured", at, TAG, job, position=p, quantity=q, value=amount(v)) for p, q, v in measured),
-        *(draft("adjusted", at, TAG, job, position=p, quantity=q, after=amount(v)) for p, q, v in set_to),
+        *_figures("measured", at, job, "value", measured),
+        *_figures("adjusted", at, job, "after", set_to),
         draft("released", at, TAG, job, is_test_ridden=True),
         draft("job_closed", at, TAG, job),
-    ]  # fmt: skip
+    ]
+
+
+def _figures(
+    kind: str, at: datetime, job: str, of: str, figures: dict[tuple[str, str], str]
+) -> list[dict]:
+    return [
+        draft(kind, at, TAG, job, position=where, quantity=quantity, **{of: amount(figure)})
+        for (where, quantity), figure in figures.items()
+    ]
 
 
 def _others(at: datetime) -> list[dict]:
     return [
-        draft("bike_registered", at, UNKNOWN, description="blue step-through, child seat, bell gone"),
+        draft("bike_registered", at, UNKNOWN, description="blue, child seat, bell gone"),
         draft("bike_registered", at, OPEN_TAG, make="Osk", model="Runabout", bike_kind="city"),
         draft("rider_changed", at, OPEN_TAG, rider="r-2"),
         draft("job_opened", datetime.now(UTC) - timedelta(minutes=1), OPEN_TAG, OPEN_JOB,

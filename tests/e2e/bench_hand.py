@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from playwright.sync_api import Locator, Page
+from real_browser import PROBES
 
 WATCHES = """() => {
     if (window.benchWatch) return;
@@ -46,6 +47,20 @@ class Hand:
 
     page: Page
     did: list[Did] = field(default_factory=list)
+    wrong: list[str] = field(default_factory=list)
+    """What went wrong in the page, where it is watched."""
+
+    def watch(self) -> None:
+        """Note what goes wrong in the page from here on."""
+
+        def said(message: object) -> None:
+            where = str(getattr(message, "location", {}).get("url", ""))
+            is_probe = where.endswith(PROBES) and "404" in str(getattr(message, "text", ""))
+            if getattr(message, "type", "") == "error" and not is_probe:
+                self.wrong.append(f"{getattr(message, 'text', '')} {where}")
+
+        self.page.on("console", said)
+        self.page.on("pageerror", lambda error: self.wrong.append(str(error)))
 
     def begin(self, address: str, until: str = ".st-key-bench_item") -> None:
         """Go to an address of the bench."""
@@ -72,7 +87,9 @@ class Hand:
 
     def choose(self, name: str) -> None:
         """Tap an answer among several."""
-        self.tap_on(self.page.locator(".st-key-bench_item").get_by_text(name, exact=True).first, name)
+        self.tap_on(
+            self.page.locator(".st-key-bench_item").get_by_text(name, exact=True).first, name
+        )
 
     def tap_on(self, where: Locator, what: str) -> None:
         """Tap something."""
@@ -118,12 +135,19 @@ def whole_service(hand: Hand) -> None:
         hand.tap_on(hand.page.locator("[class*='st-key-rest-'] button").first, "the rest of it")
     for figure in ("0.82", "0.4", "1.2", "2.1", "1.7", "1.8", "2.2", "2.4", "0.2", "0.3"):
         hand.type_in(figure)
+    hand.tap("Full service, €79.00", exact=False)
+    hand.tap("Give the quote")
+    hand.tap("Yes")
     hand.tap("Fit a part")
     hand.choose("Chain")
     hand.tap("Record")
     hand.tap("Treat")
     hand.choose("Chain")
     hand.choose("Lubricated")
+    hand.tap("Record")
+    hand.tap("Take a part off")
+    hand.choose("Drivetrain")
+    hand.choose("Cassette")
     hand.tap("Record")
     hand.tap("Nothing more: go on")
     while "step=torque" in hand.page.url:
@@ -133,4 +157,3 @@ def whole_service(hand: Hand) -> None:
     hand.choose("Yes")
     hand.tap("Record the hand-back")
     hand.tap("Close the job")
-
