@@ -163,7 +163,13 @@ class Private:
         if person.role not in ROLES:
             raise WrongUse(f"There is no role {person.role}. Roles are {', '.join(ROLES)}.")
         email = person.email and person.email.casefold()
-        row = (person.person, person.role, person.mechanic, email, pin and _hashed(pin))
+        row = (
+            person.person,
+            person.role,
+            person.mechanic,
+            email,
+            None if pin is None else _hashed(pin),
+        )
         try:
             with self._write() as connection:
                 connection.execute("insert into people values (?, ?, ?, ?, ?)", row)
