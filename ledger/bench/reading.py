@@ -54,14 +54,7 @@ def bench_of(
     view = view_of(scene.state, at, book.head.size)
     job = scene.job_named(job)
     quoted = quoted_of(scene, job)
-    items = Items(
-        systems=systems_of(scene, job),
-        measures=measures_of(scene, job, at),
-        quoted=quoted,
-        torques=torques_of(scene, at),
-        torqued=torqued_in(scene, job),
-        pressures=pressures_of(scene, job, at),
-    )
+    items = _items(scene, job, quoted, at)
     place = goes_on(scene, job, items)
     return Bench(
         bike=_bike(scene),
@@ -87,6 +80,17 @@ def bench_of(
         others=others_at(scene, actor, job, at),
         clock=own_clock(scene, actor),
         photos=_photos(scene),
+    )
+
+
+def _items(scene: Scene, job: str | None, quoted: tuple[QuotedLine, ...], at: datetime) -> Items:
+    return Items(
+        systems=systems_of(scene, job),
+        measures=measures_of(scene, job, at),
+        quoted=quoted,
+        torques=torques_of(scene, at),
+        torqued=torqued_in(scene, job),
+        pressures=pressures_of(scene, job, at),
     )
 
 
