@@ -59,6 +59,19 @@ def open_items(stand: Stand, step: str) -> list[str]:
     ]
 
 
+def next_item(stand: Stand, step: str, item: str) -> str:
+    """Give the item that opens after one: the next open one, else the first; empty for none."""
+    keys, still = list(items(stand.bench, step)), open_items(stand, step)
+    later = keys[keys.index(item) + 1 :] if item in keys else []
+    after = [key for key in later if key in still]
+    return next(iter([*after, *(key for key in still if key != item)]), "")
+
+
+def go_after(stand: Stand, step: str, item: str) -> None:
+    """Go on from an item that was recorded or left out."""
+    stand.go(step=step, item=next_item(stand, step, item))
+
+
 def is_open(stand: Stand, step: str) -> bool:
     """Say whether a walk stops at a step."""
     if step in ("inspect", "measure", "torque", "pressures", "answer"):

@@ -136,13 +136,12 @@ class Stand:
         return walks[self.name].setdefault(step, set())
 
     def leave_out(self, step: str, item: str) -> None:
-        """Go on without recording an item; a restart does not ask for it again."""
+        """Note that an item is gone past unrecorded; a restart does not ask for it again."""
         self.left_out(step).add(item)
         walks = st.session_state[LEFT_OUT][self.name]
         listed = {key: sorted(items) for key, items in walks.items()}
         self.keep("walk", {"step": step, "item": item, "left_out": listed})
         bench_press.hear(None)
-        self.go(step=step)
 
 
 def stand_of(book: Book, asked: BenchAsked, actor: str) -> Stand:

@@ -6,7 +6,7 @@ import streamlit as st
 
 from dashboard import bench_form, bench_html, bench_words
 from dashboard.bench_form import Form
-from dashboard.bench_place import SHORT
+from dashboard.bench_place import SHORT, go_after
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
@@ -71,7 +71,7 @@ def _system(stand: Stand, system: SystemLook) -> None:
 def _rest(stand: Stand, system: SystemLook) -> None:
     name = f"rest {system.system}"
     made = [drafts.rest_within(stand.hand, stand.event_id(name), system.rest)]
-    stand.press(name, lambda: made, on_done=lambda: stand.go(step="inspect"))
+    stand.press(name, lambda: made, on_done=lambda: go_after(stand, "inspect", system.system))
 
 
 # -- what is found -----------------------------------------------------------------------------

@@ -6,7 +6,7 @@ import streamlit as st
 
 from dashboard import bench_form, bench_html, bench_press, bench_words
 from dashboard.bench_form import Form, NotRead, figure
-from dashboard.bench_place import SHORT
+from dashboard.bench_place import SHORT, go_after
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
@@ -149,14 +149,16 @@ def _draft(form: Form, item: MeasureItem, by_marks: bool) -> drafts.Draft:
 
 def _record(form: Form, item: MeasureItem, by_marks: bool) -> None:
     stand = form.stand
-    pieces.record(form, lambda: [_draft(form, item, by_marks)], lambda: stand.go(step="measure"))
+    pieces.record(
+        form, lambda: [_draft(form, item, by_marks)], lambda: go_after(stand, "measure", item.key)
+    )
 
 
 def _ways(stand: Stand, item: MeasureItem, by_marks: bool) -> None:
     """Draw the ways round the entry: leave it out, not checked, by marks, more to say."""
     other = VALUE if stand.asked.form == MARKS else MARKS
     with st.container(key="bench_ways_out", horizontal=True):
-        press_button("Leave out", f"leave-{item.key}", stand.leave_out, "measure", item.key)
+        press_button("Leave out", f"leave-{item.key}", pieces.leave_out, stand, "measure", item.key)
         for label, form in (
             ("Not checked", "not checked"),
             ("With a figure" if by_marks else "By go and no-go marks", other),

@@ -205,7 +205,7 @@ def answer_view(stand: Stand, item: str | None) -> None:
     with st.container(key="bench_ways_out", horizontal=True):
         if found is not None and found in waiting:
             press_button(
-                "No answer yet", "leave-answer", stand.leave_out, "answer", found.line.line
+                "No answer yet", "leave-answer", pieces.leave_out, stand, "answer", found.line.line
             )
         press_button("Go on", "on-answer", _on, stand)
 

@@ -9,7 +9,7 @@ import streamlit as st
 from dashboard import bench_html, bench_press, bench_words
 from dashboard.bench_address import STEPS
 from dashboard.bench_form import Form, NotRead
-from dashboard.bench_place import SHORT, items, next_step
+from dashboard.bench_place import SHORT, go_after, items, next_step
 from dashboard.bench_press import Heard
 from dashboard.bench_stand import Drafts, Stand
 from dashboard.markup import capital
@@ -167,12 +167,18 @@ def left_typed(form: Form, found: dict[str, object], *fields: str) -> None:
 def ways_out(stand: Stand, step: str, item: str, position: str) -> None:
     """Draw the presses beside the record press: leave it out, or say why it was not checked."""
     with st.container(key="bench_ways_out", horizontal=True):
-        press_button("Leave out", f"leave-{step} {item}", stand.leave_out, step, item)
+        press_button("Leave out", f"leave-{step} {item}", leave_out, stand, step, item)
         press_button(
             "Not checked",
             f"unchecked-{step} {item}",
             lambda: stand.go(step=step, item=item, form="not checked"),
         )
+
+
+def leave_out(stand: Stand, step: str, item: str) -> None:
+    """Go on without recording an item."""
+    stand.leave_out(step, item)
+    go_after(stand, step, item)
 
 
 def not_checked(stand: Stand, step: str, item: str, position: str) -> None:
@@ -201,7 +207,7 @@ def _unchecked(form: Form, position: str, why: str, step: str, item: str) -> Non
 
     def done() -> None:
         stand.left_out(step).add(item)
-        stand.go(step=step)
+        go_after(stand, step, item)
 
     record(
         form,

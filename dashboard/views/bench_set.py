@@ -8,7 +8,7 @@ import streamlit as st
 
 from dashboard import bench_form, bench_html, bench_words
 from dashboard.bench_form import Form, NotRead, figure
-from dashboard.bench_place import SHORT
+from dashboard.bench_place import SHORT, go_after
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
@@ -84,7 +84,7 @@ def _torque(stand: Stand, item: TorqueItem) -> None:
         )
 
     label = f"Torqued, as {stand.hand.actor}"
-    _entry(form, item.unit, label, make, TORQUE, lambda: stand.go(step="torque"))
+    _entry(form, item.unit, label, make, TORQUE, lambda: go_after(stand, "torque", item.position))
     _figure_again(
         form, item.last.value if item.last else None, item.unit, item.canonical_unit, TORQUE
     )
@@ -102,7 +102,7 @@ def _torque(stand: Stand, item: TorqueItem) -> None:
                 )
     with st.container(key="bench_ways_out", horizontal=True):
         press_button(
-            "Leave out", f"leave-{item.position}", stand.leave_out, "torque", item.position
+            "Leave out", f"leave-{item.position}", pieces.leave_out, stand, "torque", item.position
         )
         press_button(
             "Maker's range",
@@ -186,7 +186,14 @@ def _pressure(stand: Stand, item: PressureItem) -> None:
             stand.hand, form.id, item.position, after, tool=form.value("tool")
         )
 
-    _entry(form, item.unit, "Record", make, PRESSURE, lambda: stand.go(step="pressures"))
+    _entry(
+        form,
+        item.unit,
+        "Record",
+        make,
+        PRESSURE,
+        lambda: go_after(stand, "pressures", item.position),
+    )
     _figure_again(
         form, item.last.value if item.last else None, item.unit, item.canonical_unit, PRESSURE
     )
