@@ -177,9 +177,11 @@ def drawn(line: ClientConnection, seconds: float = 120) -> Iterator[str]:
 
 
 @contextmanager
-def served(book: Path, folder: Path, reach: launch.Reach) -> Iterator[Server]:
+def served(
+    book: Path, folder: Path, reach: launch.Reach, port: int | None = None
+) -> Iterator[Server]:
     """Serve a book as `lockring dashboard` does, from a folder that is not the project's."""
-    server = Server(free_port(), book)
+    server = Server(port or free_port(), book)
     with (folder / "server.log").open("w") as log:
         process = subprocess.Popen(
             launch.command(book, server.port, open_browser=False, reach=reach),
