@@ -18,6 +18,11 @@ pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
 BENCH = "2 bikes on the bench, 1 past its promised time"
 DUE = "Due this week: 1 person to call"
 MOST_CLICKS = 3
+BAND = """() => {
+    const band = getComputedStyle(document.querySelector(".stApp"), "::after");
+    return band.content.includes("No line to the book") ? band.visibility : "hidden";
+}"""
+"""Whether the band that says the line is lost is to be seen."""
 PRESSED = ".lk-jobs a, .lk-waits a, .lk-month a, .lk-ways a, summary"
 
 
@@ -152,6 +157,20 @@ def test_the_pages_are_reached_by_keyboard_on_a_phone(shop: str, chromium: Brows
         focused = page.evaluate("document.activeElement.closest('.lk-more a')?.textContent")
         assert focused == "Bikes"
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_a_lost_line_is_said_in_our_words(chromium: Browser, tmp_path: Path) -> None:
+    """Where the server is gone a band says so and what to look at; no notice of the framework's."""
+    home_book.home_book(tmp_path / "book")
+    context = chromium.new_context(color_scheme="dark")
+    page = context.new_page()
+    with served(tmp_path / "book", tmp_path) as address:
+        page.goto(f"{address}/bikes")
+        expect(page.locator(".lk-list")).to_be_visible(timeout=30_000)
+        assert page.evaluate(BAND) == "hidden"
+    page.wait_for_function(f"({BAND})() === 'visible'", timeout=30_000)
+    expect(page.get_by_test_id("stDialog")).not_to_be_visible()
+    context.close()
 
 
 @pytest.mark.parametrize("theme", ("light", "dark"))
