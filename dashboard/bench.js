@@ -66,8 +66,16 @@
     const state = app()?.dataset.testConnectionState;
     return navigator.onLine === false || (state !== undefined && state !== "CONNECTED" && state !== "STATIC_CONNECTED") || silent;
   };
+  let wasLost = false, hasRun = false;
   const line = () => {
-    const isLost = lost() && Boolean(bench());
+    const state = app()?.dataset.testScriptState;
+    if (lost()) { wasLost = true; hasRun = false; }
+    else if (wasLost) {
+      /* A new line is good for a press once the page was drawn over it. */
+      hasRun = hasRun || state === "running";
+      if (hasRun && state === "notRunning") wasLost = false;
+    }
+    const isLost = wasLost && Boolean(bench());
     if (isLost && !band) {
       band = document.createElement("div");
       band.className = "lk-lost";

@@ -33,15 +33,11 @@ THUMB_PIXELS = 320
 def more_view(stand: Stand, place: Place) -> None:
     """Draw the two folds; what is in them is looked up when they are opened."""
     with st.container(key="bench_more"):
-        count = len(stand.bench.photos)
-        fold = st.expander(
-            f"Photos, {count}" if count else "Add a photo", key=PHOTOS, on_change="rerun"
-        )
+        fold = st.expander("Photos, before and after", key=PHOTOS, on_change="rerun")
         if fold.open:
             with fold:
                 _photos(stand, place)
-        label = f"Recorded in this job, {len(stand.bench.entries)}"
-        fold = st.expander(label, key=RECORDED, on_change="rerun")
+        fold = st.expander("Everything recorded in this job", key=RECORDED, on_change="rerun")
         if fold.open:
             with fold:
                 _recorded(stand)

@@ -45,20 +45,35 @@ def draft(
 def bench_book(path: Path) -> Book:
     """Make the book; its newest entry is a minute old, so that no clock is in doubt."""
     book = empty_book(path)
-    book.riders.add([Rider("r-1", name="Tilde Moen"), Rider("r-2", name="Joss Arkle")])
     begun = datetime.now(UTC).replace(microsecond=0) - timedelta(days=400)
-    book.append([
-        draft("mechanic_registered", begun, None, mechanic="ada", role="owner", name="Ada Quill"),
-        draft("mechanic_registered", begun, None, mechanic="ben", role="mechanic", name="Ben Roe"),
-        draft("terms_set", begun, None, **TERMS),
-        draft("gauge_registered", begun, None, gauge="G-dial", label="chain gauge with a dial",
-              quantities=["elongation"]),
-        draft("gauge_registered", begun, None, gauge="T-60", label="torque wrench to 60",
-              quantities=["torque"]),
-    ], confirm_clock=True)  # fmt: skip
+    terms = draft("terms_set", begun, None, **TERMS)
+    book.append([*_people(begun), terms], confirm_clock=True)
+    _bikes(book, begun)
+    return book
+
+
+def put_in(book: Book) -> None:
+    """Put the same people, gauges and bikes into a book that stands already, with its terms."""
+    begun = datetime.now(UTC).replace(microsecond=0) - timedelta(days=400)
+    book.append(_people(begun), confirm_clock=True)
+    _bikes(book, begun)
+
+
+def _bikes(book: Book, begun: datetime) -> None:
+    book.riders.add([Rider("r-1", name="Tilde Moen"), Rider("r-2", name="Joss Arkle")])
     book.append(_tourer(begun + timedelta(hours=1)), confirm_clock=True)
     book.append(_others(begun + timedelta(days=2)), confirm_clock=True)
-    return book
+
+
+def _people(begun: datetime) -> list[dict]:
+    chain = {"gauge": "G-dial", "label": "chain gauge with a dial", "quantities": ["elongation"]}
+    torque = {"gauge": "T-60", "label": "torque wrench to 60", "quantities": ["torque"]}
+    return [
+        draft("mechanic_registered", begun, None, mechanic="ada", role="owner", name="Ada Quill"),
+        draft("mechanic_registered", begun, None, mechanic="ben", role="mechanic", name="Ben Roe"),
+        draft("gauge_registered", begun, None, **chain),
+        draft("gauge_registered", begun, None, **torque),
+    ]
 
 
 def _tourer(at: datetime) -> list[dict]:

@@ -135,7 +135,7 @@ def whole_service(hand: Hand) -> None:
         hand.tap_on(hand.page.locator("[class*='st-key-rest-'] button").first, "the rest of it")
     for figure in ("0.82", "0.4", "1.2", "2.1", "1.7", "1.8", "2.2", "2.4", "0.2", "0.3"):
         hand.type_in(figure)
-    hand.tap("Full service, €79.00", exact=False)
+    hand.tap_on(hand.page.locator(".st-key-line-tier button"), "the tier at its price")
     hand.tap("Give the quote")
     hand.tap("Yes")
     hand.tap("Fit a part")

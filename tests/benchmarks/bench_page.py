@@ -1,0 +1,64 @@
+"""How long each press of a whole service takes at the bench, from the touch to the settled page.
+
+Run: `python tests/benchmarks/bench_page.py BOOK`: a copy of the book is served and written to.
+Prints the median, the slowest tenth and every interaction, in milliseconds.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import tempfile
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE.parents[1]), str(HERE.parent / "e2e"), str(HERE.parent / "dashboard")]
+
+import bench_book  # noqa: E402  # found once the path is set
+from bench_hand import Hand, whole_service  # noqa: E402
+from bench_server import Server  # noqa: E402
+from playwright.sync_api import sync_playwright  # noqa: E402
+from real_browser import FLAGS  # noqa: E402
+
+from ledger.book import Book  # noqa: E402
+
+
+def main() -> None:
+    """Serve a copy of a book with the tourer put into it, and walk its service."""
+    with tempfile.TemporaryDirectory() as made:
+        folder = Path(made)
+        shutil.copytree(sys.argv[1], folder / "book")
+        bench_book.put_in(Book.open(folder / "book"))
+        server = Server(folder / "book", folder)
+        server.start()
+        try:
+            report(walked(server))
+        finally:
+            server.kill()
+
+
+def walked(server: Server) -> Hand:
+    """Walk the whole service by touch, at a tablet's size."""
+    path = shutil.which("chromium") or shutil.which("google-chrome")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=FLAGS)
+        context = browser.new_context(viewport={"width": 768, "height": 1024}, has_touch=True)
+        hand = Hand(context.new_page())
+        hand.begin(f"{server.address}/bench?tag={bench_book.TAG}&who=ada")
+        whole_service(hand)
+        browser.close()
+        return hand
+
+
+def report(hand: Hand) -> None:
+    """Print what each interaction took."""
+    took = sorted(one.milliseconds for one in hand.did)
+    most = took[int(len(took) * 0.9)]
+    print(f"{len(took)} interactions, median {took[len(took) // 2]:.0f} ms")
+    print(f"90 % within {most:.0f} ms, slowest {took[-1]:.0f} ms")
+    for one in hand.did:
+        print(f"{one.milliseconds:6.0f} ms  {one.what}")
+
+
+if __name__ == "__main__":
+    main()

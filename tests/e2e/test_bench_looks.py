@@ -1,0 +1,145 @@
+"""How the bench page stands on phone, tablet and desk: sizes for a thumb, and its pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import bench_book
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from bench_book import OPEN_JOB, OPEN_TAG, TAG
+from kept_screens import keep
+from playwright.sync_api import Browser, Page
+from real_browser import Watched, in_browser, served
+
+from ledger.bench import drafts
+
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+
+LEAST, GAP = 64, 12
+"""Pixels: what a thumb in a glove meets, and what keeps it from meeting two."""
+STATES = {
+    "find": "",
+    "new": "form=new",
+    "gone": "form=gone",
+    "bike": f"tag={TAG}&step=bike",
+    "booking": f"tag={TAG}&step=booking",
+    "rider": f"tag={OPEN_TAG}&step=rider",
+    "distance": f"tag={OPEN_TAG}&step=distance",
+    "inspect": f"tag={OPEN_TAG}&step=inspect&item=rear_brake",
+    "found": f"tag={OPEN_TAG}&step=inspect&item=rear_brake&form=due",
+    "unchecked": f"tag={OPEN_TAG}&step=inspect&item=rear_brake&form=not checked",
+    "measure": f"tag={OPEN_TAG}&step=measure&item=chain elongation",
+    "marks": f"tag={OPEN_TAG}&step=measure&item=chain elongation&form=marks",
+    "quote": f"tag={OPEN_TAG}&step=quote",
+    "work": f"tag={OPEN_TAG}&step=work",
+    "fit": f"tag={OPEN_TAG}&step=work&form=fit",
+    "torque": f"tag={OPEN_TAG}&step=torque",
+    "pressures": f"tag={OPEN_TAG}&step=pressures",
+    "hand_back": f"tag={OPEN_TAG}&step=hand_back",
+    "close": f"tag={OPEN_TAG}&step=close",
+}
+KEPT = ("find", "inspect", "measure", "torque", "work", "hand_back")
+SIZES = ((390, "dark"), (768, "light"), (1280, "light"))
+TOO_SMALL = """([least, gap]) => {
+    const pressed = "a, button, summary, input, [role='option']";
+    // a field is as large as its frame
+    const frames = "[data-testid='stTextInputRootElement'], [role='group']";
+    const isShown = (one) => one.getClientRects().length && one.tabIndex >= 0 && !one.disabled
+        && getComputedStyle(one).visibility !== "hidden" && !one.closest("[inert]");
+    const boxes = [...document.querySelectorAll(pressed)].filter(isShown).map((one) => {
+        const frame = one.closest(frames) || one, box = frame.getBoundingClientRect();
+        const name = one.innerText || one.getAttribute("aria-label") || one.tagName;
+        return { name: name.slice(0, 40), frame, box };
+    }).filter((one) => one.box.right > 0 && one.box.bottom > 0);
+    const small = boxes
+        .filter(({ box }) => box.width < least - 0.5 || box.height < least - 0.5)
+        .map(({ name, box }) => `${name}: ${Math.round(box.width)} x ${Math.round(box.height)}`);
+    const near = [];
+    boxes.forEach((one, place) => boxes.slice(place + 1).forEach((other) => {
+        if (one.frame.contains(other.frame) || other.frame.contains(one.frame)) return;
+        const [a, b] = [one.box, other.box];
+        const across = Math.max(b.left - a.right, a.left - b.right);
+        const apart = Math.max(across, b.top - a.bottom, a.top - b.bottom);
+        if (apart < gap - 0.5) near.push(`${one.name} | ${other.name}: ${Math.round(apart)}`);
+    }));
+    return { small, near };
+}"""
+"""What on the page is smaller than it may be, or nearer to another."""
+FRAMEWORKS = ("Skip to main content",)
+"""Presses of the framework's own: shown to the keyboard alone, never to a thumb."""
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A server over the bench's book, with a crank and a bottom bracket disturbed on one bike."""
+    folder = tmp_path_factory.mktemp("bench")
+    book = bench_book.bench_book(folder / "book")
+    ben = drafts.Hand("ben", OPEN_TAG, OPEN_JOB)
+    book.append(
+        [
+            drafts.adjusted(ben, drafts.new_id(), "bottom_bracket"),
+            drafts.adjusted(ben, drafts.new_id(), "crank"),
+            drafts.found(ben, drafts.new_id(), "rear_brake.pads", "due", fault="worn"),
+            drafts.noted(ben, drafts.new_id(), "rear_brake", "Mineral oil in this one"),
+        ]
+    )
+    with served(folder / "book", folder) as where:
+        yield where
+
+
+def opened(seen: Watched, address: str, state: str) -> Page:
+    """Open one state of the page as ada."""
+    page = seen.open(f"{address}/bench?who=ada&{STATES[state]}", ".st-key-bench .lk-item")
+    page.wait_for_timeout(300)
+    return page
+
+
+@pytest.mark.parametrize(("width", "theme"), SIZES)
+def test_every_press_is_for_a_thumb_in_a_glove(
+    address: str, chromium: Browser, width: int, theme: str
+) -> None:
+    """In each state: 64 px and 12 px between, and nothing runs off the side."""
+    with in_browser(chromium, width, theme) as seen:
+        wrong = {}
+        for state in STATES:
+            page = opened(seen, address, state)
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, state
+            found = page.evaluate(TOO_SMALL, [LEAST, GAP])
+            small = [one for one in found["small"] if not one.startswith(FRAMEWORKS)]
+            if small or found["near"]:
+                wrong[state] = {"small": small, "near": found["near"]}
+        assert wrong == {}
+
+
+@pytest.mark.parametrize(("width", "theme"), SIZES)
+def test_nothing_serious_stands_in_anybodys_way(
+    address: str, chromium: Browser, width: int, theme: str
+) -> None:
+    """No serious or critical violation in any state (axe-core)."""
+    with in_browser(chromium, width, theme) as seen:
+        wrong = {}
+        for state in STATES:
+            page = opened(seen, address, state)
+            found = Axe().run(page).response["violations"]
+            grave = [
+                (one["id"], [node["target"] for node in one["nodes"]][:3])
+                for one in found
+                if one["impact"] in ("serious", "critical")
+            ]
+            if grave:
+                wrong[state] = grave
+        assert wrong == {}
+
+
+@pytest.mark.parametrize(("width", "theme"), SIZES)
+def test_its_pictures(
+    address: str, chromium: Browser, tmp_path: Path, width: int, theme: str
+) -> None:
+    """The main states are drawn at each size, and kept where that is asked for."""
+    with in_browser(chromium, width, theme) as seen:
+        for state in KEPT:
+            page = opened(seen, address, state)
+            file = f"bench_{state}-{width}-{theme}.png"
+            keep(page.screenshot(path=tmp_path / file), file)
