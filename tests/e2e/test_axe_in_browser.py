@@ -1,0 +1,139 @@
+"""axe-core over every page, light and dark: nothing serious or critical that is ours.
+
+axe-core is Deque's open checker of WCAG rules (axe-playwright-python brings it). What the
+framework's own markup does is let pass by `is_frameworks` alone, with its reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import came_back_book
+import home_book
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from home_book import ON_THE_BENCH, WORN
+from playwright.sync_api import Browser, Page
+from real_browser import Watched, in_browser, served
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.xdist_group("browser")]
+
+GRAVE = ("serious", "critical")
+OWN = ".stApp :is(h1, h2, .lk-headline, .lk-blank, .lk-item)"
+IN_THE_SHOP = (
+    "/",
+    "/?rows=late",
+    "/?rows=unsafe",
+    "/?rows=come_backs",
+    "/bikes",
+    "/bikes?find=zzz",
+    f"/bike?tag={ON_THE_BENCH}",
+    f"/bike?tag={WORN[0]}",
+    "/bike?tag=7K3M9Q99",
+    "/due",
+    "/wear",
+    "/wear?family=chain%20elongation",
+    f"/wear?tag={WORN[0]}",
+    "/chains",
+    "/faults",
+    "/time",
+    "/time?clock=1",
+    "/time?job=service-0",
+    "/earnings",
+    "/earnings?what_if=full_service:10:-5",
+    "/quote",
+    "/quote?tier=full_service&tasks=brakes:45&price=90&sure=1",
+    "/bench",
+    f"/bench?tag={ON_THE_BENCH}&who=ada",
+)
+CAME_BACK = tuple(
+    f"/faults?as_at={came_back_book.AS_AT}{more}" for more in ("", "&by=place", "&sure=1")
+)
+EMPTY = ("/", "/bikes", "/bench", "/due", "/wear", "/chains", "/faults", "/time", "/earnings",
+         "/quote")  # fmt: skip
+
+
+def is_frameworks(rule: str, node: dict[str, Any]) -> bool:
+    """Say whether the framework's own markup is what breaks a rule.
+
+    `svg-img-alt`, an empty layer of a chart: Vega writes `role="graphics-symbol"` on the group of
+    a layer in which nothing is drawn, and names only what is drawn. There is nothing in it to name.
+    """
+    is_empty_layer = 'class="mark-' in node["html"] and node["html"].rstrip().endswith("></g>")
+    return rule == "svg-img-alt" and is_empty_layer
+
+
+def broken(page: Page) -> list[str]:
+    """Give what is seriously or critically wrong on a page and ours to mend."""
+    found = Axe().run(page).response["violations"]
+    return [
+        f"{one['id']}: {node['target']} {node['html'][:200]}"
+        for one in found
+        if one["impact"] in GRAVE
+        for node in one["nodes"]
+        if not is_frameworks(one["id"], node)
+    ]
+
+
+def checked(seen: Watched, address: str, paths: tuple[str, ...]) -> dict[str, list[str]]:
+    """Give what is wrong by page; a page without is not in it."""
+    wrong: dict[str, list[str]] = {}
+    for path in paths:
+        seen.page.goto(address + path)
+        seen.page.wait_for_selector(OWN, timeout=60_000)
+        seen.settle()
+        wrong[path] = broken(seen.page)
+    return {path: told for path, told in wrong.items() if told}
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The address of a server over the book of a shop as it stands today."""
+    folder = tmp_path_factory.mktemp("axe")
+    home_book.home_book(folder / "book")
+    with served(folder / "book", folder) as address:
+        yield address
+
+
+@pytest.fixture(scope="module")
+def many(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The address of a server over a book in which faults came back."""
+    folder = tmp_path_factory.mktemp("axe_many")
+    came_back_book.many_bikes_book(folder / "book")
+    with served(folder / "book", folder) as address:
+        yield address
+
+
+def test_the_check_finds_what_is_wrong(shop: str, watched: Watched) -> None:
+    """A picture without words and grey on grey, put into a page, are found."""
+    watched.page.goto(shop)
+    watched.page.wait_for_selector(OWN)
+    watched.settle()
+    watched.page.evaluate(
+        """document.querySelector("h1").innerHTML = '<img src="data:,">' +
+        '<span style="color:#999;background:#aaa;font-size:12px">faint</span>'"""
+    )
+    rules = {one.split(":")[0] for one in broken(watched.page)}
+    assert {"image-alt", "color-contrast"} <= rules
+
+
+@pytest.mark.parametrize("theme", ("light", "dark"))
+@pytest.mark.parametrize("width", (390, 1280))
+def test_the_pages_of_a_shop(shop: str, chromium: Browser, width: int, theme: str) -> None:
+    """Every page with something on it, its states among them, is right for all who read it."""
+    with in_browser(chromium, width, theme) as seen:
+        assert checked(seen, shop, IN_THE_SHOP) == {}
+
+
+@pytest.mark.parametrize("theme", ("light", "dark"))
+def test_the_pages_of_faults(many: str, chromium: Browser, theme: str) -> None:
+    """With bars, curves and funnels too."""
+    with in_browser(chromium, 1280, theme) as seen:
+        assert checked(seen, many, CAME_BACK) == {}
+
+
+def test_the_pages_of_an_empty_book(empty: str, chromium: Browser) -> None:
+    """Each state with nothing in it is right too."""
+    with in_browser(chromium, 768, "light") as seen:
+        assert checked(seen, empty, EMPTY) == {}
