@@ -79,7 +79,11 @@ def served(book: Path, folder: Path) -> Iterator[str]:
             yield address
         finally:
             server.terminate()
-            server.wait(20)
+            try:
+                server.wait(20)
+            except subprocess.TimeoutExpired:  # it works something out, and does not listen
+                server.kill()
+                server.wait(20)
 
 
 @dataclass
