@@ -13,13 +13,14 @@ _FRONT = """
 import json, resource, sys, time
 import duckdb, numpy, scipy.special
 import ledger.kept
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.cli import faults_forms
 from ledger.figures.faults import faults_of
 if sys.argv[2] == "from events":
     ledger.kept.FEWEST_EVENTS = 10**12
 def front(book):
-    found = faults_of(book)
+    found = faults_of(book, asker=OWNER)
     counts, told, jobs = found.counts, found.pareto(), found.newest_jobs(15)
     return [counts.count_put_right, counts.count_come_back, found.unpaid.minutes, found.front]
 def timed(work):

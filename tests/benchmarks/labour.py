@@ -15,6 +15,7 @@ import json, resource, sys, time
 from datetime import timedelta
 import duckdb, numpy, scipy.special
 import ledger.kept
+from ledger.asking import OWNER
 from ledger.book import Book
 from ledger.cli import labour, margin
 from ledger.figures.labour import labour_of
@@ -27,11 +28,11 @@ def year(book):
     last = book.settings.local(at).date()
     return year_before(last), last, at
 def of_time(book):
-    found = labour_of(book, *year(book))
+    found = labour_of(book, *year(book), asker=OWNER)
     rows = [found.by(by) for by in ("tier", "task", "month", "kind")]
     return [repr(one) for one in (found.total, rows, found.found_later, found.front)]
 def of_earnings(book):
-    found = margin_of(book, *year(book))
+    found = margin_of(book, *year(book), asker=OWNER)
     more = [found.months, found.not_carried, found.break_even, found.capacity, found.held,
             found.dearer]
     nets = [found.total.net_labour_minor, found.total.net_minor]
