@@ -15,6 +15,7 @@ from dashboard.bench_stand import Drafts, Stand
 from dashboard.markup import capital
 from dashboard.time_clock import Said
 from ledger.bench import drafts
+from ledger.bench.shapes import EntryAtBench
 from ledger.vocabulary.caution import needs_caution
 
 Make = Callable[[], Drafts]
@@ -118,10 +119,27 @@ def undo(stand: Stand, events: tuple[str, ...]) -> None:
     ]
     said = bench_press.recorded(stand.book, made)
     bench_press.hear(Heard(said))
-    if said.is_recorded:
-        entry = known.get(events[0])
-        where = entry.step if entry and entry.step in STEPS else stand.asked.step
-        stand.go(step=where, item=stand.asked.item if where == stand.asked.step else "")
+    if said.is_recorded and events[0] in known:
+        entry = known[events[0]]
+        if entry.step in STEPS:
+            stand.go(step=entry.step, item=_item_of(stand, entry))
+
+
+def _item_of(stand: Stand, entry: EntryAtBench) -> str:
+    """Give the item an entry was of, so that it is open again once it is struck."""
+    place = entry.position or ""
+    of = {
+        "inspect": stand.words.system_of(place),
+        "measure": " ".join(
+            str(entry.data[name])
+            for name in ("position", "quantity", "point")
+            if entry.data.get(name)
+        ),
+        "torque": place,
+        "pressures": place,
+    }
+    found = of.get(entry.step, "") if place else ""
+    return found if found in items(stand.bench, entry.step) else ""
 
 
 def refuse(words: str, form: str = "") -> None:

@@ -11,19 +11,24 @@ from real_browser import PROBES
 WATCHES = """() => {
     if (window.benchWatch) return;
     const app = () => document.querySelector("[data-testid='stApp']");
-    const watch = window.benchWatch = { began: 0, changed: 0 };
-    const begin = () => { watch.began = performance.now(); watch.changed = 0; };
+    const watch = window.benchWatch = { began: 0, changed: 0, hasRun: false };
+    const begin = () => {
+        Object.assign(watch, { began: performance.now(), changed: 0, hasRun: false });
+    };
     const opts = { capture: true, passive: true };
     addEventListener("pointerdown", begin, opts);
     addEventListener("keydown", (event) => { if (event.key === "Enter") begin(); }, opts);
-    new MutationObserver(() => { watch.changed = performance.now(); }).observe(app(), {
+    new MutationObserver((changes) => {
+        watch.changed = performance.now();
+        watch.hasRun ||= changes.some((one) => one.attributeName === "data-test-script-state");
+    }).observe(app(), {
         subtree: true, childList: true, characterData: true, attributes: true,
         attributeFilter: ["data-test-script-state", "class", "value", "disabled"] });
 }"""
 """Notes when a press began and when the page last changed."""
 SETTLED = """() => {
     const watch = window.benchWatch, app = document.querySelector("[data-testid='stApp']");
-    return app.dataset.testScriptState === "notRunning" && watch.changed > watch.began
+    return app.dataset.testScriptState === "notRunning" && watch.hasRun
         && performance.now() - watch.changed > 150;
 }"""
 ANSWERED = """mark => document.querySelector(".lk-item").dataset.item !== mark

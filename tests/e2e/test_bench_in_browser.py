@@ -197,7 +197,7 @@ def test_what_cannot_be_is_refused_in_a_line_and_stays_typed(server: Server, han
     """A figure that is none, and one no chain can have: one line says why, the text stays."""
     hand.begin(at(server, OPEN_TAG, "&step=measure"))
     before = len(server.events(OPEN_TAG))
-    for typed, said in (("o.4", "o.4 is no figure"), ("90", "physically possible")):
+    for typed, said in (("o.4", "o.4 is no figure"), ("90", "is not possible for chain wear")):
         field = hand.page.locator(".st-key-bench_entry input")
         field.fill("")
         hand.type_in(typed)
