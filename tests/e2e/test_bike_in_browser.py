@@ -14,7 +14,7 @@ from real_browser import Watched, in_browser
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
 
 TAG, NEW_TAG = "7K3M9QXA", "7K3M9QXB"
-KEPT = re.compile(r"bike-|(home|unknown|one_event)-(390-light|768-dark)")
+KEPT = re.compile(r"bike-|(home_quiet|unknown|one_event)-(390-light|768-dark)")
 WIDTHS, THEMES = (390, 768, 1280), ("light", "dark")
 
 
@@ -169,7 +169,7 @@ def _pages() -> Iterator[tuple[str, str, str]]:
     yield "bike", f"/bike?tag={TAG}", ".lk-answer"
     yield "one_event", f"/bike?tag={NEW_TAG}", ".lk-answer"
     yield "unknown", "/bike?tag=7K3M9QX8", ".lk-list"
-    yield "home", "/", ".lk-list"
+    yield "home_quiet", "/", ".lk-list"
 
 
 @pytest.mark.parametrize("theme", THEMES)
