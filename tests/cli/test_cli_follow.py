@@ -243,8 +243,8 @@ def test_nobody_registered_is_said_before_anything_is_asked(lockring: Run) -> No
 
 def test_the_walk_asks_only_for_fields_that_events_have() -> None:
     """Every question of the walk fills a field its kind of event has."""
-    from ledger.cli.drafts import field_type
     from ledger.bench.walk import LINE, WORK
+    from ledger.cli.drafts import field_type
     from ledger.events.job import Line
 
     for step in (*WALK, *WORK):
