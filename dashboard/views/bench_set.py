@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 
 import streamlit as st
 
@@ -51,64 +52,56 @@ def torque_view(stand: Stand, item: str | None) -> None:
 
 
 def _torque(stand: Stand, item: TorqueItem) -> None:
-    words = stand.words
-    low, high = bench_words.plain(item.maker_low), bench_words.plain(item.maker_high)
-    usual = {
-        "tool": item.last_tool or _used(item.tools),
-        "thread": item.thread,
-        "low": low,
-        "high": high,
-    }
+    words, usual = (
+        stand.words,
+        {
+            "tool": item.last_tool or _used(item.tools),
+            "thread": item.thread,
+            "low": bench_words.plain(item.maker_low),
+            "high": bench_words.plain(item.maker_high),
+        },
+    )
     form = Form(stand, f"torque {item.position}", usual)
     typed = form.begin(*TORQUE)
-    show(
-        bench_html.beside(
-            [
-                ("Last", bench_words.last_setting(words, item.last), ""),
-                ("Maker's range", bench_words.makers_range(words, item), ""),
-            ]
-        )
-    )
+    last = ("Last", bench_words.last_setting(words, item.last), "")
+    show(bench_html.beside([last, ("Maker's range", bench_words.makers_range(words, item), "")]))
     pieces.left_typed(form, {k: v for k, v in typed.items() if k == "after"}, *TORQUE)
-
-    def make() -> drafts.Draft:
-        return drafts.torqued(
-            stand.hand,
-            form.id,
-            item.position,
-            _amount(form, "after", item.unit),
-            tool=form.value("tool"),
-            thread=form.value("thread"),
-            maker_low=_given(form, "low", item.canonical_unit),
-            maker_high=_given(form, "high", item.canonical_unit),
-        )
-
     label = f"Torqued, as {stand.hand.actor}"
-    _entry(form, item.unit, label, make, TORQUE, lambda: go_after(stand, "torque", item.position))
-    _figure_again(
-        form, item.last.value if item.last else None, item.unit, item.canonical_unit, TORQUE
-    )
+    done = partial(go_after, stand, "torque", item.position)
+    _entry(form, item.unit, label, partial(_torque_draft, form, item), TORQUE, done)
+    value = item.last.value if item.last else None
+    _figure_again(form, value, item.unit, item.canonical_unit, TORQUE)
     bench_form.presses(form, "thread", "Thread", THREADS, lambda: form.keep(*TORQUE))
     _tools(form, item.tools, TORQUE)
+    _maker(form, item)
+
+
+def _torque_draft(form: Form, item: TorqueItem) -> drafts.Draft:
+    """Give the torque as it is typed; raises NotRead."""
+    return drafts.torqued(
+        form.stand.hand,
+        form.id,
+        item.position,
+        _amount(form, "after", item.unit),
+        tool=form.value("tool"),
+        thread=form.value("thread"),
+        maker_low=_given(form, "low", item.canonical_unit),
+        maker_high=_given(form, "high", item.canonical_unit),
+    )
+
+
+def _maker(form: Form, item: TorqueItem) -> None:
+    """Draw the maker's range where it is asked for, and the presses under the entry."""
+    stand, place = form.stand, item.position
     if stand.asked.form == "more":
         with st.container(key="bench_maker", horizontal=True):
             for of, name in (("low", "Maker's least"), ("high", "Maker's most")):
-                bench_form.line(
-                    form,
-                    of,
-                    f"{name}, {item.canonical_unit}",
-                    lambda: form.keep(*TORQUE),
-                    is_number=True,
-                )
+                label = f"{name}, {item.canonical_unit}"
+                bench_form.line(form, of, label, lambda: form.keep(*TORQUE), is_number=True)
     with st.container(key="bench_ways_out", horizontal=True):
-        press_button(
-            "Leave out", f"leave-{item.position}", pieces.leave_out, stand, "torque", item.position
-        )
-        press_button(
-            "Maker's range",
-            "way-more",
-            lambda: stand.go(step="torque", item=item.position, form="more"),
-        )
+        press_button("Leave out", f"leave-{place}", pieces.leave_out, stand, "torque", place)
+        more = partial(stand.go, step="torque", item=place, form="more")
+        press_button("Maker's range", "way-more", more)
 
 
 def _still(stand: Stand, here: str) -> None:
