@@ -52,10 +52,7 @@ def tags(
     $ lockring tags --new 24 --sheet 3x8 --out new-tags.pdf
     $ lockring tags --new 14 --sheet 2x7 --address https://bench.example --out links.pdf
     """
-    if not named and not new:
-        raise WrongUse("Name tags, or ask for new ones with --new 24.")
-    if out == "-" and as_json:
-        raise WrongUse("--json and --out - both want stdout: choose one.")
+    _check(out, is_named=bool(named or new), as_json=as_json)
     check_out(out, is_replacing=force)
     from datetime import UTC, datetime
 
@@ -69,6 +66,13 @@ def tags(
         say_json({"tags": chosen, "sheet": sheet, "address": labels.address, "out": out})
     elif is_file:
         say(f"Wrote {count_words(len(chosen), 'label')} {labels.sheet.words} to {out}.")
+
+
+def _check(out: str, *, is_named: bool, as_json: bool) -> None:
+    if not is_named:
+        raise WrongUse("Name tags, or ask for new ones with --new 24.")
+    if out == "-" and as_json:
+        raise WrongUse("--json and --out - both want stdout: choose one.")
 
 
 def _chosen(book: Book, named: list[str], new: int) -> list[str]:
