@@ -71,8 +71,7 @@ def labour(
     """Show the minutes jobs took against what was quoted.
 
     Of the jobs closed in a period: by how much they ran over, what that
-    cost against the standard, what an hour at the bench brought in, and
-    what was found after the first quote.
+    cost against the standard, what an hour brought in, what was found late.
 
     Examples:
     $ lockring labour
@@ -91,9 +90,8 @@ def labour(
     from ledger.figures.labour import labour_of
 
     row = None if key is None else (key_asked(key),)
-    asked = Asked(
-        by or "tier", jobs or row is not None, row, most(limit, is_all=as_json or files.is_any)
-    )
+    shown = most(limit, is_all=as_json or files.is_any)
+    asked = Asked(by or "tier", jobs or row is not None, row, shown)
     minutes_ready(book, when[1])
     with progress("Adding up the minutes"):
         found = labour_of(book, *period, *when, asker=OWNER)

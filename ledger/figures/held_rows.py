@@ -43,7 +43,7 @@ class Holds:
             found.append(
                 HeldBy(
                     # What a hold may wait for is listed in the event.
-                    waiting_for=name,  # type: ignore[arg-type]
+                    waiting_for=name,  # type: ignore[arg-type]  # one of those
                     count_holds=int(of.sum()),
                     count_jobs=len(np.unique(job.code[of])),
                     count_now=int(self.is_on[of].sum()),
