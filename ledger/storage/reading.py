@@ -9,7 +9,7 @@ from __future__ import annotations
 import operator
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from functools import reduce
 from pathlib import Path
@@ -17,13 +17,14 @@ from threading import Lock
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from ledger.errors import BookDamaged
 from ledger.storage import segments
+from ledger.storage.ids import Ids, hashes
+from ledger.storage.named import CLOCKS, MOVES, Named, named_in
 from ledger.storage.schema import EVENT_SCHEMA
 from ledger.storage.segments import Segments
 
@@ -32,8 +33,6 @@ Row = tuple[int, int, bytes]
 
 _NAMING = ("kind", "part", "replaces", "job", "actor", "occurred_at")
 _NAMES = ("bike", "kind", "part", "replaces", "job", "actor", "target_id")
-_MOVES = ("part_fitted", "part_removed")
-_CLOCKS = ("labour_started", "labour_stopped")
 
 _SMALL = 20_000
 """Files of up to this many rows are indexed by name; larger ones are segments."""
@@ -56,13 +55,13 @@ class _Names:
     @classmethod
     def of(cls, rows: Iterable[Mapping[str, Any]]) -> _Names:
         held = list(rows)
-        moved = [row for row in held if row["kind"] in _MOVES]
+        moved = [row for row in held if row["kind"] in MOVES]
         parts = {row[name] for row in moved for name in ("part", "replaces")}
         return cls(
             bikes=frozenset(row["bike"] for row in held),
             parts=frozenset(parts - {None}),
             jobs=frozenset(row["job"] for row in held if row["kind"] == "job_opened"),
-            actors=frozenset(row["actor"] for row in held if row["kind"] in _CLOCKS),
+            actors=frozenset(row["actor"] for row in held if row["kind"] in CLOCKS),
             struck=frozenset(row["target_id"] for row in held if row["kind"] == "event_struck"),
         )
 
@@ -75,6 +74,8 @@ class _File:
     """None in a large file: ask the segments."""
     metadata: pq.FileMetaData | None = None
     """Kept for a large file, whose footer takes longer to parse than a bike to read."""
+    named: Named | None = None
+    """Of a large file, once it was asked for."""
 
     @contextmanager
     def opened(self) -> Iterator[pq.ParquetFile]:
@@ -102,47 +103,13 @@ def _opened(path: Path, metadata: pq.FileMetaData | None = None) -> Iterator[pq.
         ) from error
 
 
-def _hashes(ids: pa.ChunkedArray | pa.Array) -> npt.NDArray[np.uint64]:
-    """Give the random tail of each id as a number: enough to tell "surely not there"."""
-    chunks = ids.chunks if isinstance(ids, pa.ChunkedArray) else [ids]
-    parts = []
-    for chunk in chunks:
-        raw = np.frombuffer(chunk.buffers()[1], dtype=np.uint64)
-        start = 2 * chunk.offset
-        parts.append(raw[start + 1 : start + 2 * len(chunk) : 2])
-    return np.concatenate(parts) if parts else np.empty(0, np.uint64)
-
-
-@dataclass(slots=True)
-class _Ids:
-    """Which ids the book holds, as sorted hashes; built only when somebody brings ids."""
-
-    known: npt.NDArray[np.uint64] = field(default_factory=lambda: np.empty(0, np.uint64))
-    fresh: list[npt.NDArray[np.uint64]] = field(default_factory=list)
-    of_file: dict[Path, npt.NDArray[np.uint64]] = field(default_factory=dict)
-
-    def add(self, path: Path, hashes: npt.NDArray[np.uint64]) -> None:
-        self.of_file[path] = hashes
-        self.fresh.append(hashes)
-
-    def which(self, asked: npt.NDArray[np.uint64]) -> npt.NDArray[np.bool_]:
-        if self.fresh:
-            self.known = np.sort(np.concatenate([self.known, *self.fresh]), kind="stable")
-            self.fresh = []
-        if not len(self.known):
-            return np.zeros(len(asked), np.bool_)
-        at = np.minimum(np.searchsorted(self.known, asked), len(self.known) - 1)
-        found: npt.NDArray[np.bool_] = self.known[at] == asked
-        return found
-
-
 class Reader:
     """Reads events out of a reading set of Parquet files."""
 
     def __init__(self, folder: Path | None = None) -> None:
         """`folder` is where what is known of a great book's files is kept, if anywhere."""
         self._files: dict[Path, _File] = {}
-        self._ids = _Ids()
+        self._ids = Ids()
         self._folder = folder
         self._segments: Segments | None = None
         self._lock = Lock()
@@ -152,7 +119,7 @@ class Reader:
         new = [path for path in paths if path not in self._files]
         if len(paths) - len(new) < len(self._files):
             self._files = {p: f for p, f in self._files.items() if p in set(paths)}
-            self._ids = _Ids()
+            self._ids = Ids()
         if new:
             self._take_in(new)
         return new
@@ -185,7 +152,7 @@ class Reader:
                 return _File(path, groups, None, file.metadata)
             # Opening a small file costs more than reading it: the ids come along.
             table = file.read([*_NAMES, "id"], use_threads=False)
-            self._ids.add(path, _hashes(table["id"]))
+            self._ids.add(path, hashes(table["id"]))
             rows = table.select(_NAMES).to_pylist()
             return _File(path, groups, _Names.of(rows))
 
@@ -273,20 +240,23 @@ class Reader:
         asked = []
         if parts:
             named = pc.field("part").isin(sorted(parts)) | pc.field("replaces").isin(sorted(parts))
-            asked.append(pc.field("kind").isin(_MOVES) & named)
+            asked.append(pc.field("kind").isin(MOVES) & named)
         if jobs:
             opened = pc.field("kind") == "job_opened"
             asked.append(opened & pc.field("job").isin(sorted(jobs)))
         if actors:
-            clock = pc.field("kind").isin(_CLOCKS)
+            clock = pc.field("kind").isin(CLOCKS)
             recent = pc.field("occurred_at") >= pa.scalar(since, pa.timestamp("us", "UTC"))
             asked.append(clock & recent & pc.field("actor").isin(sorted(actors)))
         if not asked:
             return []
 
         def may_name(file: _File) -> list[int]:
-            names = file.names
-            if names and names.parts.isdisjoint(parts) and names.jobs.isdisjoint(jobs):
+            if (names := file.names) is None:
+                named = self._named(file)
+                clocks = named.with_clocks(since) if actors else []
+                return sorted({*named.naming(parts | jobs), *clocks})
+            if names.parts.isdisjoint(parts) and names.jobs.isdisjoint(jobs):
                 return [] if names.actors.isdisjoint(actors) else _every_group(file)
             return _every_group(file)
 
@@ -300,11 +270,20 @@ class Reader:
         targets = pa.array(sorted(ids), pa.binary(16))
 
         def may_strike(file: _File) -> list[int]:
-            none_there = file.names is not None and file.names.struck.isdisjoint(ids)
-            return [] if none_there else _every_group(file)
+            if file.names is None:
+                return self._named(file).naming(ids)
+            return [] if file.names.struck.isdisjoint(ids) else _every_group(file)
 
         keep = struck & pc.field("target_id").isin(targets)
         return self._rows(may_strike, keep, ["kind", "target_id"])
+
+    def _named(self, file: _File) -> Named:
+        """Give what a large file names, read through once."""
+        with self._lock:
+            if file.named is None:
+                with file.opened() as parquet:
+                    file.named = named_in(parquet)
+            return file.named
 
     def _rows(
         self, pick: Callable[[_File], list[int]], keep: pc.Expression, by: Iterable[str]
@@ -328,22 +307,22 @@ class Reader:
         if not asked:
             return {}
         self._index_ids()
-        hashes = np.frombuffer(b"".join(asked), dtype=np.uint64)[1::2]
-        hits = [one for one, hit in zip(asked, self._ids.which(hashes), strict=True) if hit]
+        tails = np.frombuffer(b"".join(asked), dtype=np.uint64)[1::2]
+        hits = [one for one, hit in zip(asked, self._ids.which(tails), strict=True) if hit]
         return self._look_up(hits) if hits else {}
 
     def _index_ids(self) -> None:
         for path in self._files:
             if path not in self._ids.of_file:
                 with _opened(path) as file:
-                    self._ids.add(path, _hashes(file.read(["id"])["id"]))
+                    self._ids.add(path, hashes(file.read(["id"])["id"]))
 
     def _look_up(self, ids: list[bytes]) -> dict[bytes, Row]:
         wanted = pa.array(ids, pa.binary(16))
-        hashes = np.frombuffer(b"".join(ids), dtype=np.uint64)[1::2]
+        tails = np.frombuffer(b"".join(ids), dtype=np.uint64)[1::2]
         found: dict[bytes, Row] = {}
         for path in self._files:
-            if not np.isin(hashes, self._ids.of_file[path]).any():
+            if not np.isin(tails, self._ids.of_file[path]).any():
                 continue
             with _opened(path) as file:
                 for group in range(file.metadata.num_row_groups):
