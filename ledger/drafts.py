@@ -14,7 +14,7 @@ from ledger.errors import Problem
 from ledger.events import BOOK_KINDS, Event, parse_event, plain
 from ledger.events.envelope import Envelope
 from ledger.events.problems import problems_of
-from ledger.settings import BookSettings
+from ledger.settings import BookSettings, local_moment
 
 Draft = Mapping[str, Any] | Event
 """An event as plain JSON types, or parsed; id, shop and occurred_at may be left out."""
@@ -101,7 +101,7 @@ def _local(text: str, settings: BookSettings) -> Any:
         return text
     if len(text.strip()) <= 10:
         raise ValueError(f"{text!r} is a day without a time")
-    return moment if moment.tzinfo else moment.replace(tzinfo=settings.zone)
+    return moment if moment.tzinfo else local_moment(moment, settings.zone)
 
 
 def _bad_time(label: str, wrong: str) -> Problem:

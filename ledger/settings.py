@@ -6,7 +6,7 @@ import json
 import re
 import tomllib
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from functools import cached_property
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -53,7 +53,8 @@ class BookSettings:
         """Give the instant a person means, in UTC.
 
         A bare date is the end of that day, and a time without a zone is local, both in the
-        book's time zone. Raises ValueError with what would be right.
+        book's time zone; of a time that the clocks show twice, the first is meant. Raises
+        ValueError with what would be right, for a time that the clocks skip too.
         """
         cleaned = text.strip()
         try:
@@ -66,12 +67,27 @@ class BookSettings:
             raise ValueError(
                 f"{text!r} is not a date; write 2026-03-01, or 2026-03-01 09:12"
             ) from None
-        return (moment if moment.tzinfo else moment.replace(tzinfo=self.zone)).astimezone(UTC)
+        return (moment if moment.tzinfo else local_moment(moment, self.zone)).astimezone(UTC)
 
     def end_of_day(self, day: date) -> datetime:
         """Give the last microsecond of a day in the book's time zone, in UTC."""
         midnight = datetime.combine(day + timedelta(days=1), time(), self.zone)
         return midnight.astimezone(UTC) - timedelta(microseconds=1)
+
+
+def local_moment(shown: datetime, zone: tzinfo) -> datetime:
+    """Give the moment at which clocks of a zone show a time; the first where they do twice.
+
+    `shown` has no zone of its own. Raises ValueError for a time that the clocks skip.
+    """
+    moment = shown.replace(tzinfo=zone)
+    there = moment.astimezone(UTC).astimezone(zone)
+    if there.replace(tzinfo=None) != shown:
+        raise ValueError(
+            f"'{shown:%Y-%m-%d %H:%M}' is skipped by the clocks of {zone}, which go forward then; "
+            f"write {there:%Y-%m-%d %H:%M}, or the time with its zone"
+        )
+    return moment
 
 
 def check(settings: BookSettings) -> BookSettings:

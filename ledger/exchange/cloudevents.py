@@ -19,6 +19,7 @@ from ledger.errors import Problem
 from ledger.events import Event, event_classes, parse_event, plain
 from ledger.events.problems import nearest_words, problems_of
 from ledger.events.upcast import STEPS
+from ledger.settings import local_moment
 
 ATTRIBUTES = {
     "id": "id",
@@ -277,7 +278,7 @@ def _moment(field: str, value: Any, zone: tzinfo) -> str:
         raise _Wrong(_MOMENTS[field], f"is {_short(value)}", right, "time")
     try:
         moment = datetime.fromisoformat(match[0].upper())
+        return (moment if match["zone"] else local_moment(moment, zone)).isoformat()
     except ValueError:
-        wrong = f"is {_short(value)}, which is no date"
+        wrong = f"is {_short(value)}, which no clock shows"
         raise _Wrong(_MOMENTS[field], wrong, right, "time") from None
-    return (moment if match["zone"] else moment.replace(tzinfo=zone)).isoformat()

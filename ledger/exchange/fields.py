@@ -17,6 +17,7 @@ from ledger.exchange.figures import NotReadable, shown
 from ledger.exchange.mapping import Source
 from ledger.exchange.paths import Target, put, target
 from ledger.exchange.words import WordList, plain_form, standard_position
+from ledger.settings import local_moment
 
 Cells = Sequence[str]
 _HAS_LINES = frozenset({"quote_given", "job_closed"})
@@ -160,7 +161,13 @@ class FieldReader:
 
     def _moment(self, cell: str) -> str:
         local, _ = figures.moment(cell, self._mapping.when.formats)
-        return format_moment(local if local.tzinfo else local.replace(tzinfo=self.zone))
+        if local.tzinfo:
+            return format_moment(local)
+        try:
+            return format_moment(local_moment(local, self.zone))
+        except ValueError:
+            wrong = f"{shown(cell)} is skipped by the clocks of {self.zone}, which go forward then"
+            raise NotReadable(wrong, "Write a time that they show") from None
 
     def _money(self, cell: str, path: str) -> int:
         numbers = self._mapping.numbers

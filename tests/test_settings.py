@@ -1,0 +1,40 @@
+"""Times as the shop's clocks show them."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from ledger.book import Book
+from ledger.errors import Refused
+from ledger.settings import BookSettings
+
+QUAY = BookSettings("quay", "Quay", "EUR", "Europe/Lisbon", "en")
+NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
+
+
+def test_a_time_that_the_clocks_skip_is_refused_with_the_one_they_show() -> None:
+    """On 29 March 2026 the clocks of Lisbon go from 01:00 to 02:00 (IANA tz database)."""
+    with pytest.raises(ValueError, match=r"'2026-03-29 01:30' is skipped .* write 2026-03-29 02:3"):
+        QUAY.instant("2026-03-29 01:30")
+    assert QUAY.instant("2026-03-29 00:59") == datetime(2026, 3, 29, 0, 59, tzinfo=UTC)
+    assert QUAY.instant("2026-03-29 02:00") == datetime(2026, 3, 29, 1, tzinfo=UTC)
+
+
+def test_of_a_time_shown_twice_the_first_is_meant() -> None:
+    """On 25 October 2026 they show 01:00 to 02:00 twice; with its zone, either can be said."""
+    assert QUAY.instant("2026-10-25 01:30") == datetime(2026, 10, 25, 0, 30, tzinfo=UTC)
+    assert QUAY.instant("2026-10-25 01:30+00:00") == datetime(2026, 10, 25, 1, 30, tzinfo=UTC)
+
+
+def test_an_entry_at_a_skipped_time_is_refused(tmp_path: Path) -> None:
+    """The refusal names the field and the time the clocks show; nothing is recorded."""
+    book = Book.init(
+        tmp_path / "book", shop="quay", time_zone="Europe/Lisbon", clock=lambda: NOW
+    )  # fmt: skip
+    draft = {"kind": "bike_registered", "bike": "7K3M9QXA", "actor": "mia", "data": {}}
+    with pytest.raises(Refused, match=r"occurred_at.*skipped by the clocks of Europe/Lisbon"):
+        book.append([{**draft, "occurred_at": "2026-03-29T01:30"}])
+    assert book.head.size == 0
