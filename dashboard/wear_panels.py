@@ -69,9 +69,13 @@ def choices(links: Sequence[tuple[str, str]], label: str) -> str:
     return f'<nav aria-label="{text(label)}"><ul class="lk-choices">{items}</ul></nav>'
 
 
-def card_head(title: str, said: str, mark: str = "") -> str:
-    """Give a chart's title, which says the finding, and a line below it."""
-    return f'<div class="lk-reading"><h3>{text(title)}</h3>{mark}<p>{text(said)}</p></div>'
+def card_head(title: str, said: str, mark: str = "", level: int = 3) -> str:
+    """Give a chart's title, which says the finding, and a line below it.
+
+    `level` is 2 where the chart belongs to the page itself, 3 under another title.
+    """
+    head = f"<h{level}>{text(title)}</h{level}>"
+    return f'<div class="lk-reading">{head}{mark}<p>{text(said)}</p></div>'
 
 
 def part_list(

@@ -41,7 +41,7 @@ def _chart(shown: Shown, told: Pareto, rows: Sequence[ParetoRow]) -> None:
     made = fault_charts.pareto_rows(rows[:DRAWN], told.measure, asked.row, shown.say)
     key = f"pareto-{asked.by}-{asked.measure}-{asked.row}"
     with st.container(key="reading-pareto"):
-        st.html(wear_panels.card_head(title, fault_say.told_by(told.measure)))
+        st.html(wear_panels.card_head(title, fault_say.told_by(told.measure), level=2))
         chart = shown.drawn(
             f"{key} {shown.say.settings.currency}",
             lambda: fault_charts.pareto_chart(made, title, shown.words.formats.locale),

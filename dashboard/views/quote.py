@@ -68,7 +68,7 @@ def _picture(shown: Shown[QuoteAsked], found: JobForecast) -> None:
     said = "Outline: as planned."
     if left is not None and left > 0:
         said += " Dashed line: what is left of today's bench."
-    card("minutes", title, said, chart)
+    card("minutes", title, said, chart, level=2)
     heading(room, found.bench.line)
     table_view(show.tasks_table(found, say), "What is planned")
     told(notes(found.notes, "What this rests on") + cautions(found.cautions))

@@ -30,18 +30,18 @@ NOT_TOLD = "not told"
 def plan_view(shown: Shown[QuoteAsked], plan: Plan) -> None:
     """Draw what can be planned; whatever is changed moves the address."""
     with st.container(key="plan"):
-        st.html("<h3>The job</h3>")
+        st.html("<h2>The job</h2>")
         with st.container(key="plan_job"):
             _tier(shown, plan)
             _tasks(shown)
             _minutes(shown)
-        st.html("<h3>The bike</h3>")
+        st.html("<h2>The bike</h2>")
         with st.container(key="plan_bike"):
             _tag(shown)
             if not shown.asked.tag:
                 _kind(shown)
                 _age(shown)
-        st.html("<h3>The price</h3>")
+        st.html("<h2>The price</h2>")
         with st.container(key="plan_price"):
             _risk(shown)
             _price(shown)

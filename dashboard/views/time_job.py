@@ -61,7 +61,7 @@ def _steps(shown: Shown[TimeAsked], job: JobWaterfall) -> None:
                                 lambda rows=rows, unit=unit, title=title:
                                 time_charts.step_chart(rows, unit, title, locale))  # fmt: skip
             card(f"steps-{key}", title, "Filled: came on top. Dashed: fell away.", chart,
-                 _said(steps))  # fmt: skip
+                 _said(steps), level=2)  # fmt: skip
 
 
 def _said(steps: Sequence[WaterfallStep]) -> str:

@@ -91,10 +91,12 @@ def first_day(shown: Shown[Any]) -> date:
     return min(data.first_day(shown.book), shown.day)
 
 
-def card(key: str, title: str, said: str, chart: dict[str, Any], below: str = "") -> None:
+def card(
+    key: str, title: str, said: str, chart: dict[str, Any], below: str = "", level: int = 3
+) -> None:
     """Draw a chart under the finding it shows, with a line of what it is, and HTML below it."""
     with st.container(key=f"reading-{key}"):
-        st.html(wear_panels.card_head(title, said))
+        st.html(wear_panels.card_head(title, said, level=level))
         st.vega_lite_chart(chart, theme=None, width="stretch", key=f"chart-{key}")
         if below:
             st.html(below)
@@ -103,9 +105,9 @@ def card(key: str, title: str, said: str, chart: dict[str, Any], below: str = ""
 def picking_card(
     shown: Shown[Any], key: str, title: str, said: str, chart: dict[str, Any], picked: str
 ) -> None:
-    """Draw a chart whose rows are pressed: the address moves to the row."""
+    """Draw a page's first chart, whose rows are pressed: the address moves to the row."""
     with st.container(key=f"reading-{key}"):
-        st.html(wear_panels.card_head(title, said))
+        st.html(wear_panels.card_head(title, said, level=2))
         # a chart of its own for each choice: none is left with a row picked that is not shown
         own = f"pick-{key}-{shown.asked.row}"
         st.vega_lite_chart(
