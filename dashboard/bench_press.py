@@ -11,7 +11,7 @@ from typing import Any
 import streamlit as st
 
 from dashboard import time_clock
-from dashboard.time_clock import Said
+from dashboard.time_clock import WRITING, Said
 from ledger.bench.drafts import Draft, Hand
 from ledger.book import Book
 from ledger.errors import ClockJumped, LedgerError
@@ -19,7 +19,6 @@ from ledger.photos import add_photo
 
 HEARD = "bench_heard"
 IDS = "bench_ids"
-WRITING = time_clock._writing  # one lock for whatever this server writes, whichever page asks
 LOG = logging.getLogger(__name__)
 FULL = (
     "The disk is full, so nothing was recorded. What you typed stays here: make room on the "

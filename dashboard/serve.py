@@ -16,7 +16,7 @@ from typing import Any
 import streamlit as st
 from starlette.middleware import Middleware
 
-from dashboard import gate, gate_provider, gate_routes
+from dashboard import bench_warm, gate, gate_provider, gate_routes
 from dashboard.gate import Gate, Rules
 from dashboard.gate_wall import Wall, allowed
 from dashboard.launch import APP
@@ -58,6 +58,7 @@ def app_of(standing: Gate, shop: str, address: str = "") -> st.App:
     @asynccontextmanager
     async def running(app: st.App) -> AsyncIterator[dict[str, Any]]:
         _note_files(standing)
+        bench_warm.begin()
         if address:
             webbrowser.open(address)
         yield {}

@@ -19,7 +19,7 @@ from ledger.book import Book
 from ledger.clocks import Draft, OpenJob, RunningClock
 from ledger.errors import ClockJumped, LedgerError, Problem, Refused
 
-_writing = Lock()
+WRITING = Lock()
 """One commit of this server at a time: its pages share one open book."""
 STATES = {"forgotten": "due", "runs": "open", "paused": "not checked"}
 """What a clock's state is shown as: the word, and the shape beside it."""
@@ -132,7 +132,7 @@ def recorded(
     After days without an entry the computer's clock may be wrong: that is asked first.
     """
     try:
-        with _writing:
+        with WRITING:
             receipt = book.append(list(make()), confirm_clock=is_clock_right)
     except ClockJumped:
         return Said(JUMPED, False, lambda: recorded(book, make, done, is_clock_right=True))

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import gc
-
 import streamlit as st
 
-from dashboard import bench_html, data, filters, markup
+from dashboard import bench_html, bench_warm, data, filters, markup
 from dashboard.bench_address import WHO, BenchAsked, bench_asked
 from dashboard.bench_script import SCRIPT
 from dashboard.views.bench_find import find_view
@@ -41,22 +39,10 @@ def _on_the_stand(actor: str) -> None:
     try:
         head_view(actor)
         walk_view(actor)
-        _at_rest()
+        bench_warm.at_rest()
     except LedgerError as error:
         st.html(bench_html.wild(str(error)))
         find_view(actor)
-
-
-@st.cache_resource(show_spinner=False)
-def _at_rest() -> bool:
-    """Take what this server has loaded by now out of the collecting of garbage, once.
-
-    The framework collects all of it after every run; that took longer than drawing the page, and
-    a press that came meanwhile waited for it.
-    """
-    gc.collect()
-    gc.freeze()
-    return True
 
 
 def _unknown(book: Book, asked: BenchAsked) -> None:

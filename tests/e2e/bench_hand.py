@@ -8,12 +8,23 @@ from dataclasses import dataclass, field
 from playwright.sync_api import Locator, Page
 from real_browser import PROBES
 
+HEARS = """(() => {
+    const Plain = window.WebSocket, heard = () => {
+        if (window.benchWatch) benchWatch.heard = performance.now();
+    };
+    if (Plain.isHeard) return;
+    window.WebSocket = class extends Plain {
+        static isHeard = true;
+        constructor(...given) { super(...given); this.addEventListener("message", heard); }
+    };
+})()"""
+"""Notes when the server was last heard: a run may be over before the page says that it began."""
 WATCHES = """() => {
     if (window.benchWatch) return;
     const app = () => document.querySelector("[data-testid='stApp']");
-    const watch = window.benchWatch = { began: 0, changed: 0, hasRun: false };
+    const watch = window.benchWatch = { began: 0, changed: 0, heard: 0, hasRun: false };
     const begin = () => {
-        Object.assign(watch, { began: performance.now(), changed: 0, hasRun: false });
+        Object.assign(watch, { began: performance.now(), changed: 0, heard: 0, hasRun: false });
     };
     const opts = { capture: true, passive: true };
     addEventListener("pointerdown", begin, opts);
@@ -28,8 +39,9 @@ WATCHES = """() => {
 """Notes when a press began and when the page last changed."""
 SETTLED = """() => {
     const watch = window.benchWatch, app = document.querySelector("[data-testid='stApp']");
-    return app.dataset.testScriptState === "notRunning" && watch.hasRun
-        && performance.now() - watch.changed > 150;
+    const quiet = performance.now() - Math.max(watch.changed, watch.heard);
+    return app.dataset.testScriptState === "notRunning"
+        && (watch.hasRun ? quiet > 150 : watch.heard > 0 && quiet > 800);
 }"""
 ANSWERED = """mark => document.querySelector(".lk-item").dataset.item !== mark
     || document.querySelector(".st-key-bench .lk-refused")"""
@@ -69,6 +81,7 @@ class Hand:
 
     def begin(self, address: str, until: str = ".st-key-bench_item") -> None:
         """Go to an address of the bench."""
+        self.page.add_init_script(HEARS)
         self.page.goto(address)
         self.page.wait_for_selector(until)
         self.page.wait_for_selector("[data-test-script-state='notRunning']")

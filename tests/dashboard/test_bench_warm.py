@@ -1,0 +1,54 @@
+"""What the server loads when it starts: nothing is written, and first presses find it there."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from bench_book import TAG, bench_book
+from small_book import empty_book
+
+from dashboard import bench_warm
+from ledger.bench import finding, reading
+from ledger.storage import reading as stored
+
+
+def test_warming_writes_nothing_and_spares_the_first_search(tmp_path, monkeypatch):
+    """After it the book is as it was, and a search reads nothing of the book again."""
+    book = bench_book(tmp_path / "book")
+    before, files = book.head, sorted(tmp_path.rglob("*"))
+    bench_warm.warm(book)
+    assert (book.head, sorted(tmp_path.rglob("*"))) == (before, files)
+
+    def read_again(*given: object) -> None:
+        raise AssertionError("the bikes were read a second time")
+
+    monkeypatch.setattr(finding, "_read_all", read_again)
+    assert TAG in {one.tag for one in finding.look_for(book, TAG[:5])}
+
+
+def test_warming_reads_what_a_great_file_names_and_the_ids(tmp_path, monkeypatch):
+    """The first job that is opened after it neither reads a great file through nor its ids."""
+    monkeypatch.setattr(stored, "_SMALL", 1)
+    book = bench_book(tmp_path / "book")
+    bench_warm.warm(book)
+    great = [file for file in book._reader._files.values() if file.names is None]
+    assert great
+    assert all(file.named is not None for file in great)
+    assert {file.path for file in great} <= book._reader._ids.of_file.keys()
+
+
+def test_a_book_without_bikes_is_not_asked_for_any(tmp_path, monkeypatch):
+    """A new book has nothing to be made ready."""
+    monkeypatch.setattr(reading, "scene_of", None)
+    bench_warm.warm(empty_book(tmp_path / "book"))
+
+
+def test_a_book_that_cannot_be_read_is_for_the_page_to_tell(tmp_path, monkeypatch, capfd):
+    """Where there is no book the thread ends without a word."""
+    monkeypatch.setattr(sys, "argv", ["serve", str(Path(tmp_path) / "nowhere")])
+    thread = bench_warm.begin()
+    thread.join(60)
+    assert not thread.is_alive()
+    told = capfd.readouterr()
+    assert "Traceback" not in told.out + told.err
