@@ -148,7 +148,7 @@ def read_footer(end: bytes, name: str = "the file") -> Footer:
     """
     try:
         metadata = pq.read_metadata(pa.BufferReader(end)).metadata
-    except (pa.ArrowException, OSError) as error:
+    except (pa.ArrowException, OSError, ValueError) as error:
         raise _damaged(name, f"it is not a whole Parquet file ({error})") from None
     return parse_footer(metadata or {}, name)
 

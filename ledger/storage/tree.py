@@ -7,6 +7,7 @@ the same. It is believed only where the book still has its very root at its very
 
 from __future__ import annotations
 
+import json
 from bisect import bisect_right
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
@@ -52,16 +53,27 @@ class Tree:
         known = tree_kept.read(folder) if folder is not None else None
         self._ends = ends_of(paths, known.ends if known else ())
         self._levels = known.levels if known and self._is_of_book(known) else [[]]
-        self._edges: dict[tuple[int, int], bytes] = {}
+        self._frontier = footer_at(paths[-1]).frontier if paths else Frontier()
+        self._edges = _edges(self._frontier)
         self._blocks: dict[int, list[Stored]] = {}
         self._leaves: dict[int, list[bytes]] = {}
-        if paths:
-            self._edges = _edges(footer_at(paths[-1]).frontier)
 
     @property
     def size(self) -> int:
         """Give how many events there are."""
         return self._ends[-1].size if self._ends else 0
+
+    @property
+    def root_said(self) -> bytes:
+        """Give the root over all events as the newest file says."""
+        return self._frontier.root()
+
+    def recorded_at(self, size: int) -> datetime:
+        """Give when the newest of the first `size` events was recorded; LookupError as `at_seq`."""
+        if size == self.size and self._ends:
+            return self._ends[-1].recorded_at
+        held = json.loads(self.at_seq(size).canonical)
+        return datetime.fromisoformat(held["recorded_at"])
 
     def root(self, size: int) -> bytes:
         """Give the root over the first `size` events."""

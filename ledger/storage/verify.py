@@ -2,110 +2,141 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterator, Mapping, Sequence
-from itertools import islice
-from typing import Any
-
-import pyarrow as pa
-import pyarrow.parquet as pq
+import os
+from collections.abc import Callable, Mapping
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing import get_context
 
 from ledger.errors import BookDamaged, Problem
-from ledger.events import parse_event
 from ledger.storage.files import footer_of
-from ledger.storage.footer import CommitMark, check_self_hash, read_footer
-from ledger.storage.hot import units_after
-from ledger.storage.listing import Cover, Listing
-from ledger.storage.merkle import Frontier, leaf_hash
-from ledger.storage.schema import EVENT_SCHEMA
-from ledger.storage.segment import ROWS_IN_GROUP, Entry, Stored, stored_in, tabulate
+from ledger.storage.footer import CommitMark, Footer, check_self_hash
+from ledger.storage.listing import Cover, Listing, parse_name
+from ledger.storage.merkle import Frontier
 from ledger.storage.store import Store
+from ledger.storage.verify_file import Looked, look_at, no_self_hash
+from ledger.storage.verify_rows import problem
 
-RESTORE = "Put the file back from a backup"
-DERIVED = [name for name in EVENT_SCHEMA.names if name != "canonical"]
+OnProgress = Callable[[int, int], object]
+"""Told how many events were looked at, of how many."""
+OnMark = Callable[[CommitMark], object]
+"""Told of each commit whose events give its root."""
+_LONGEST_S = 600.0
+"""Seconds after which a damaged file is taken for one that nobody comes to the end of."""
 
 
-def verify_log(store: Store, listing: Listing, units: Mapping[str, str]) -> list[Problem]:
+class Apart:
+    """Looks at damaged files in a process of its own: reading one can bring the reader down."""
+
+    def __init__(self) -> None:
+        self._pool: ProcessPoolExecutor | None = None
+
+    def look_at(
+        self, file: Cover, content: bytes, before: Frontier | None, size: int, units: dict[str, str]
+    ) -> Looked:
+        """Look at a file; see `verify_file.look_at`. What brings the reader down is a problem."""
+        if self._pool is None:
+            context = get_context("spawn")
+            self._pool = ProcessPoolExecutor(1, mp_context=context, initializer=_be_quiet)
+        try:
+            asked = self._pool.submit(look_at, file, content, before, size, units)
+            return asked.result(timeout=_LONGEST_S)
+        except Exception as error:
+            # Whatever damaged bytes lead a reader to is what was found.
+            if isinstance(error, (BrokenProcessPool, TimeoutError)):
+                self.close()
+            looked = Looked(size, units, [no_self_hash(file.name, is_all=False)])
+            wrong = f"reading it breaks off; it should hold the events after {size}"
+            looked.problems.append(problem(file.name, "the file", wrong, "unreadable"))
+            return looked
+
+    def close(self) -> None:
+        """End the process, if there is one."""
+        if self._pool is not None:
+            self._pool.shutdown(wait=False, cancel_futures=True)
+            self._pool = None
+
+
+def verify_log(
+    store: Store,
+    listing: Listing,
+    units: Mapping[str, str],
+    on_progress: OnProgress | None = None,
+    on_mark: OnMark | None = None,
+    apart: Apart | None = None,
+) -> list[Problem]:
     """Give everything that is wrong with the files of a reading set; nothing wrong, an empty list.
 
-    `units` is each quantity's canonical unit. One file is held in memory at a time.
+    `units` is each quantity's canonical unit. One file is held in memory at a time. A file that
+    is damaged does not keep those after it from being looked at; it is read `apart`.
     """
     problems: list[Problem] = []
-    frontier = Frontier()
-    for file in listing.files:
-        try:
-            content = store.read(file.name)
-            if not check_self_hash(content):
-                wrong = "the file's bytes do not give the hash it carries of itself"
-                problems.append(_problem(file.name, "lockring.sha256", wrong, "self_hash"))
-            found, units = _verify_file(file, content, frontier, units)
-            problems.extend(found)
-            frontier = footer_of(store, file.name).frontier
-        except (BookDamaged, OSError, pa.ArrowException, ValueError) as error:
-            wrong = f"{error} (files after it were not looked at)"
-            problems.append(_problem(file.name, "the file", wrong, "unreadable"))
-            break
+    elsewhere = apart or Apart()
+    after = Looked(0, dict(units), frontier=Frontier())
+    try:
+        for file in listing.files:
+            after = _next(store, file, after, elsewhere)
+            problems += after.problems
+            if on_mark is not None:
+                for mark in after.marks:
+                    on_mark(mark)
+            if on_progress is not None:
+                on_progress(after.size, _size_said(store, listing))
+    finally:
+        if apart is None:
+            elsewhere.close()
     return problems
 
 
-def _verify_file(
-    file: Cover, content: bytes, before: Frontier, units: Mapping[str, str]
-) -> tuple[list[Problem], Mapping[str, str]]:
-    footer = read_footer(content, file.name)
-    if (footer.first, footer.last.commit) != (file.first, file.last):
-        raise BookDamaged(f"it holds commits {footer.first} to {footer.last.commit}")
-    table = pq.read_table(pa.BufferReader(content)).sort_by("seq")
-    problems = list(_wrong_roots(file, table, footer.marks, before))
-    for start in range(0, table.num_rows, ROWS_IN_GROUP):
-        part = table.slice(start, ROWS_IN_GROUP)
-        entries = [_entry(stored) for stored in stored_in(part)]
-        problems.extend(_wrong_columns(file, part, tabulate(entries, units)))
-        units = units_after(units, (entry.event for entry in entries))
-    return problems, units
+def _next(store: Store, file: Cover, after: Looked, apart: Apart) -> Looked:
+    try:
+        content = store.read(file.name)
+    except OSError as error:
+        lost = problem(file.name, "the file", f"it cannot be read ({error})", "unreadable")
+        return Looked(after.size, after.units, [lost])
+    if check_self_hash(content):
+        return look_at(file, content, after.frontier, after.size, after.units)
+    return apart.look_at(file, content, after.frontier, after.size, dict(after.units))
 
 
-def _wrong_roots(
-    file: Cover, table: pa.Table, marks: Sequence[CommitMark], before: Frontier
-) -> Iterator[Problem]:
-    """Give the commits whose events do not give what the footer says of them."""
-    rows = stored_in(table.select(["seq", "commit", "canonical"]))
-    frontier = before
-    for mark in marks:
-        held = list(islice(rows, max(0, mark.size - frontier.size)))
-        expected = range(frontier.size + 1, mark.size + 1)
-        frontier = frontier.extend(leaf_hash(row.canonical) for row in held)
-        where = f"{file.name}, commit {mark.commit}"
-        if [row.seq for row in held] != list(expected):
-            yield _problem(where, "seq", "events are missing or out of place", "seq_gap")
-        if any(row.commit != mark.commit for row in held):
-            yield _problem(where, "commit", "events name another commit", "commit_numbers")
-        if (frontier.size, frontier.root().hex()) != (mark.size, mark.root):
-            yield _problem(where, "root", "its events do not give the root it states", "root")
-        if held and _entry(held[-1]).event.recorded_at != mark.recorded_at:
-            yield _problem(where, "recorded_at", "its events were recorded at another time", "time")
-    if next(rows, None) is not None:
-        yield _problem(file.name, "seq", "it holds events of no commit", "seq_gap")
+def verify_covered(store: Store, listing: Listing) -> list[Problem]:
+    """Give what is wrong with files that a wider one has taken the place of.
 
-
-def _wrong_columns(file: Cover, stored: pa.Table, derived: pa.RecordBatch) -> Iterator[Problem]:
-    """Give the hot columns that are not what the canonical bytes say."""
-    for name in DERIVED:
-        if name not in stored.column_names:
-            continue  # written before the column was added
-        holds, should = stored[name].combine_chunks(), derived[name]
-        if holds.equals(should):
+    They are read no more, but must still say the same.
+    """
+    problems: list[Problem] = []
+    read = {file.name for file in listing.files}
+    for cover in sorted(filter(None, map(parse_name, store.names()))):
+        wider = listing.covering(cover.last)
+        if cover.name in read or wider is None:
             continue
-        pairs = zip(holds.to_pylist(), should.to_pylist(), strict=True)
-        different = [row for row, (one, other) in enumerate(pairs) if one != other]
-        seq = stored["seq"][different[0]] if different else "?"
-        wrong = f"{len(different)} rows differ from their canonical bytes, first at seq {seq}"
-        yield _problem(file.name, name, wrong, "hot_column")
+        try:
+            if not check_self_hash(store.read(cover.name)):
+                problems.append(no_self_hash(cover.name, is_all=False))
+            elif not _says_the_same(footer_of(store, cover.name), footer_of(store, wider.name)):
+                wrong = f"it does not say of its last commit what {wider.name} says"
+                problems.append(problem(cover.name, "root", wrong, "root"))
+        except FileNotFoundError:
+            continue  # its time was up while we looked
+        except (BookDamaged, OSError) as error:
+            wrong = str(error).rstrip(".")
+            problems.append(problem(cover.name, "the file", wrong, "unreadable"))
+    return problems
 
 
-def _entry(stored: Stored) -> Entry:
-    raw: dict[str, Any] = json.loads(stored.canonical)
-    return Entry(stored.commit, parse_event(raw), stored.canonical)
+def _says_the_same(covered: Footer, wider: Footer) -> bool:
+    place = covered.last.commit - wider.first
+    return 0 <= place < len(wider.marks) and wider.marks[place] == covered.last
 
 
-def _problem(where: str, field: str, wrong: str, rule: str) -> Problem:
-    return Problem(event=where, field=field, wrong=wrong, right=RESTORE, rule=rule)
+def _size_said(store: Store, listing: Listing) -> int:
+    """Give how many events there are to look at, as far as the newest file says."""
+    try:
+        return footer_of(store, listing.files[-1].name).last.size
+    except (BookDamaged, OSError):
+        return 0
+
+
+def _be_quiet() -> None:
+    # What a reader cries as it goes down is for nobody.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 2)

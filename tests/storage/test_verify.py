@@ -67,7 +67,7 @@ def test_a_flipped_bit_in_an_old_segment_is_found(log, tmp_path):
     [("value", "9.000000"), ("bike", "CCCCCCCC"), ("unit", "mm"), ("kind", "adjusted")],
 )
 def test_a_hot_column_that_lies_is_found(log, tmp_path, column, value):
-    """A column changed beside untouched canonical bytes is named, with the first seq."""
+    """A column changed beside untouched canonical bytes is named, with the events it lies of."""
 
     def lie(table):
         whole = table[column].to_pylist()
@@ -76,8 +76,7 @@ def test_a_hot_column_that_lies_is_found(log, tmp_path, column, value):
 
     name = segment_name(3, 4)
     rewritten(tmp_path / name, lie)
-    assert found(log) == {(name, column)}
-    assert "first at seq 13" in log.verify_roots()[0].wrong
+    assert found(log) == {(f"{name}, events 13 to 24", column)}
 
 
 def test_an_event_changed_after_it_was_committed_is_found(log, tmp_path):
@@ -88,15 +87,16 @@ def test_an_event_changed_after_it_was_committed_is_found(log, tmp_path):
         return replaced(table, "canonical", pa.array(texts, pa.binary()))
 
     rewritten(tmp_path / segment_name(1, 2), rewrite)
-    where = {(f"{segment_name(1, 2)}, commit {number}", "root") for number in (1, 2)}
-    assert where <= found(log)
+    assert (f"{segment_name(1, 2)}, events 1 to 6", "root") in found(log)
 
 
 def test_an_event_taken_out_is_found(log, tmp_path):
     """A missing event shows as a gap in seq and a root that does not follow."""
     rewritten(tmp_path / commit_name(5), lambda table: table.filter(pc.field("seq") != 27))
-    where = f"{commit_name(5)}, commit 5"
-    assert found(log) == {(where, "seq"), (where, "root")}
+    assert found(log) == {
+        (f"{commit_name(5)}, event 27", "seq"),
+        (f"{commit_name(5)}, events 25 to 30", "root"),
+    }
 
 
 def test_an_event_put_in_is_found(log, tmp_path):
@@ -106,23 +106,31 @@ def test_an_event_put_in_is_found(log, tmp_path):
         return pa.concat_tables([table, table.slice(0, 1)])
 
     rewritten(tmp_path / commit_name(5), twice)
-    assert (f"{commit_name(5)}, commit 5", "seq") in found(log)
     assert (commit_name(5), "seq") in found(log)
+    assert (f"{commit_name(5)}, events 25 to 30", "root") in found(log)
 
 
 def test_a_file_under_another_name_is_found(log, tmp_path):
     """A segment that holds other commits than its name says is named."""
     (tmp_path / segment_name(3, 4)).write_bytes((tmp_path / segment_name(1, 2)).read_bytes())
-    assert found(log) == {(segment_name(3, 4), "the file")}
+    assert found(log) == {(segment_name(3, 4), "the file"), (commit_name(5), "root")}
     assert "holds commits 1 to 2" in log.verify_roots()[0].wrong
 
 
 def test_a_file_that_is_no_parquet_is_found(log, tmp_path):
-    """A file of something else is one problem, said in words, and no traceback."""
+    """A file of something else is one problem, and that the next file's roots hang on it."""
     (tmp_path / segment_name(3, 4)).write_bytes(b"a shopping list")
-    problems = log.verify_roots()
-    assert {problem.event for problem in problems} == {segment_name(3, 4)}
-    assert "not looked at" in problems[-1].wrong
+    whose, after = log.verify_roots()
+    assert (whose.event, whose.field) == (segment_name(3, 4), "the file")
+    assert "events after 12" in whose.wrong
+    assert (after.event, after.rule) == (commit_name(5), "root_not_checked")
+
+
+def test_a_damaged_file_does_not_hide_another(log, tmp_path):
+    """What comes after a file that cannot be read is looked at all the same."""
+    (tmp_path / segment_name(1, 2)).write_bytes(b"a shopping list")
+    rewritten(tmp_path / commit_name(5), lambda table: table.filter(pc.field("seq") != 27))
+    assert {segment_name(1, 2), f"{commit_name(5)}, event 27"} <= {name for name, _ in found(log)}
 
 
 def test_a_column_added_later_may_be_missing(log, tmp_path):
