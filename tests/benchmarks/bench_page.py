@@ -15,6 +15,7 @@ HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parents[1]), str(HERE.parent / "e2e"), str(HERE.parent / "dashboard")]
 
 import bench_book  # noqa: E402  # found once the path is set
+import signed_in  # noqa: E402
 from bench_hand import Hand, whole_service  # noqa: E402
 from bench_server import Server  # noqa: E402
 from playwright.sync_api import sync_playwright  # noqa: E402
@@ -42,8 +43,7 @@ def walked(server: Server) -> Hand:
     path = shutil.which("chromium") or shutil.which("google-chrome")
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=path, args=FLAGS)
-        context = browser.new_context(viewport={"width": 768, "height": 1024}, has_touch=True)
-        hand = Hand(context.new_page())
+        hand = Hand(signed_in.page_of(browser, size=(768, 1024), has_touch=True))
         hand.begin(f"{server.address}/bench?tag={bench_book.TAG}&who=ada")
         whole_service(hand)
         browser.close()

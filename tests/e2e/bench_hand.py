@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from playwright.sync_api import Locator, Page
 from real_browser import PROBES
+from until import until
 
 HEARS = """(() => {
     const Plain = window.WebSocket, heard = () => {
@@ -93,8 +94,8 @@ class Hand:
         mark = self.page.locator(".lk-item").first.get_attribute("data-item")
         act()
         if is_entry:
-            self.page.wait_for_function(ANSWERED, arg=mark)
-        self.page.wait_for_function(SETTLED, timeout=30_000)
+            until(self.page, ANSWERED, mark)
+        until(self.page, SETTLED)
         watch = self.page.evaluate("window.benchWatch")
         self.did.append(Did(what, watch["changed"] - watch["began"]))
 

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, sync_playwright
-from real_browser import FLAGS, Watched, in_browser, served
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "dashboard"))
 import small_book
+from real_browser import FLAGS, Watched, in_browser, served
 
 
 @pytest.fixture(scope="session")

@@ -1,21 +1,18 @@
-"""A server as `lockring dashboard` starts it, and a page that is watched for trouble."""
+"""A server with sign-in, and a page of somebody signed in that is watched for trouble."""
 
 from __future__ import annotations
 
-import os
-import socket
-import subprocess
-import time
-import urllib.error
-import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from playwright.sync_api import Browser, BrowserContext, Page
+from bench_server import SIGN_IN, Server
+from playwright.sync_api import Browser, Page
+from signed_in import OWNER, page_of
+from until import until
 
-from dashboard import launch
+from dashboard.launch import Reach
 
 FLAGS = [
     "--headless",
@@ -41,49 +38,15 @@ PROBES = ("/_stcore/health", "/_stcore/host-config")
 answered 404, and then asks at the root. It is the only console message let pass."""
 
 
-def free_port() -> int:
-    """Give a port nobody listens on."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
-
-
-def _is_up(address: str) -> bool:
-    try:
-        with urllib.request.urlopen(f"{address}/_stcore/health", timeout=1) as reply:
-            return bool(reply.status == 200)
-    except (urllib.error.URLError, OSError):
-        return False
-
-
 @contextmanager
-def served(book: Path, folder: Path) -> Iterator[str]:
+def served(book: Path, folder: Path, reach: Reach = SIGN_IN) -> Iterator[str]:
     """Serve a book as `lockring dashboard` does, from a folder that is not the project's."""
-    port = free_port()
-    address = f"http://127.0.0.1:{port}"
-    with (folder / "server.log").open("w") as log:
-        server = subprocess.Popen(
-            launch.command(book, port, open_browser=False),
-            cwd=folder,
-            env={**os.environ, "LOCKRING_BOOK": str(book)},
-            stdout=log,
-            stderr=log,
-        )
-        try:
-            deadline = time.monotonic() + 60
-            while not _is_up(address):
-                assert server.poll() is None, (folder / "server.log").read_text()
-                assert time.monotonic() < deadline, "the server did not come up"
-                time.sleep(0.2)
-            yield address
-        finally:
-            server.terminate()
-            try:
-                server.wait(20)
-            except subprocess.TimeoutExpired:  # it works something out, and does not listen
-                server.kill()
-                server.wait(20)
+    server = Server(book, folder, reach)
+    server.start()
+    try:
+        yield server.address
+    finally:
+        server.stop()
 
 
 @dataclass
@@ -91,7 +54,6 @@ class Watched:
     """A page, and everything that went wrong in it or left the machine."""
 
     page: Page
-    context: BrowserContext
     wrong: list[str] = field(default_factory=list)
     foreign: list[str] = field(default_factory=list)
 
@@ -105,12 +67,13 @@ class Watched:
     def settle(self) -> None:
         """Wait until the server has sent everything, and charts, filter and fonts are there."""
         self.page.wait_for_selector("[data-test-script-state='notRunning']")
-        self.page.wait_for_function("document.fonts.status === 'loaded'")
-        self.page.wait_for_function(IS_DRAWN)
+        until(self.page, "document.fonts.status === 'loaded'")
+        until(self.page, IS_DRAWN)
 
 
-def _watch(context: BrowserContext) -> Watched:
-    seen = Watched(context.new_page(), context)
+def watch(page: Page) -> Watched:
+    """Watch a page from here on."""
+    seen = Watched(page)
 
     def said(message: object) -> None:
         where = str(getattr(message, "location", {}).get("url", ""))
@@ -130,14 +93,12 @@ def _watch(context: BrowserContext) -> Watched:
 
 
 @contextmanager
-def in_browser(chromium: Browser, width: int, theme: str) -> Iterator[Watched]:
-    """Give a page of a width, light or dark; console errors and foreign requests fail."""
-    context = chromium.new_context(
-        viewport={"width": width, "height": 900},
-        color_scheme="dark" if theme == "dark" else "light",
-    )
-    seen = _watch(context)
-    yield seen
-    context.close()
+def in_browser(chromium: Browser, width: int, theme: str, person: str = OWNER) -> Iterator[Watched]:
+    """Give a page of somebody signed in; console errors and foreign requests fail."""
+    seen = watch(page_of(chromium, person, (width, 900), theme))
+    try:
+        yield seen
+    finally:
+        seen.page.close()
     assert seen.wrong == [], seen.wrong
     assert seen.foreign == [], seen.foreign

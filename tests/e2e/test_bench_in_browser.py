@@ -12,7 +12,8 @@ from bench_book import OPEN_TAG, TAG, UNKNOWN
 from bench_hand import Hand, whole_service
 from bench_server import Server
 from PIL import Image
-from playwright.sync_api import Browser, BrowserContext, expect
+from playwright.sync_api import Browser, Page, expect
+from signed_in import page_of
 
 from ledger.book import Book
 from ledger.photos import photos_of, read_photo
@@ -34,20 +35,18 @@ def server(tmp_path: Path) -> Iterator[Server]:
     one.kill()
 
 
-def by_touch(chromium: Browser, size: tuple[int, int] = TABLET) -> BrowserContext:
-    """Give a context of a tablet or phone."""
-    width, height = size
-    return chromium.new_context(viewport={"width": width, "height": height}, has_touch=True)
+def by_touch(chromium: Browser, size: tuple[int, int] = TABLET) -> Page:
+    """Give a page of a tablet or phone."""
+    return page_of(chromium, size=size, has_touch=True)
 
 
 @pytest.fixture
 def hand(chromium: Browser, server: Server) -> Iterator[Hand]:
     """A hand at a tablet; anything wrong in the console fails."""
-    context = by_touch(chromium)
-    one = Hand(context.new_page())
+    one = Hand(by_touch(chromium))
     one.watch()
     yield one
-    context.close()
+    one.page.close()
     assert one.wrong == []
 
 
@@ -147,15 +146,14 @@ def test_two_mechanics_on_one_bike_see_each_other(
     """Each sees where the other is; both entries stand, each with its own hand."""
     hand.begin(at(server, OPEN_TAG, "&step=inspect&item=rear_brake"))
     hand.tap("Rear brake within limit")
-    context = by_touch(chromium, PHONE)
-    other = Hand(context.new_page())
+    other = Hand(by_touch(chromium, PHONE))
     other.begin(at(server, OPEN_TAG, "&step=inspect&item=rear_brake", who="ben"))
     expect(other.page.locator(".lk-holders")).to_contain_text("ada at rear brake")
     expect(other.page.locator(".lk-told-line")).to_contain_text("ada is at this too: rear brake")
     other.page.goto(at(server, OPEN_TAG, "&step=inspect&item=front_brake", who="ben"))
     other.page.wait_for_selector(".st-key-bench_item")
     other.tap("Front brake within limit")
-    context.close()
+    other.page.close()
     by = [(event.actor, event.data.position) for event in server.events(OPEN_TAG)[-2:]]
     assert by == [("ada", "rear_brake"), ("ben", "front_brake")]
 

@@ -11,6 +11,7 @@ from came_back_book import AS_AT, many_tags
 from kept_screens import keep
 from playwright.sync_api import Browser, Locator, Page, expect
 from real_browser import Watched, in_browser, served
+from until import until
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
 
@@ -133,7 +134,7 @@ def test_the_page_fits_its_screen(
             assert whole
             page.set_viewport_size({"width": width, "height": min(int(whole["height"]), 5000)})
             seen.settle()
-            page.wait_for_function(HOLDS_ITS_CHART)
+            until(page, HOLDS_ITS_CHART)
             file = f"{name}-{width}-{theme}.png"
             unfolded = page.locator(".st-key-sure")
             shot = unfolded if name == "faults_sure" else page

@@ -11,7 +11,9 @@ from home_book import ON_THE_BENCH, WAITING
 from kept_screens import keep
 from playwright.sync_api import Browser, Page, expect
 from real_browser import Watched, in_browser, served
+from signed_in import page_of
 from test_bike_in_browser import _overflowing
+from until import until
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
 
@@ -162,15 +164,14 @@ def test_the_pages_are_reached_by_keyboard_on_a_phone(shop: str, chromium: Brows
 def test_a_lost_line_is_said_in_our_words(chromium: Browser, tmp_path: Path) -> None:
     """Where the server is gone a band says so and what to look at; no notice of the framework's."""
     home_book.home_book(tmp_path / "book")
-    context = chromium.new_context(color_scheme="dark")
-    page = context.new_page()
     with served(tmp_path / "book", tmp_path) as address:
+        page = page_of(chromium, theme="dark")
         page.goto(f"{address}/bikes")
         expect(page.locator(".lk-list")).to_be_visible(timeout=30_000)
         assert page.evaluate(BAND) == "hidden"
-    page.wait_for_function(f"({BAND})() === 'visible'", timeout=30_000)
+    until(page, f"({BAND})() === 'visible'")
     expect(page.get_by_test_id("stDialog")).not_to_be_visible()
-    context.close()
+    page.close()
 
 
 @pytest.mark.parametrize("theme", ("light", "dark"))

@@ -15,6 +15,7 @@ from paid_book import AS_AT, ON_THE_BENCH
 from playwright.sync_api import Browser, Locator, Page, expect
 from real_browser import Watched, in_browser, served
 from test_faults_in_browser import HOLDS_ITS_CHART, _overflowing, arrived, opened
+from until import until
 
 from ledger.book import Book
 
@@ -170,7 +171,7 @@ def test_the_pages_fit_their_screen(
             assert whole
             page.set_viewport_size({"width": width, "height": min(int(whole["height"]), 5000)})
             seen.settle()
-            page.wait_for_function(HOLDS_ITS_CHART)
+            until(page, HOLDS_ITS_CHART)
             file = f"{name}-{width}-{theme}.png"
             keep(page.screenshot(path=tmp_path / file), file)
             page.set_viewport_size({"width": width, "height": 900})
