@@ -20,6 +20,7 @@ from ledger.events.problems import problems_of
 from ledger.facts import facts_of, joined_tags, linked_tags, regrouped, tags_of
 from ledger.riders import Keyring
 from ledger.rules import BookFacts
+from ledger.sealing import has_text
 from ledger.settings import BookSettings
 from ledger.state import in_order, live, start
 from ledger.surroundings import parts_of
@@ -88,6 +89,33 @@ class Replay:
                 if on_progress is not None:
                     on_progress(self._size)
 
+    def problems(
+        self,
+        commits: Iterable[Sequence[Mapping[str, Any]]],
+        on_progress: Callable[[int], None] | None = None,
+    ) -> Iterator[Problem]:
+        """Give what the rules refuse of a book's own commits, sealed as they are; going on past it.
+
+        Nothing is written, no key made.
+        """
+        for raw in commits:
+            try:
+                events = [self._read(one) for one in raw]
+                self._check_numbers(events)
+            except Refused as error:
+                yield from error.problems
+                self._size += len(raw)
+                continue
+            for event in filter(has_text, events):
+                right = "Nobody but the rider's key should open it; ask how it came to be so"
+                yield Problem(_label(event), "data", "holds text in the clear", right, "clear_text")
+            findings = self._findings(events)
+            yield from (one for one in findings.problems if one.severity == "refused")
+            self._keep(events, findings)
+            self._size += len(events)
+            if on_progress is not None:
+                on_progress(self._size)
+
     def _read(self, raw: Mapping[str, Any]) -> Event:
         label = f"seq {raw.get('seq')}: {label_of(0, raw).removeprefix('event 1').strip()}"
         try:
@@ -101,6 +129,16 @@ class Replay:
 
     def _commit(self, events: Sequence[Event]) -> list[Event]:
         self._check_numbers(events)
+        findings = self._findings(events)
+        refused = [problem for problem in findings.problems if problem.severity == "refused"]
+        if refused:
+            raise Refused(refused)
+        done = sealed([findings.done[event.id] for event in events], findings.riders, self._keys)
+        self._keep(done, findings)
+        return done
+
+    def _findings(self, events: Sequence[Event]) -> Findings:
+        """Take a commit through completion and every rule."""
         facts = self._facts_for(events)
         findings = Findings()
         by_bike, made_of = self._by_bike(events)
@@ -109,12 +147,7 @@ class Replay:
         of_book = [event for event in events if event.bike is None]
         if of_book:
             add_to_the_book(of_book, facts, findings)
-        refused = [problem for problem in findings.problems if problem.severity == "refused"]
-        if refused:
-            raise Refused(refused)
-        done = sealed([findings.done[event.id] for event in events], findings.riders, self._keys)
-        self._keep(done, findings)
-        return done
+        return findings
 
     def _check_numbers(self, events: Sequence[Event]) -> None:
         for place, event in enumerate(events, self._size + 1):

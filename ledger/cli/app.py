@@ -17,6 +17,7 @@ from ledger.cli.guard import Guarded
 from ledger.cli.labour import labour
 from ledger.cli.look import bikes, history, state
 from ledger.cli.margin import margin
+from ledger.cli.receipt_of import receipt
 from ledger.cli.record import record, strike
 from ledger.cli.report import report
 from ledger.cli.schema import schema
@@ -43,7 +44,7 @@ GROUPS: dict[str, tuple[Callable[..., None], ...]] = {
     "Look": (state, history, bikes, dashboard),
     "Hand over": (report, tags),
     "Figures": (wear, due, chains, faults, labour, margin, foresee),
-    "Check": (verify,),
+    "Check": (verify, receipt),
     "Other programs": (import_file, export, schema),
 }
 

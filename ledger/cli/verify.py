@@ -1,39 +1,132 @@
-"""`verify`: whether every file of the book holds what it says, from the first commit on."""
+"""`verify`: whether a book holds what it says, from the first commit on; or a receipt does."""
 
 from __future__ import annotations
 
-from ledger.cli.options import DEFAULT_BOOK, AsJson, BookPath, open_book
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from ledger.cli.options import DEFAULT_BOOK, AsJson, BookPath
 from ledger.cli.output import progress, say, say_json
-from ledger.errors import BookDamaged
+from ledger.errors import BookDamaged, LedgerError, Problem, WrongUse
+
+if TYPE_CHECKING:
+    from ledger.proofs.verify import Verified
+
+MOST_LISTED = 50
+"""Problems listed in words; `--json` gives all."""
 
 
-def verify(as_json: AsJson = False, book_path: BookPath = DEFAULT_BOOK) -> None:
-    """Check every file, root and column of the book; change nothing.
+class ReceiptFails(LedgerError):
+    """A receipt does not hold."""
+
+
+def verify(
+    receipt: Annotated[
+        Path | None,
+        typer.Option(help="Check this receipt instead; no book is needed.", metavar="FILE"),
+    ] = None,
+    key: Annotated[
+        str | None,
+        typer.Option(help="The key receipts must be signed with, as `receipt --key` gave it."),
+    ] = None,
+    witness: Annotated[
+        list[Path] | None,
+        typer.Option(help="Also hold the book to signed roots kept elsewhere.", metavar="FILE"),
+    ] = None,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="Hashes, numbers and roots only; not every rule again.")
+    ] = False,
+    as_json: AsJson = False,
+    book_path: BookPath = DEFAULT_BOOK,
+) -> None:
+    """Check every file, root, number, rule and signed root of the book; change nothing.
+
+    Or check a receipt, anywhere, without the book.
 
     Examples:
     $ lockring verify
-    $ lockring verify --json
+    $ lockring verify --quick --json
     """
-    from ledger.cli.receipt import count_words
-    from ledger.storage.local import LocalStore
-    from ledger.storage.log import Log
+    if receipt is not None:
+        if witness or quick:
+            raise WrongUse("--receipt looks at no book: leave --witness and --quick out.")
+        _verify_receipt(receipt, key, as_json=as_json)
+        return
+    if key is not None:
+        raise WrongUse("--key is for --receipt FILE: give the receipt too.")
+    _verify_book(book_path, witness or [], is_quick=quick, as_json=as_json)
 
-    book = open_book(book_path)
-    head = book.head
-    with progress("Verifying"):
-        problems = Log(LocalStore(book_path / "events")).verify_roots()
+
+def _verify_book(path: Path, witnesses: list[Path], *, is_quick: bool, as_json: bool) -> None:
+    from ledger.proofs.verify import check_files, check_rules
+
+    with progress("Verifying hashes") as tell:
+        found = check_files(path, tell, witnesses)
+    is_held = not is_quick and not found.problems
+    if is_held:
+        with progress("Verifying rules") as tell:
+            found.problems += check_rules(path, tell)
     if as_json:
         say_json(
             {
-                "commits": head.commit,
-                "events": head.size,
-                "root": head.root,
-                "problems": [str(problem) for problem in problems],
+                "commits": found.commits,
+                "events": found.size,
+                "root": found.root,
+                "signed_roots": found.count_witnessed,
+                "is_held_to_rules": is_held,
+                "problems": list(map(asdict, found.problems)),
             }
         )
-    if problems:
-        listed = "\n".join(f"  {problem}" for problem in problems)
-        raise BookDamaged(f"{count_words(len(problems), 'problem')} in {book_path}:\n{listed}")
+    if found.problems:
+        more = "" if is_held or is_quick else "The rules were not run over a damaged book."
+        raise BookDamaged(_listed(found.problems, str(path), more))
     if not as_json:
-        events, commits = count_words(head.size), count_words(head.commit, "commit")
-        say(f"{events} in {commits}: every root is right. Root: {head.root}")
+        _say_whole(found, is_held=is_held)
+
+
+def _say_whole(found: Verified, *, is_held: bool) -> None:
+    from ledger.cli.receipt import count_words
+
+    events, commits = count_words(found.size), count_words(found.commits, "commit")
+    say(f"{events} in {commits}: every root is right. Root: {found.root}")
+    if is_held:
+        say("Every rule holds.")
+    if found.count_witnessed:
+        say(f"It has every one of {count_words(found.count_witnessed, 'signed root')}.")
+
+
+def _verify_receipt(path: Path, key: str | None, *, as_json: bool) -> None:
+    from ledger.cli.receipt_of import checked_key, read_receipts, receipt_words
+    from ledger.proofs import check
+
+    trusted = None if key is None else checked_key(key)
+    documents = read_receipts(path)
+    problems = [problem for one in documents for problem in check(one, trusted)]
+    if as_json:
+        keys = sorted({str(one["key"]) for one in documents}) if not problems else []
+        found: dict[str, Any] = {"receipts": len(documents), "keys": keys}
+        say_json({**found, "problems": list(map(asdict, problems))})
+    if problems:
+        raise ReceiptFails(_listed(problems, str(path)))
+    if as_json:
+        return
+    for one in documents:
+        say(receipt_words(one))
+    keys = sorted({one["key"] for one in documents})
+    say(f"{'It holds' if len(documents) == 1 else 'All of them hold'}, signed with {keys[0]}.")
+    if trusted is None:
+        say("Whether that is the shop's key is for you to compare, with --key or by eye.")
+
+
+def _listed(problems: Sequence[Problem], where: str, more: str = "") -> str:
+    from ledger.cli.receipt import count_words
+
+    lines: Iterable[str] = (f"  {problem}" for problem in problems[:MOST_LISTED])
+    rest = len(problems) - MOST_LISTED
+    ends = [f"  and {rest:,} more; all of them: --json"] if rest > 0 else []
+    head = f"{count_words(len(problems), 'problem')} in {where}:"
+    return "\n".join([head, *lines, *ends, *([more] if more else [])])

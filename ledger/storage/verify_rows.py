@@ -193,7 +193,6 @@ def _values(column: pa.Array) -> list[object]:
     try:
         return list(column.to_pylist())
     except (ValueError, OverflowError):
-        # Bytes that are no UTF-8, or a time beyond the years Python counts.
         return [_plain(one) for one in column]
 
 
@@ -201,7 +200,8 @@ def _plain(one: pa.Scalar) -> object:
     try:
         return one.as_py()
     except (ValueError, OverflowError):
-        return repr(one)
+        # Bytes that are no UTF-8, or a time beyond the years Python counts: equal to nothing.
+        return object()
 
 
 def _said(error: BaseException) -> str:
