@@ -33,6 +33,9 @@ IS_DRAWN = """() => {
         && has(".st-key-timeline_filter", "button, input");
 }"""
 """Whether every chart has its marks, bars or lines, and the filter what it is chosen with."""
+OWN_ADDRESSES = (
+    *(f"{scheme}://127.0.0.1:" for scheme in ("http", "ws", "https", "wss")), "data:", "blob:"
+)  # fmt: skip
 PROBES = ("/_stcore/health", "/_stcore/host-config")
 """Opened below the root, the framework's own script first asks for these beside the page, is
 answered 404, and then asks at the root. It is the only console message let pass."""
@@ -83,7 +86,7 @@ def watch(page: Page) -> Watched:
 
     def asked(request: object) -> None:
         url = str(getattr(request, "url", ""))
-        if not url.startswith(("http://127.0.0.1:", "ws://127.0.0.1:", "data:", "blob:")):
+        if not url.startswith(OWN_ADDRESSES):
             seen.foreign.append(url)
 
     seen.page.on("console", said)

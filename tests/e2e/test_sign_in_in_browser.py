@@ -198,10 +198,10 @@ def test_a_mechanic_walks_the_pages_and_sees_nothing_of_money_or_of_colleagues(
 def test_a_mechanic_at_the_bench_and_the_line_is_lost(
     server: Server, chromium: Browser, tmp_path: Path
 ) -> None:
-    """A photo and a figure are in the book as theirs; what was typed without a line is not.
+    """A photo and a figure are in the book as theirs; what is no figure is refused in a line.
 
-    What cannot be is refused in a line; the band says that nothing since is in the book, and what
-    was recorded before stays in it.
+    Without a line to the book a band says that nothing since is in it; what was recorded before
+    stays, what was entered meanwhile is in the book once, when the line is back.
     """
     with in_browser(chromium, 768, "light", MECHANIC) as seen:
         hand = Hand(seen.page)
@@ -226,12 +226,17 @@ def test_a_mechanic_at_the_bench_and_the_line_is_lost(
         band = seen.page.locator(".lk-lost")
         try:
             expect(band).to_contain_text("Nothing typed or pressed since is in the book")
-            hand.page.keyboard.insert_text("1.7")
-            hand.page.keyboard.press("Enter")
-            assert len(server.events(ON_THE_BENCH)) == len(events)
+            field = seen.page.locator(".st-key-bench_entry input")
+            field.press_sequentially("1.7")
+            field.press("Enter")
+            expect(field).to_have_value("1.7")
+            assert server.events(ON_THE_BENCH) == events
         finally:
             seen.page.context.set_offline(False)
         expect(band).to_have_count(0, timeout=30_000)
+        expect(seen.page.locator(".lk-in-book")).to_contain_text("1.7", timeout=30_000)
+        (after,) = server.events(ON_THE_BENCH)[len(events) :]
+        assert after.data.value.value == "1.7"
 
 
 def test_the_desk_walks_its_pages_and_is_refused_the_bench(
