@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from dashboard.bench_address import STEPS
 from dashboard.bench_stand import Stand
 from dashboard.bench_worked import tier_line
+from ledger.bench.measuring import item_named
 from ledger.bench.shapes import Bench, Place, SystemLook
 from ledger.bench.stepping import resumed
 from ledger.bench.walk import WALK
@@ -113,11 +114,17 @@ def stands_at(stand: Stand) -> Stands:
     if not asked.step:
         return Stands(_goes_on(stand), wild)
     known = items(stand.bench, asked.step)
-    if asked.item and (asked.item in known or asked.item == ALL):
+    if asked.item and (asked.item in known or asked.item == ALL or _is_extra(stand)):
         return Stands(Place(asked.step, asked.item))
     if asked.item:
         wild = f"{SHORT[asked.step]} has nothing of that name on this bike; this is what is open."
     return Stands(_in_step(stand, asked.step), wild)
+
+
+def _is_extra(stand: Stand) -> bool:
+    """Say whether a reading is asked for that is on no list, but can be taken."""
+    asked = stand.asked
+    return asked.step == "measure" and item_named(stand.book, stand.bench, asked.item) is not None
 
 
 def _in_step(stand: Stand, step: str) -> Place:

@@ -12,6 +12,7 @@ from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
 from dashboard.views.bench_money import ANSWERS, line_name
+from dashboard.views.bench_people import fields_of, person
 from dashboard.views.bench_pieces import press_button, show
 from dashboard.views.bench_work import place
 from ledger.bench import drafts, walk
@@ -19,7 +20,7 @@ from ledger.bench.handing_back import charge_lines
 from ledger.bench.shapes import UnsafeStanding
 from ledger.errors import LedgerError
 
-FIELDS = ("ridden", "why", "why_words", "rechecked", "handed_to")
+FIELDS = ("ridden", "why", "why_words", "rechecked", *fields_of("handed_to"))
 WARNING = ("position", "system", "warning")
 
 
@@ -145,6 +146,8 @@ def _release(stand: Stand) -> None:
         )
     )
     press_button("Record the hand-back", "record-release", _released, form, is_first=True)
+    with st.expander("More: handed to somebody else"):
+        person(form, "handed_to", "Handed to", keep)
     with st.container(key="bench_ways_out", horizontal=True):
         press_button("Give a warning", "way-warn", lambda: stand.go(step="hand_back", form="warn"))
     show(bench_html.caution(bench_words.CAUTION))
@@ -172,6 +175,7 @@ def _released(form: Form) -> None:
                 why_not_ridden=None if ridden == YES else why,
                 rechecked=form.value("rechecked") or (),
                 warnings=_warnings(stand),
+                handed_to=form.value("handed_to"),
             )
         ]
 
@@ -262,4 +266,4 @@ def _closed(form: Form) -> None:
             raise NotRead(str(error)) from None
         return [drafts.closed(stand.hand, form.id, lines, stand.book.settings.currency)]
 
-    pieces.record(form, make, lambda: stand.go(step="", tag=stand.hand.bike))
+    pieces.record(form, make, lambda: stand.go(step="", job=""))

@@ -50,14 +50,13 @@ def _system(stand: Stand, system: SystemLook) -> None:
     if found:
         show(bench_html.rows(found))
     label = f"Rest of {name} within limit" if found else f"{capital(name)} within limit"
-    press_button(
-        label, f"rest-{system.system}", _rest, stand, system, is_first=True, is_off=not rest.covers
-    )
-    covered = [capital(bench_words.names(words, rest.covers))] if rest.covers else []
-    show(
-        bench_html.listed("Covers", covered or ["Nothing is left to cover"])
-        + bench_html.listed("Does not cover", bench_words.not_covered(words, rest.uncovered))
-    )
+    if rest.covers:
+        press_button(label, f"rest-{system.system}", _rest, stand, system, is_first=True)
+        show(bench_html.listed("Covers", [capital(bench_words.names(words, rest.covers))]))
+    else:
+        show(bench_html.note(f"Nothing of {name} is left that could be called within limit."))
+        pieces.unchecked_press(stand, "inspect", system.system, is_first=True)
+    show(bench_html.listed("Does not cover", bench_words.not_covered(words, rest.uncovered)))
     with st.container(key="bench_found", horizontal=True):
         for verdict in FOUND:
             press_button(
@@ -65,7 +64,7 @@ def _system(stand: Stand, system: SystemLook) -> None:
                 f"verdict-{verdict}",
                 lambda verdict=verdict: stand.go(step="inspect", item=system.system, form=verdict),
             )
-    pieces.ways_out(stand, "inspect", system.system, system.system)
+    pieces.ways_out(stand, "inspect", system.system, has_unchecked=bool(rest.covers))
 
 
 def _rest(stand: Stand, system: SystemLook) -> None:

@@ -5,28 +5,28 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import bench_form, bench_html, bench_press, bench_words
-from dashboard.bench_form import Form, NotRead, figure
-from dashboard.bench_place import SHORT, go_after
+from dashboard.bench_form import Form, NotRead
+from dashboard.bench_place import ALL, SHORT, go_after
+from dashboard.bench_reading import LENGTH, MODES, TYPED, draft_of, mode_of, usual_mode
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
 from dashboard.views.bench_pieces import press_button, show
-from ledger.bench import drafts
-from ledger.bench.measuring import judged
+from dashboard.views.bench_teeth import OTHER, TEETH, WORN, other_view, teeth_view
+from ledger.bench.measuring import item_named, judged
 from ledger.bench.shapes import MeasureItem
 
-FIELDS = ("value", "low", "high", "gauge", "plate", "point", "note")
-VALUE, MARKS = "", "marks"
+FIELDS = ("value", "low", "high", "pitches", "zero", "gauge", "plate", "point", "limit", "note")
 MORE = "more"
-IN, STOPPED = "It goes in", "It does not go in"
 PLATE = {"with": "With the backing plate", "without": "Without it: pad alone"}
+WAYS = {"figure": "With a figure", "marks": "By go and no-go marks", "length": "As a length"}
 
 
 def measure_view(stand: Stand, item: str | None) -> None:
-    """Draw the reading that is open, or all of them."""
-    found = next((one for one in stand.bench.measures if one.key == item), None)
+    """Draw the reading that is open, the sprockets one by one, or all readings."""
+    found = item_named(stand.book, stand.bench, item or "")
     if found is None:
-        _all(stand)
+        (other_view if stand.asked.form == OTHER else _all)(stand)
         return
     words = stand.words
     small = words.quantity(found.quantity)
@@ -35,13 +35,15 @@ def measure_view(stand: Stand, item: str | None) -> None:
     pieces.here_too(stand, (found.position,))
     if stand.asked.form == "not checked":
         pieces.not_checked(stand, "measure", found.key, found.position)
+    elif stand.asked.form == TEETH and found.point is None:
+        teeth_view(stand, found)
     else:
         _reading(stand, found)
     pieces.caution(stand, found.position, found.quantity)
 
 
 def _reading(stand: Stand, item: MeasureItem) -> None:
-    form = Form(stand, f"measure {item.key}", _usual(item))
+    form, mode = Form(stand, f"measure {item.key}", _usual(item)), mode_of(stand, item)
     typed = form.begin(*FIELDS)
     _beside(stand, item)
     pieces.left_typed(
@@ -51,49 +53,54 @@ def _reading(stand: Stand, item: MeasureItem) -> None:
     def keep() -> None:
         form.keep(*FIELDS)
 
-    by_marks = (stand.asked.form == MARKS) != item.is_by_marks
-    with st.container(key="bench_entry", horizontal=True, vertical_alignment="bottom"):
-        if by_marks:
-            _field(form, "low", "Mark that went in", keep, item)
-            _field(form, "high", "Mark that did not", keep, item)
-        else:
-            _field(form, "value", "Reading", keep, item)
-        show(f'<span class="lk-unit">{bench_words.unit(item.unit)}</span>')
-        press_button("Record", "record-measure", _record, form, item, by_marks, is_first=True)
-    _verdict(form, item, by_marks)
+    _entry(form, item, mode, keep)
+    _verdict(form, item, mode)
     if item.has_backing_plate is not None:
         bench_form.presses(form, "plate", "Measured", PLATE, keep)
     gauges = {one.gauge: bench_words.gauge(one) for one in item.gauges}
     if gauges:
         bench_form.presses(form, "gauge", "With", gauges, keep)
     if stand.asked.form == MORE:
+        unit = bench_words.unit(item.canonical_unit)
+        bench_form.line(form, "limit", f"Maker's limit, {unit}", keep, is_number=True)
         bench_form.line(form, "point", "Where on it, such as 17T or drive side", keep)
         bench_form.line(form, "note", "Note", keep)
-    _ways(stand, item, by_marks)
+    _ways(stand, item, mode)
+
+
+def _entry(form: Form, item: MeasureItem, mode: str, keep: pieces.Callable[[], None]) -> None:
+    """Draw the figure, or the two or three of them, and the press beside it."""
+    unit = bench_words.unit(TYPED[mode] or item.unit)
+    if mode == "figure" and usual_mode(item) == LENGTH:
+        unit = bench_words.unit(item.canonical_unit)
+    labels = {
+        "figure": {"value": f"Reading, {unit or 'count'}"},
+        "marks": {of: f"{said}, {unit or 'count'}" for of, said in
+                  (("low", "Mark that went in"), ("high", "Mark that did not"))},
+        "length": {"value": f"Length, {unit}", "pitches": "Over so many links",
+                   "zero": f"When new, {unit}, if known"},
+    }[mode]  # fmt: skip
+    with st.container(key="bench_entry", horizontal=True, vertical_alignment="bottom"):
+        for of, label in labels.items():
+            bench_form.line(form, of, label, keep, is_number=True, is_live=True)
+        show(f'<span class="lk-unit">{unit}</span>')
+        press_button("Record", "record-measure", _record, form, item, mode, is_first=True)
 
 
 def _usual(item: MeasureItem) -> dict[str, str | None]:
     """Give what stands in the form before anything is typed."""
     used = next((one.gauge for one in item.gauges if one.is_last_used), None)
-    plate = (
-        {True: "with", False: "without"}.get(item.has_backing_plate)
-        if item.has_backing_plate is not None
-        else None
-    )
-    return {"gauge": used, "plate": plate, "point": item.point}
-
-
-def _field(
-    form: Form, of: str, label: str, keep: pieces.Callable[[], None], item: MeasureItem
-) -> None:
-    bench_form.line(
-        form,
-        of,
-        f"{label}, {bench_words.unit(item.unit) or 'count'}",
-        keep,
-        is_number=True,
-        is_live=True,
-    )
+    plate = {True: "with", False: "without"}
+    entered, is_same = item.last_entered or {}, not item.is_of_an_earlier_part
+    zero = (entered.get("length_when_new") or {}).get("value") if is_same else None
+    pitches = entered.get("over_pitches")
+    return {
+        "gauge": used,
+        "plate": None if item.has_backing_plate is None else plate[item.has_backing_plate],
+        "point": item.point,
+        "pitches": str(pitches) if pitches else None,
+        "zero": zero,
+    }
 
 
 def _beside(stand: Stand, item: MeasureItem) -> None:
@@ -107,13 +114,13 @@ def _beside(stand: Stand, item: MeasureItem) -> None:
     show(bench_html.beside(facts))
 
 
-def _verdict(form: Form, item: MeasureItem, by_marks: bool) -> None:
+def _verdict(form: Form, item: MeasureItem, mode: str) -> None:
     """Draw the verdict the book would keep of what is typed."""
-    if not any(form.text(of) for of in (("low", "high") if by_marks else ("value",))):
+    if not any(form.text(of) for of in MODES[mode]):
         show('<div class="lk-judged lk-judged-none">The verdict shows here as you type.</div>')
         return
     try:
-        found = judged(form.stand.book, form.stand.bench, _draft(form, item, by_marks))
+        found = judged(form.stand.book, form.stand.bench, draft_of(form, item, mode))
     except NotRead as error:
         show(bench_html.judged(None, [str(error)], is_refused=True))
         return
@@ -121,55 +128,41 @@ def _verdict(form: Form, item: MeasureItem, by_marks: bool) -> None:
     show(bench_html.judged(found.verdict, told, is_refused=bool(found.problems)))
 
 
-def _draft(form: Form, item: MeasureItem, by_marks: bool) -> drafts.Draft:
-    """Give the reading as it is typed; raises NotRead."""
-
-    def amount(of: str) -> dict[str, str] | None:
-        words = form.text(of)
-        return drafts.amount(figure(words, "Reading"), item.unit) if words else None
-
-    amounts = {of: amount(of) for of in (("low", "high") if by_marks else ("value",))}
-    if not any(amounts.values()):
-        raise NotRead("Type the reading first, or leave it out.")
-    plate = form.value("plate")
-    entered = item.last_entered or {}
-    return drafts.measured(
-        form.stand.hand,
-        form.id,
-        item.position,
-        item.quantity,
-        **amounts,
-        point=form.text("point") or item.point,
-        gauge=form.value("gauge"),
-        over_pitches=entered.get("over_pitches"),
-        has_backing_plate=None if plate is None else plate == "with",
-        note=form.text("note") or None,
-    )
-
-
-def _record(form: Form, item: MeasureItem, by_marks: bool) -> None:
+def _record(form: Form, item: MeasureItem, mode: str) -> None:
     stand = form.stand
-    pieces.record(
-        form, lambda: [_draft(form, item, by_marks)], lambda: go_after(stand, "measure", item.key)
-    )
+
+    def done() -> None:
+        if stand.asked.form == TEETH:
+            whole = f"{item.position} {item.quantity}"
+            stand.go(step="measure", item=whole, form=TEETH)
+        else:
+            go_after(stand, "measure", item.key)
+
+    pieces.record(form, lambda: [draft_of(form, item, mode)], done)
 
 
-def _ways(stand: Stand, item: MeasureItem, by_marks: bool) -> None:
-    """Draw the ways round the entry: leave it out, not checked, by marks, more to say."""
-    other = VALUE if stand.asked.form == MARKS else MARKS
+def _ways(stand: Stand, item: MeasureItem, mode: str) -> None:
+    """Draw the ways round the entry: leave it out, not checked, otherwise, tooth by tooth, more."""
+    ways = [("Not checked", "not checked")]
+    ways += [(WAYS[other], other) for other in _others(item, mode)]
     with st.container(key="bench_ways_out", horizontal=True):
         press_button("Leave out", f"leave-{item.key}", pieces.leave_out, stand, "measure", item.key)
-        for label, form in (
-            ("Not checked", "not checked"),
-            ("With a figure" if by_marks else "By go and no-go marks", other),
-            ("More to say", MORE),
-        ):
-            press_button(label, f"way-{label}", _open, stand, item, form)
+        for label, form in (*ways, ("More to say", MORE)):
+            press_button(label, f"way-{label}", _open, stand, item.key, form)
+        if item.quantity == WORN:
+            whole = f"{item.position} {item.quantity}"
+            press_button("Tooth count by tooth count", "way-teeth", _open, stand, whole, TEETH)
 
 
-def _open(stand: Stand, item: MeasureItem, form: str) -> None:
+def _others(item: MeasureItem, mode: str) -> list[str]:
+    """Give the other ways to enter a reading; a length is one of a chain alone."""
+    is_chain = item.quantity == "elongation"
+    return [one for one in MODES if one != mode and (one != LENGTH or is_chain)]
+
+
+def _open(stand: Stand, item: str, form: str) -> None:
     bench_press.hear(None)
-    stand.go(step="measure", item=item.key, form=form)
+    stand.go(step="measure", item=item, form=form)
 
 
 def _all(stand: Stand) -> None:
@@ -182,6 +175,7 @@ def _all(stand: Stand) -> None:
         said = "to come" if item.done is None else bench_words.span(words, item.done)
         verdict = f", {item.done.verdict}" if item.done is not None and item.done.verdict else ""
         press_button(
-            f"{name}: {said}{verdict}", f"row-{item.key}", _open, stand, item, "", is_wide=True
+            f"{name}: {said}{verdict}", f"row-{item.key}", _open, stand, item.key, "", is_wide=True
         )
+    press_button("Measure something else", "measure-other", _open, stand, ALL, OTHER)
     press_button("Go on", "on-measure", pieces.go_on, stand, "measure", is_first=True)

@@ -13,6 +13,7 @@ from dashboard.bench_place import ALL, next_step
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
+from dashboard.views.bench_people import fields_of, person
 from dashboard.views.bench_pieces import press_button, show
 from ledger import quotes
 from ledger.bench import drafts, walk
@@ -20,6 +21,7 @@ from ledger.bench.walked import short_code
 from ledger.quotes import QuotedLine
 
 LINES = "quote lines"
+GIVEN = ("form", *fields_of("payer"))
 LINE_ASKS = {
     kind: tuple(
         ask
@@ -59,10 +61,12 @@ def quote_view(stand: Stand, item: str | None) -> None:
         for kind, label in KINDS.items():
             press_button(label, f"line-{kind}", lambda kind=kind: stand.go(step="quote", form=kind))
     form = Form(stand, "quote", {"form": "fixed"})
-    form.begin("form")
+    form.begin(*GIVEN)
     if lines:
         forms = {"fixed": "A fixed price", "up to": "Up to this much"}
         bench_form.presses(form, "form", "Named as", forms, lambda: None)
+        with st.expander("More: somebody else pays"):
+            person(form, "payer", "Paid by", lambda: form.keep(*GIVEN))
         press_button("Give the quote", "give-quote", _give, form, is_first=True)
         press_button("Take the last line off", "take-line", _taken, stand)
     else:
@@ -148,6 +152,8 @@ def _give(form: Form) -> None:
     stand = form.stand
     code = bench_worked.code_for(form.id, lambda: short_code("Q"))
 
+    payer = form.value("payer")
+
     def make() -> list[drafts.Draft]:
         hand = stand.hand
         made = quotes.give_draft(
@@ -155,7 +161,7 @@ def _give(form: Form) -> None:
             hand.bike,
             hand.job or "",
             code,
-            _gathered(stand),
+            [{**line, "payer": payer} if payer else line for line in _gathered(stand)],
             stand.book.settings.currency,
             form=form.value("form") or "fixed",
             is_found_later=bool(stand.bench.quoted),
@@ -164,6 +170,7 @@ def _give(form: Form) -> None:
 
     def done() -> None:
         stand.throw_away(LINES)
+        form.put("payer", None)
         stand.go(step="answer")
 
     pieces.record(form, make, done)

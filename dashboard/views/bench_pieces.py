@@ -182,15 +182,22 @@ def left_typed(form: Form, found: dict[str, object], *fields: str) -> None:
 # -- left out, not checked -----------------------------------------------------------------------
 
 
-def ways_out(stand: Stand, step: str, item: str, position: str) -> None:
+def ways_out(stand: Stand, step: str, item: str, *, has_unchecked: bool = True) -> None:
     """Draw the presses beside the record press: leave it out, or say why it was not checked."""
     with st.container(key="bench_ways_out", horizontal=True):
         press_button("Leave out", f"leave-{step} {item}", leave_out, stand, step, item)
-        press_button(
-            "Not checked",
-            f"unchecked-{step} {item}",
-            lambda: stand.go(step=step, item=item, form="not checked"),
-        )
+        if has_unchecked:
+            unchecked_press(stand, step, item)
+
+
+def unchecked_press(stand: Stand, step: str, item: str, *, is_first: bool = False) -> None:
+    """Draw the press that asks why something was not checked."""
+    press_button(
+        "Not checked",
+        f"unchecked-{step} {item}",
+        lambda: stand.go(step=step, item=item, form="not checked"),
+        is_first=is_first,
+    )
 
 
 def leave_out(stand: Stand, step: str, item: str) -> None:

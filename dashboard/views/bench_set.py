@@ -191,7 +191,7 @@ def _pressure(stand: Stand, item: PressureItem) -> None:
         form, item.last.value if item.last else None, item.unit, item.canonical_unit, PRESSURE
     )
     _tools(form, item.tools, PRESSURE)
-    pieces.ways_out(stand, "pressures", item.position, item.position)
+    pieces.ways_out(stand, "pressures", item.position)
 
 
 def _all_pressures(stand: Stand) -> None:

@@ -13,17 +13,18 @@ from dashboard.bench_form import Form, NotRead, payload
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
+from dashboard.views.bench_people import offered
 from dashboard.views.bench_pieces import press_button, show
 from ledger.bench import drafts, walk
 from ledger.bench.finding import tag_of
+from ledger.bench.visits import EarlierVisit, earlier_visits
 from ledger.bench.walk import Ask
 from ledger.bench.walked import short_code
 from ledger.events.types import format_moment
 
 PROMISE_DAYS = 6
-BOOKED = ("tier", "complaint", "promised", "ceiling_minor", "came_with")
+BOOKED = ("tier", "complaint", "promised", "ceiling_minor", "came_with", "come_back_of")
 TOLD = ("name", "rider")
-MOST_PEOPLE = 6
 
 
 def bike_view(stand: Stand, item: str | None) -> None:
@@ -111,18 +112,7 @@ def rider_view(stand: Stand, item: str | None) -> None:
             lambda: form.keep(*TOLD),
             is_live=True,
         )
-    found = (
-        bench_worked.people(stand.book, form.text("name"))[:MOST_PEOPLE]
-        if form.text("name")
-        else []
-    )
-    with st.container(key="bench_people", horizontal=True):
-        for person in found:
-            press_button(
-                person.name or person.rider, f"person-{person.rider}", _rides, form, person.rider
-            )
-        if form.text("name"):
-            press_button(f"New: {form.text('name')}", "person-new", _new_person, form)
+    offered(form, "name", "", lambda rider: _rides(form, rider))
     press_button(
         "Keep it so" if bike.rider else "Go on without a name",
         "on-rider",
@@ -144,10 +134,6 @@ def _rides(form: Form, rider: str) -> None:
         lambda: [drafts.rider_set(stand.hand, form.id, rider)],
         lambda: pieces.go_on(stand, "rider"),
     )
-
-
-def _new_person(form: Form) -> None:
-    _rides(form, bench_worked.entered(form.stand.book, form.text("name")))
 
 
 # -- booking in --------------------------------------------------------------------------------
@@ -237,6 +223,16 @@ def _book_in(stand: Stand) -> None:
         form, "ceiling_minor", f"Ask again above, {stand.money.currency}", keep, is_number=True
     )
     bench_form.line(form, "came_with", "What came with the bike", keep)
+    earlier = {one.job: _visit(stand, one) for one in earlier_visits(stand.book, stand.hand.bike)}
+    if earlier:
+        with st.expander("More: it comes back from an earlier job"):
+            bench_form.presses(form, "come_back_of", "It answers for", earlier, keep)
+
+
+def _visit(stand: Stand, one: EarlierVisit) -> str:
+    """Give an earlier job by what it was and when."""
+    tier = capital(stand.words.tier(one.tier)) if one.tier else "Without a tier"
+    return f"{tier}, {stand.words.formats.day(one.opened_at)}"
 
 
 def _days(stand: Stand) -> Mapping[str, str]:
@@ -251,18 +247,19 @@ def _days(stand: Stand) -> Mapping[str, str]:
 
 def _booked(form: Form) -> None:
     stand = form.stand
+    job = bench_worked.code_for(form.id, lambda: short_code("J"))
 
     def make() -> list[drafts.Draft]:
         asks = tuple(ask for ask in walk.BOOKING.asks if ask.field != "promised_at")
         found = payload(form, asks)
         if "ceiling_minor" in found:
             found["currency"] = stand.book.settings.currency
+        found["come_back_of"] = form.value("come_back_of")
         if form.value("promised"):
             found["promised_at"] = format_moment(stand.book.instant(form.value("promised")))
-        job = bench_worked.code_for(form.id, lambda: short_code("J"))
         return [drafts.job_opened(stand.hand.actor, stand.hand.bike, job, form.id, **found)]
 
-    pieces.record(form, make, lambda: stand.go(step="distance", job=""))
+    pieces.record(form, make, lambda: stand.go(step="distance", job=job))
 
 
 # -- how far it has gone -----------------------------------------------------------------------

@@ -14,6 +14,7 @@ from dashboard.bench_press import hear
 from dashboard.bench_stand import Stand, stand_of
 from dashboard.bench_words import TASK_OF_STEP, clock_minutes
 from dashboard.time_clock import Said
+from dashboard.views import bench_jobs
 from dashboard.views import bench_pieces as pieces
 from dashboard.views.bench_door import close_view, hand_back_view
 from dashboard.views.bench_look import inspect_view
@@ -52,6 +53,8 @@ MOVES = ("labour_started", "labour_stopped")
 @st.fragment
 def walk_view(actor: str) -> None:
     """Draw the walk of the bike in the address; a press redraws this and nothing else."""
+    if st.session_state.pop(bench_jobs.WHOLE_PAGE, False):
+        st.rerun()
     with st.container(key="bench"):
         try:
             _walk(stand_of(data.open_book(), bench_asked(st.query_params), actor))
@@ -60,6 +63,10 @@ def walk_view(actor: str) -> None:
 
 
 def _walk(stand: Stand) -> None:
+    if bench_jobs.is_asked(stand):
+        with st.container(key="bench_item"):
+            bench_jobs.jobs_view(stand)
+        return
     at = stands_at(stand)
     _hold_address(stand, at.place)
     _scale(stand, at.place)
@@ -68,6 +75,7 @@ def _walk(stand: Stand) -> None:
         if at.wild:
             show(bench_html.wild(at.wild))
         VIEWS[at.place.step](stand, at.place.item)
+    bench_jobs.switch(stand)
     more_view(stand, at.place)
 
 
@@ -140,7 +148,7 @@ def head_view(actor: str) -> None:
     tier = words.tier(bench.job.tier) if bench.job and bench.job.tier else ""
     with st.container(key="bench_head", horizontal=True, vertical_alignment="center"):
         show(bench_html.bike_head(bench.bike, name, ", ".join(filter(None, (rider, tier)))))
-        if bench.job is not None:
+        if bench.job is not None and not bench_jobs.is_asked(stand):
             _clock(stand)
         if bench.others:
             show(bench_html.holders(bench.others, words))

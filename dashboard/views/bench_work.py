@@ -12,6 +12,7 @@ from dashboard import bench_form, bench_html, bench_words
 from dashboard.bench_form import Form, payload
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
+from dashboard.views import bench_makers, bench_search
 from dashboard.views import bench_pieces as pieces
 from dashboard.views.bench_pieces import press_button, show
 from ledger.bench import drafts, walk
@@ -45,6 +46,8 @@ MORE = frozenset(
     }
 )
 """What is asked under "more": most entries say nothing of it."""
+MORE_OF = (*bench_search.FIELDS, *bench_makers.RANGE)
+"""What is typed besides what the walk asks."""
 
 
 def work_view(stand: Stand, item: str | None) -> None:
@@ -89,7 +92,7 @@ def _open(stand: Stand) -> list[str]:
 def _form(stand: Stand, step: Step) -> None:
     asks = _asks(stand, step)
     asked = [ask.field for ask in asks]
-    fields = tuple(dict.fromkeys([*asked, *(f"other_{one}" for one in asked), "system"]))
+    fields = tuple(dict.fromkeys([*asked, *(f"other_{one}" for one in asked), "system", *MORE_OF]))
     form = Form(stand, f"work {step.key}", {ask.field: ask.default for ask in asks if ask.default})
     pieces.head(stand, "work", LABELS[step.key])
     typed = form.begin(*fields)
@@ -106,10 +109,13 @@ def _form(stand: Stand, step: Step) -> None:
     bench_form.draw(form, first, keep)
     if step.key == "adjust" and form.answer("quantity"):
         show(bench_html.note(f"In {_unit(stand, form)}."))
+    if step.key == "search":
+        bench_search.draw(form, keep)
     press_button("Record", f"record-{step.key}", _record, form, step, asks, is_first=True)
     if later:
         with st.expander("More to say"):
             bench_form.draw(form, later, keep)
+            bench_makers.draw(form, step.key, keep)
     press_button("Back", "back-work", lambda: stand.go(step="work"))
     if form.value("position"):
         pieces.caution(stand, form.value("position"))
@@ -165,12 +171,18 @@ def _unit(stand: Stand, form: Form) -> str:
 def _record(form: Form, step: Step, asks: Sequence[Ask]) -> None:
     stand = form.stand
 
+    def make() -> list[drafts.Draft]:
+        found = payload(form, asks, _unit(stand, form)) | bench_makers.read(form, step.key)
+        if step.key == "search":
+            found["steps"] = bench_search.read(form) or None
+        return [_draft(form, step, found)]
+
     def on_done() -> None:
+        if step.key == "search":
+            bench_search.forget(stand)
         stand.go(step="work")
 
-    pieces.record(
-        form, lambda: [_draft(form, step, payload(form, asks, _unit(stand, form)))], on_done
-    )
+    pieces.record(form, make, on_done)
 
 
 def _draft(form: Form, step: Step, found: dict[str, Any]) -> drafts.Draft:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
+from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING, Any
 
 from ledger.bench.drafts import new_id
@@ -13,7 +14,7 @@ from ledger.bench.gauges import gauges_for
 from ledger.bench.scene import scene_of
 from ledger.bench.shapes import Bench, Judged, LimitShown, MeasureItem
 from ledger.bench.telling import sentences
-from ledger.bench.walk import MEASURES
+from ledger.bench.walk import MEASURES, PRESSURED
 from ledger.drafts import read_drafts
 from ledger.events import kinds
 from ledger.events.bench import Measured
@@ -21,6 +22,7 @@ from ledger.events.types import Amount
 from ledger.prepare import prepare
 from ledger.prepare.verdict import limit_of
 from ledger.rules.check import check_after
+from ledger.rules.pressures import carriers
 from ledger.state.apply import figure
 from ledger.view import Reading
 
@@ -29,10 +31,12 @@ if TYPE_CHECKING:
     from ledger.book import Book
     from ledger.events import Event
     from ledger.state.bike import Place
-    from ledger.vocabulary import Limit
+    from ledger.vocabulary import Limit, Vocabulary
 
 MAKERS = "maker's figure"
 """The source a limit has where it is the part's own."""
+_WITH_AIR = frozenset(at for position in PRESSURED for at in carriers(position))
+"""Positions whose part has a highest pressure."""
 
 
 def measures_of(scene: Scene, job: str | None, now: datetime) -> tuple[MeasureItem, ...]:
@@ -56,6 +60,24 @@ def item_for(
     job = bench.job.job if bench.job else None
     last = _last_entered(scene.counted)
     return _item(scene, (position, quantity, point), job, bench.asked_at, last)
+
+
+def item_named(book: Book, bench: Bench, name: str) -> MeasureItem | None:
+    """Give the item of a name (`MeasureItem.key`), on the list or not; None where none can be."""
+    known = next((one for one in bench.measures if one.key == name), None)
+    position, _, rest = name.partition(" ")
+    quantity, _, point = rest.partition(" ")
+    words = book.vocabulary
+    if known is not None or position not in words.positions or quantity not in words.quantities:
+        return known
+    return item_for(book, bench, position, quantity, point or None)
+
+
+def limited_at(words: Vocabulary, position: str) -> tuple[str, ...]:
+    """Give the quantities a maker's limit of a part at a position would be of."""
+    worn = [one.quantity for one in words.limits if fnmatchcase(position, one.position)]
+    pressed = ["pressure"] if position in _WITH_AIR else []
+    return tuple(dict.fromkeys([*pressed, *worn]))
 
 
 def judged(book: Book, bench: Bench, draft: Mapping[str, Any]) -> Judged:

@@ -1,0 +1,75 @@
+"""One reading as it is typed: a figure, two marks, or a length over links; and its draft."""
+
+from __future__ import annotations
+
+from dashboard.bench_form import Form, NotRead, figure
+from dashboard.bench_stand import Stand
+from ledger.bench import drafts
+from ledger.bench.shapes import MeasureItem
+
+FIGURE, MARKS, LENGTH = "figure", "marks", "length"
+MODES = {FIGURE: ("value",), MARKS: ("low", "high"), LENGTH: ("value",)}
+"""How a reading is entered, and the fields that hold its figures."""
+TYPED = {FIGURE: "", MARKS: "", LENGTH: "mm"}
+"""The unit a figure is typed in, where it is not the reading's own."""
+Amounts = dict[str, dict[str, str] | None]
+
+
+def usual_mode(item: MeasureItem) -> str:
+    """Give how this was entered last."""
+    if (item.last_entered or {}).get("over_pitches"):
+        return LENGTH
+    return MARKS if item.is_by_marks else FIGURE
+
+
+def mode_of(stand: Stand, item: MeasureItem) -> str:
+    """Give how it is entered now: as the address asks, else as last time."""
+    asked = stand.asked.form
+    is_known = asked in MODES and (asked != LENGTH or item.quantity == "elongation")
+    return asked if is_known else usual_mode(item)
+
+
+def draft_of(form: Form, item: MeasureItem, mode: str) -> drafts.Draft:
+    """Give the reading as it is typed; raises NotRead."""
+    unit = _unit(item, mode)
+    amounts: Amounts = {of: _amount(form, of, "Reading", unit) for of in MODES[mode]}
+    if not any(amounts.values()):
+        raise NotRead("Type the reading first, or leave it out.")
+    over = _over(form, unit) if mode == LENGTH else {}
+    plate = form.value("plate")
+    return drafts.measured(
+        form.stand.hand,
+        form.id,
+        item.position,
+        item.quantity,
+        **amounts,
+        **over,
+        point=form.text("point") or item.point,
+        gauge=form.value("gauge"),
+        limit=_amount(form, "limit", "Maker's limit", item.canonical_unit),
+        has_backing_plate=None if plate is None else plate == "with",
+        note=form.text("note") or None,
+    )
+
+
+def _unit(item: MeasureItem, mode: str) -> str:
+    """Give the unit of the figures: lengths stay lengths, and a share of the pitch one."""
+    if mode == LENGTH:
+        return TYPED[LENGTH]
+    return item.canonical_unit if usual_mode(item) == LENGTH else item.unit
+
+
+def _amount(form: Form, of: str, label: str, unit: str) -> dict[str, str] | None:
+    words = form.text(of)
+    return drafts.amount(figure(words, label), unit) if words else None
+
+
+def _over(form: Form, unit: str) -> drafts.Draft:
+    """Give over how many links, and the length when new that is the reading's own zero."""
+    pitches = form.text("pitches")
+    if not pitches.isdecimal() or not 2 <= int(pitches) <= 200:
+        raise NotRead("Over so many links: a whole number from 2 to 200, such as 20.")
+    return {
+        "over_pitches": int(pitches),
+        "length_when_new": _amount(form, "zero", "When new", unit),
+    }
