@@ -15,7 +15,7 @@ from dashboard.time_clock import WRITING, Said
 from ledger.bench.drafts import Draft, Hand
 from ledger.book import Book
 from ledger.errors import ClockJumped, LedgerError
-from ledger.photos import add_photo
+from ledger.photos import add_photo, picture_of
 
 HEARD = "bench_heard"
 IDS = "bench_ids"
@@ -65,13 +65,14 @@ def photo_added(
 ) -> Said:
     """Keep a photo and record it, or say in one line why it is not kept."""
     try:
+        picture = picture_of(content)  # not while others wait to write
         with WRITING:
             add_photo(
                 book,
                 hand.bike,
                 hand.job,
                 hand.actor,
-                content,
+                picture,
                 event_id=event,
                 position=position,
                 is_before=is_before,

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ledger.errors import BookDamaged, LedgerError, Refused
-from ledger.pictures import PictureRefused, bare
+from ledger.pictures import Bare, PictureRefused, bare
 from ledger.state import live
 from ledger.storage.local import LocalStore
 
@@ -56,7 +56,7 @@ def add_photo(
     bike: str,
     job: str | None,
     actor: str,
-    content: bytes,
+    content: bytes | Bare,
     *,
     event_id: str | None = None,
     position: str | None = None,
@@ -64,15 +64,12 @@ def add_photo(
     is_before: bool | None = None,
     confirm_clock: bool = False,
 ) -> Receipt:
-    """Keep a photo (JPEG, PNG or WebP) and record that it is attached.
+    """Keep a photo (JPEG, PNG or WebP, or its `picture_of`) and record that it is attached.
 
     The same photo twice is one file. `event_id` makes a press that is sent twice one event.
     Raises PhotoRefused, and what `Book.append` raises; then no event is recorded.
     """
-    try:
-        picture = bare(content)
-    except PictureRefused as refused:
-        raise PhotoRefused(str(refused)) from None
+    picture = content if isinstance(content, Bare) else picture_of(content)
     rider = _rider_of(book, bike)
     key = book.keys.keys_for([rider])[rider]
     sealed = book.keys.seal_bytes(key, picture.content)
@@ -93,6 +90,14 @@ def add_photo(
         raise Refused(checked.problems)
     _keep(book.path / "photos", name, sealed)
     return book.append([draft], confirm_clock=confirm_clock)
+
+
+def picture_of(content: bytes) -> Bare:
+    """Give what is kept of a photo, which takes up to seconds; raises PhotoRefused."""
+    try:
+        return bare(content)
+    except PictureRefused as refused:
+        raise PhotoRefused(str(refused)) from None
 
 
 def _rider_of(book: Book, bike: str) -> str | None:

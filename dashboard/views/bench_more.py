@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 PHOTOS, RECORDED = "bench_photos", "bench_recorded"
-COUNT = "bench_photo_count"
+COUNT, TRIED = "bench_photo_count", "bench_photo_tried"
 BEFORE, AFTER = "Before the work", "After it"
 MOST_SHOWN, MOST_LISTED = 12, 40
 THUMB_PIXELS = 320
@@ -54,13 +54,15 @@ def _photos(stand: Stand, place: Place) -> None:
     st.pills("A photo from", [BEFORE, AFTER], key="bench_photo_when")
     count = st.session_state.setdefault(COUNT, 0)
     key = f"bench_photo-{count}"
-    st.file_uploader(
-        f"Take or choose a photo {where}",
-        ["image/jpeg", "image/png", "image/webp"],
-        key=key,
-        on_change=_attach,
-        args=(stand, key, position),
+    given = st.file_uploader(
+        f"Take or choose a photo {where}", ["image/jpeg", "image/png", "image/webp"], key=key
     )
+    if given is not None and st.session_state.get(TRIED) != given.file_id:
+        # not in a callback, which ends before anything is drawn: a photo takes its time
+        with st.spinner("The photo is being kept"):
+            _attach(stand, given, key, position)
+        st.session_state[TRIED] = given.file_id
+        st.rerun()
     shown = "".join(_figure(stand, one) for one in stand.bench.photos[:MOST_SHOWN])
     show(f'<div class="lk-photos">{shown}</div>')
 
@@ -71,11 +73,14 @@ def _position(stand: Stand, place: Place) -> str | None:
     return first if first in stand.words.vocabulary.positions else None
 
 
-def _attach(stand: Stand, key: str, position: str | None, is_clock_right: bool = False) -> None:
+def _attach(
+    stand: Stand,
+    given: UploadedFile,
+    key: str,
+    position: str | None,
+    is_clock_right: bool = False,
+) -> None:
     """Keep a photo; nothing of where or by whom it was taken is kept with it."""
-    given: UploadedFile | None = st.session_state.get(key)
-    if given is None:
-        return
     event = stand.event_id(f"photo {key}")
     is_before = {BEFORE: True, AFTER: False}.get(st.session_state.get("bench_photo_when") or "")
     said = bench_press.photo_added(
@@ -87,7 +92,7 @@ def _attach(stand: Stand, key: str, position: str | None, is_clock_right: bool =
         is_before=is_before,
         is_clock_right=is_clock_right,
     )
-    again = (lambda: _attach(stand, key, position, True)) if said.again else None
+    again = (lambda: _attach(stand, given, key, position, True)) if said.again else None
     bench_press.hear(Heard(said, (event,) if said.is_recorded else (), again=again))
     if said.is_recorded:
         st.session_state[COUNT] = st.session_state.get(COUNT, 0) + 1

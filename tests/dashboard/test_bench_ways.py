@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 from typing import Any
 
@@ -9,9 +10,11 @@ import bench_book
 import pytest
 from app_page import Opener, shown
 from bench_book import OPEN_JOB, OPEN_TAG, TAG
+from PIL import Image
 from streamlit.testing.v1 import AppTest
 from test_bench_page import bench, choice, field, last, press
 
+from dashboard import bench_press
 from ledger.bench import drafts
 from ledger.book import Book
 
@@ -282,3 +285,30 @@ def test_a_setting_has_its_makers_range(opened: Opener, path: Path) -> None:
     press(app, "record-adjust")
     data = last(path).data
     assert (data.maker_low.value, data.maker_high.value, data.after.unit) == ("5", "7", "mm")
+
+
+def test_a_photo_that_is_made_ready_keeps_nobody_from_writing(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What takes long of a photo is done before the lock that everybody writes under is taken."""
+    held: list[bool] = []
+    ready = bench_press.picture_of
+
+    def seen(content: bytes) -> Any:
+        held.append(bench_press.WRITING.locked())
+        return ready(content)
+
+    monkeypatch.setattr(bench_press, "picture_of", seen)
+    content = io.BytesIO()
+    Image.new("RGB", (64, 48), "#447766").save(content, "JPEG")
+    said = bench_press.photo_added(Book.open(path), ADA, content.getvalue(), drafts.new_id())
+    assert (said.is_recorded, held) == (True, [False])
+    assert last(path).kind == "photo_attached"
+
+
+def test_a_file_that_is_no_photo_is_said_in_a_line(path: Path) -> None:
+    """Nothing is recorded of it."""
+    said = bench_press.photo_added(Book.open(path), ADA, b"no picture", drafts.new_id())
+    assert not said.is_recorded
+    assert said.words
+    assert last(path).kind != "photo_attached"
