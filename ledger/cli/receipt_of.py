@@ -116,6 +116,8 @@ def _say_key(book: Book, *, as_json: bool) -> None:
 def receipt_words(document: Mapping[str, Any]) -> str:
     """Give what a receipt that holds says, in one line."""
     size, shop = document["size"], document["shop"]
+    if "kind" not in document:
+        return f"The page of a visit was made of the book of {shop} with {size:,} events."
     if document["kind"] == "growth":
         return (
             f"The book of {shop} with {size:,} events begins with the very "

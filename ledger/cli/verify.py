@@ -107,7 +107,7 @@ def _verify_receipt(path: Path, key: str | None, *, as_json: bool) -> None:
     documents = read_receipts(path)
     problems = [problem for one in documents for problem in check(one, trusted)]
     if as_json:
-        keys = sorted({str(one["key"]) for one in documents}) if not problems else []
+        keys = [] if problems else _keys(documents, trusted)
         found: dict[str, Any] = {"receipts": len(documents), "keys": keys}
         say_json({**found, "problems": list(map(asdict, problems))})
     if problems:
@@ -116,10 +116,15 @@ def _verify_receipt(path: Path, key: str | None, *, as_json: bool) -> None:
         return
     for one in documents:
         say(receipt_words(one))
-    keys = sorted({one["key"] for one in documents})
-    say(f"{'It holds' if len(documents) == 1 else 'All of them hold'}, signed with {keys[0]}.")
+    by = ", ".join(_keys(documents, trusted))
+    say(f"{'It holds' if len(documents) == 1 else 'All of them hold'}, signed with {by}.")
     if trusted is None:
         say("Whether that is the shop's key is for you to compare, with --key or by eye.")
+
+
+def _keys(documents: Iterable[Any], trusted: str | None) -> list[str]:
+    """Give the keys that receipts which hold are signed with."""
+    return sorted({str(one.get("key", trusted)) for one in documents})
 
 
 def _listed(problems: Sequence[Problem], where: str, more: str = "") -> str:

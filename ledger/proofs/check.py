@@ -12,7 +12,7 @@ from typing import Any
 
 from ledger.errors import Problem
 from ledger.proofs.documents import FORMAT
-from ledger.signing import SignedRoot
+from ledger.signing import SignedRoot, is_signature, statement
 from ledger.storage.merkle import leaf_hash
 from ledger.storage.proof import check_consistency, check_inclusion
 
@@ -40,6 +40,8 @@ def check(document: Any, trusted_key: str | None = None) -> list[Problem]:
     `document` is JSON as Python reads it. `trusted_key` is the public key of the book as the
     holder knows it from elsewhere; without it a receipt is checked against the key it carries.
     """
+    if is_page(document):
+        return list(_of_page(document, trusted_key))
     if problems := list(_misshapen(document)):
         return problems
     found = list(_of_event(document) if document["kind"] == "event" else _of_growth(document))
@@ -58,6 +60,32 @@ def check(document: Any, trusted_key: str | None = None) -> list[Problem]:
         wrong = f"is not {trusted_key}, the key it should be signed with"
         found.append(_problem(document, "key", wrong, "receipt_key"))
     return found
+
+
+def is_page(document: Any) -> bool:
+    """Tell whether it is what the code on a rider's page holds: a signed root, and no path."""
+    return isinstance(document, dict) and "kind" not in document and "sig" in document
+
+
+def _of_page(document: Mapping[str, Any], key: str | None) -> Iterator[Problem]:
+    texts = {"shop": document.get("shop"), "root": document.get("root")}
+    texts |= {"recorded_at": document.get("at"), "signature": document.get("sig")}
+    size = document.get("size")
+    for field, text in texts.items():
+        if not isinstance(text, str) or not _SHAPES[field].fullmatch(text):
+            yield _problem(document, field, "is missing, or not of its form", "receipt_shape")
+            return
+    if type(size) is not int or not _is_moment(str(texts["recorded_at"])):
+        yield _problem(document, "size", "or time is not one there is", "receipt_shape")
+    elif key is None:
+        wrong = "is not on the page: give the one the shop told you"
+        yield _problem(document, "key", wrong, "receipt_key")
+    else:
+        moment = datetime.fromisoformat(str(texts["recorded_at"]))
+        said = statement(str(texts["shop"]), size, str(texts["root"]), moment)
+        if not is_signature(key.lower(), said, str(texts["signature"])):
+            wrong = "is not by that key over shop, size, root and time"
+            yield _problem(document, "signature", wrong, "receipt_signature")
 
 
 def _misshapen(document: Any) -> Iterator[Problem]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any
@@ -13,11 +14,13 @@ from ledger.book import Book
 from ledger.errors import LedgerError
 from ledger.figures.wear import BookWear
 from ledger.figures.written import made
+from ledger.proofs import signed_root
 from ledger.queries import TimelineEntry, bike_view, timeline
 from ledger.reports import talk, work
 from ledger.reports.due import due_next, unread, wear_of_bike
 from ledger.reports.shapes import ReceiptOfBook, Report
 from ledger.reports.words import PageWords, capital
+from ledger.signing import SignedRoot
 from ledger.view import BikeView
 from ledger.vocabulary.caution import CAUTION
 
@@ -218,7 +221,7 @@ def _left_open(view: BikeView, words: PageWords) -> tuple[str, ...]:
 def _receipt(visit: _Visit) -> ReceiptOfBook:
     head = visit.book.head
     assert head.recorded_at is not None  # a book that holds a job holds a commit
-    return ReceiptOfBook(
+    receipt = ReceiptOfBook(
         shop=visit.book.settings.shop,
         bike=visit.tag,
         job=visit.job,
@@ -227,3 +230,21 @@ def _receipt(visit: _Visit) -> ReceiptOfBook:
         recorded_at=head.recorded_at,
         seq=max(entry.seq for entry in visit.entries),
     )
+    signed = _signed(visit.book)
+    if signed is None:
+        return receipt
+    return replace(
+        receipt,
+        size=signed.size,
+        root=signed.root,
+        recorded_at=signed.recorded_at,
+        signature=signed.signature,
+    )
+
+
+def _signed(book: Book) -> SignedRoot | None:
+    """Sign the book's root and note it; None where the book's folder can only be read."""
+    try:
+        return signed_root(book)
+    except (OSError, sqlite3.Error):
+        return None

@@ -103,12 +103,12 @@ class ReceiptOfBook:
     """When the newest of them was recorded."""
     seq: int
     """The newest event of the job."""
+    signature: str | None = None
+    """By the book's key, over its root (`ledger.signing.statement`), 86 characters of base64url;
+    None where the book can only be read."""
 
-    def text(self, signature: str | None = None) -> str:
-        """Give what the QR code holds: one line of JSON, its keys in this order.
-
-        `signature` is what a book that signs its roots adds, 86 characters of base64url.
-        """
+    def text(self) -> str:
+        """Give what the QR code holds: one line of JSON, its keys in this order."""
         held = {
             "lockring": RECEIPT_FORMAT,
             "shop": self.shop,
@@ -119,7 +119,7 @@ class ReceiptOfBook:
             "job": self.job,
             "seq": self.seq,
         }
-        signed = {"sig": signature} if signature else {}
+        signed = {"sig": self.signature} if self.signature else {}
         return json.dumps({**held, **signed}, separators=(",", ":"))
 
 

@@ -7,6 +7,7 @@ import re
 from datetime import timedelta
 from typing import Any
 
+import pytest
 from visit_book import (
     COST_MINOR,
     MINUTES,
@@ -24,6 +25,7 @@ from ledger.book import Book
 from ledger.reports import Report, report_of
 from ledger.reports.page import page_data
 from ledger.reports.words import ANOTHER_RIDERS
+from ledger.signing import is_signature, statement
 from ledger.view import plain_value
 from ledger.vocabulary.caution import CAUTION
 
@@ -188,6 +190,34 @@ def test_the_receipt_is_what_the_book_was(book: Book) -> None:
         head.size, head.root, head.recorded_at
     )  # fmt: skip
     assert receipt.seq == newest < head.size
+
+
+def test_the_receipt_is_signed_and_noted(book: Book) -> None:
+    """The code's line holds the book's signature, and the witness file the same root, once."""
+    visited(book, at_bench("treated", position="chain", treatment="cleaned"))
+    receipt = report(book).receipt
+    assert report(book).receipt == receipt
+    (noted,) = (book.path / "witness.txt").read_text().splitlines()
+    size, root, moment, key, signature = noted.split("\t")
+    told = json.loads(receipt.text())
+    assert (int(size), root, moment, signature) == (
+        told["size"], told["root"], told["at"], told["sig"]
+    )  # fmt: skip
+    said = statement(told["shop"], told["size"], told["root"], receipt.recorded_at)
+    assert is_signature(key, said, told["sig"])
+
+
+def test_a_book_that_can_only_be_read_has_an_unsigned_page(
+    book: Book, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where the key cannot be made or the root not noted, the page is made all the same."""
+    visited(book, at_bench("treated", position="chain", treatment="cleaned"))
+
+    def only_read(*_: object) -> None:
+        raise PermissionError("only to be read")
+
+    monkeypatch.setattr("ledger.reports.gather.signed_root", only_read)
+    assert "sig" not in json.loads(report(book).receipt.text())
 
 
 def test_the_page_is_as_at_the_instant_asked(book: Book) -> None:
