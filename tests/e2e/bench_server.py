@@ -44,6 +44,8 @@ class Server:
     reach: launch.Reach = SIGN_IN
     port: int = field(default_factory=free_port)
     running: subprocess.Popen[bytes] | None = None
+    tag: str = ""
+    """The bike a test writes to, where it has one of its own."""
 
     @property
     def address(self) -> str:
@@ -86,13 +88,8 @@ class Server:
             self.running = None
 
     def stop(self) -> None:
-        """End it for good."""
-        if self.running is not None:
-            self.running.terminate()
-            try:
-                self.running.wait(20)
-            except subprocess.TimeoutExpired:  # it works something out, and does not listen
-                self.kill()
+        """End it for good; asked to, it would wait for every page that is still open."""
+        self.kill()
         signed_in.forget(self.address)
 
     def events(self, tag: str) -> list:

@@ -11,7 +11,7 @@ from kept_screens import SCREENS, keep
 from playwright.sync_api import Browser, expect
 from real_browser import Watched, in_browser
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_2")]
 
 TAG, NEW_TAG = "7K3M9QXA", "7K3M9QXB"
 KEPT = re.compile(r"bike-|(home_quiet|unknown|one_event)-(390-light|768-dark)")

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
-import came_back_book
 import pytest
 from came_back_book import AS_AT, many_tags
 from kept_screens import keep
 from playwright.sync_api import Browser, Locator, Page, expect
-from real_browser import Watched, in_browser, served
+from real_browser import Watched, in_browser
 from until import until
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_1")]
 
 DAY = f"as_at={AS_AT}"
 LAST, LAST_SURE = "What these figures rest on", "Does small unbilled work pay?"
@@ -32,15 +30,6 @@ SCREENS = (
     (768, "dark", ("faults_bike",)),
     (1280, "light", ("faults", "faults_sure")),
 )
-
-
-@pytest.fixture(scope="module")
-def many(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The address of a server over a book of forty bikes."""
-    folder = tmp_path_factory.mktemp("many")
-    came_back_book.many_bikes_book(folder / "book")
-    with served(folder / "book", folder) as address:
-        yield address
 
 
 HOLDS_ITS_CHART = """() => [...document.querySelectorAll("[class*='st-key-reading-']")]

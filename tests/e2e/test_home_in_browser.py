@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import home_book
@@ -15,10 +14,17 @@ from signed_in import page_of
 from test_bike_in_browser import _overflowing
 from until import until
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_1")]
 
 BENCH = "2 bikes on the bench, 1 past its promised time"
 DUE = "Due this week: 1 person to call"
+WAITS = (
+    "1 unsafe finding open",
+    "1 job past its promised time",
+    "1 clock left running",
+    "1 quote without an answer",
+    "1 pressing advice without an answer",
+)
 MOST_CLICKS = 3
 BAND = """() => {
     const band = getComputedStyle(document.querySelector(".stApp"), "::after");
@@ -26,15 +32,6 @@ BAND = """() => {
 }"""
 """Whether the band that says the line is lost is to be seen."""
 PRESSED = ".lk-jobs a, .lk-waits a, .lk-month a, .lk-ways a, summary"
-
-
-@pytest.fixture(scope="module")
-def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The address of a server over the book of a shop as it stands today."""
-    folder = tmp_path_factory.mktemp("shop")
-    home_book.home_book(folder / "book")
-    with served(folder / "book", folder) as address:
-        yield address
 
 
 class Walk:
@@ -76,30 +73,20 @@ def test_home_says_what_is_on_the_bench_and_what_waits(shop: str, watched: Watch
     expect(jobs.nth(0)).to_contain_text("ada on brakes, clock forgotten since")
     expect(jobs.nth(1)).to_contain_text("waits for part")
     expect(jobs.nth(1)).to_contain_text("tom on brakes since today")
-    for waits in ("1 unsafe finding open", "1 job past its promised time", "1 clock left running",
-                  "1 quote without an answer", "1 pressing advice without an answer"):  # fmt: skip
+    for waits in WAITS:
         expect(page.locator(".lk-waits").get_by_text(waits)).to_be_visible()
     expect(page.locator(".lk-month dt")).to_have_count(3)
 
 
-@pytest.mark.parametrize(
-    "waits",
-    [
-        "1 unsafe finding open",
-        "1 job past its promised time",
-        "1 clock left running",
-        "1 quote without an answer",
-        "1 pressing advice without an answer",
-    ],
-)
-def test_each_figure_leads_to_its_rows(shop: str, watched: Watched, waits: str) -> None:
+def test_each_figure_leads_to_its_rows(shop: str, watched: Watched) -> None:
     """What waits is one click away, row by row, and home is one click back."""
     page = at_home(watched, shop)
-    page.locator(".lk-waits a").filter(has_text=waits).click()
-    expect(page.get_by_role("heading", name=waits)).to_be_visible(timeout=30_000)
-    expect(page.locator(f".lk-rows a[href*='{ON_THE_BENCH}']")).to_have_count(1)
-    page.locator(".lk-path a").filter(has_text="Home").click()
-    expect(page.get_by_role("heading", name=BENCH)).to_be_visible(timeout=30_000)
+    for waits in WAITS:
+        page.locator(".lk-waits a").filter(has_text=waits).click()
+        expect(page.get_by_role("heading", name=waits)).to_be_visible(timeout=30_000)
+        expect(page.locator(f".lk-rows a[href*='{ON_THE_BENCH}']")).to_have_count(1)
+        page.locator(".lk-path a").filter(has_text="Home").click()
+        expect(page.get_by_role("heading", name=BENCH)).to_be_visible(timeout=30_000)
 
 
 def test_the_owner_finds_what_a_full_service_earns_an_hour(shop: str, watched: Watched) -> None:

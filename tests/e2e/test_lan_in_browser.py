@@ -24,7 +24,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from playwright.sync_api import Browser, expect
 from real_browser import watch
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_1")]
 
 HOST = "quay.local"
 FORM = {"Content-Type": "application/x-www-form-urlencoded"}

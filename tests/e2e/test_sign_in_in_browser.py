@@ -25,7 +25,7 @@ from ledger.book import Book
 from ledger.photos import photos_of
 from ledger.private import IDLE_S, Private
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_2")]
 
 BIKE = f"/bike?tag={TAGS[0]}"
 MEASURE = f"/bench?tag={ON_THE_BENCH}&step=measure"

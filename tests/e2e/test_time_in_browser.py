@@ -19,7 +19,7 @@ from until import until
 
 from ledger.book import Book
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_2")]
 
 DAY = f"as_at={AS_AT}"
 RESTS = "What these figures rest on"

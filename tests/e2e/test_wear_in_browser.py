@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Locator, expect
 from real_browser import Watched, in_browser, served
 from worn_book import AS_AT, TAGS
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_1")]
 
 LATE = TAGS[9]
 SERIES = f"{LATE}-c%2Felongation"
