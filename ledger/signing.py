@@ -61,8 +61,7 @@ class Signer:
     def sign(self, shop: str, size: int, root: str, recorded_at: datetime) -> SignedRoot:
         """Sign what the book of a shop was at a size."""
         signature = self._key.sign(statement(shop, size, root, recorded_at))
-        text = base64.urlsafe_b64encode(signature).rstrip(b"=").decode()
-        return SignedRoot(shop, size, root, recorded_at, self.key, text)
+        return SignedRoot(shop, size, root, recorded_at, self.key, _text(signature))
 
 
 def statement(shop: str, size: int, root: str, recorded_at: datetime) -> bytes:
@@ -78,4 +77,9 @@ def is_signature(key: str, said: bytes, signature: str) -> bool:
         Ed25519PublicKey.from_public_bytes(bytes.fromhex(key)).verify(raw, said)
     except (InvalidSignature, ValueError, binascii.Error):
         return False
-    return True
+    # The last of the 86 signs has bits to spare: one signature is one text.
+    return _text(raw) == signature
+
+
+def _text(signature: bytes) -> str:
+    return base64.urlsafe_b64encode(signature).rstrip(b"=").decode()

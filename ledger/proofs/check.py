@@ -127,6 +127,8 @@ def _is_moment(text: str) -> bool:
 def _of_event(document: Mapping[str, Any]) -> Iterator[Problem]:
     try:
         event = base64.b64decode(document["event"], validate=True)
+        if base64.b64encode(event).decode() != document["event"]:
+            raise ValueError("bits to spare are set")
         held = json.loads(event)
         said = {field: held[field] for field in ("seq", "id", "shop", "recorded_at")}
     except (binascii.Error, ValueError, KeyError, TypeError, RecursionError):

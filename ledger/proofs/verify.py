@@ -68,7 +68,7 @@ def check_files(
 
     units = {code: word.unit for code, word in standard().quantities.items()}
     found.problems += verify_log(store, listing, units, on_progress, note)
-    found.problems += verify_covered(store, listing)
+    found.problems += verify_covered(store, listing) if listing.files else []
     found.problems += _wrong_photos(path / "photos")
     if listing.files and not (path / "riders.sqlite").exists():
         wrong = "the register, with the keys of all that was written, is missing"

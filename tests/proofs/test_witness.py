@@ -8,9 +8,9 @@ import sqlite3
 from itertools import groupby
 
 import pytest
-from conftest import treated
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from small_book import treated
 
 from ledger import witness
 from ledger.errors import NoBook, Problem
