@@ -12,7 +12,7 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from tests.benchmarks import commits, faults, imports, labour, pages, states, wear
+from tests.benchmarks import commits, faults, imports, labour, pages, proofs, states, wear
 from tests.benchmarks.measure import Row, table
 
 SCALES = {
@@ -30,6 +30,7 @@ def measure(folder: Path, events: int, rows: int, parts: int) -> list[Row]:
         *faults.measure(folder / "faults", max(events, 200_000)),
         *labour.measure(folder / "labour", max(events, 200_000)),
         *wear.measure(folder / "wear", parts, min(events, 66_000)),
+        *proofs.measure(folder / "proofs", events),
         *pages.measure(folder / "pages", events),
     ]
 
