@@ -271,14 +271,18 @@ class Private:
 
     def secret(self, name: str) -> bytes:
         """Give a random key of this book's own, made when it is first asked for."""
-        with self._write() as connection:
-            connection.execute(
-                "insert or ignore into secrets values (?, ?)", (name, secrets.token_bytes(32))
-            )
-            row = connection.execute("select value from secrets where name = ?", (name,)).fetchone()
+        with self._connect() as connection:
+            row = connection.execute(_SECRET, (name,)).fetchone()
+        if row is None:
+            with self._write() as connection:
+                connection.execute(
+                    "insert or ignore into secrets values (?, ?)", (name, secrets.token_bytes(32))
+                )
+                row = connection.execute(_SECRET, (name,)).fetchone()
         return cast(bytes, row[0])
 
 
+_SECRET = "select value from secrets where name = ?"
 _PEOPLE = "select person, role, mechanic, email, pin is not null from people"
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+import sqlite3
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -18,8 +19,9 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import (
     Ed25519PublicKey,
 )
 
+from ledger.errors import LedgerError
 from ledger.events.types import format_moment
-from ledger.private import Private
+from ledger.private import FILE, Private
 
 _SECRET = "signing key"
 
@@ -47,11 +49,23 @@ class SignedRoot:
         return is_signature(self.key, said, self.signature)
 
 
+class NoKey(LedgerError):
+    """The book's signing key cannot be read, and none can be made."""
+
+
 class Signer:
     """A book's private key; it is made when it is first needed."""
 
     def __init__(self, book: Path) -> None:
-        self._key = Ed25519PrivateKey.from_private_bytes(Private(book).secret(_SECRET))
+        """Take the key of a book's folder; raises NoKey where it can be neither read nor made."""
+        try:
+            secret = Private(book).secret(_SECRET)
+        except (OSError, sqlite3.Error) as error:
+            raise NoKey(
+                f"The book's signing key, in {book / FILE}, can be neither read nor made "
+                f"({error}). Nothing was signed."
+            ) from error
+        self._key = Ed25519PrivateKey.from_private_bytes(secret)
 
     @property
     def key(self) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -20,7 +19,7 @@ from ledger.reports import talk, work
 from ledger.reports.due import due_next, unread, wear_of_bike
 from ledger.reports.shapes import ReceiptOfBook, Report
 from ledger.reports.words import PageWords, capital
-from ledger.signing import SignedRoot
+from ledger.signing import NoKey, SignedRoot
 from ledger.view import BikeView
 from ledger.vocabulary.caution import CAUTION
 
@@ -246,5 +245,5 @@ def _signed(book: Book) -> SignedRoot | None:
     """Sign the book's root and note it; None where the book's folder can only be read."""
     try:
         return signed_root(book)
-    except (OSError, sqlite3.Error):
+    except (OSError, NoKey):
         return None

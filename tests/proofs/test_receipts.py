@@ -18,7 +18,7 @@ from ledger.errors import BookDamaged
 from ledger.proofs import Receipts, check, signed_root
 from ledger.proofs.make import NothingToProve
 from ledger.reports.shapes import ReceiptOfBook
-from ledger.signing import Signer
+from ledger.signing import NoKey, Signer
 from ledger.storage import aside, tree_kept
 
 SIZE = 13
@@ -218,6 +218,14 @@ def test_the_key_is_the_books_own_and_stays(book, tmp_path):
     with sqlite3.connect(private) as connection:
         names = [name for (name,) in connection.execute("select name from secrets")]
     assert names == ["signing key"]
+
+
+def test_a_key_that_cannot_be_read_is_one_clear_error(book):
+    """Nothing is signed with another key instead."""
+    (book.path / "private.sqlite").write_bytes(b"a shopping list, and more of it, and more " * 20)
+    with pytest.raises(NoKey, match=r"private\.sqlite"):
+        Receipts(book).of_event(1)
+    assert not (book.path / "witness.txt").exists()
 
 
 def test_signatures_are_those_of_ed25519(tmp_path):

@@ -137,6 +137,26 @@ def test_a_rewritten_book_does_not_use_it(log, kept, tmp_path):
     assert check_inclusion(leaf, 3, COUNT, path, root)
 
 
+def test_what_was_kept_serves_a_book_whose_commits_were_merged(tmp_path, kept, monkeypatch):
+    """The same commits in other files have the same roots: nothing is hashed again."""
+    loose, merged = tmp_path / "loose", tmp_path / "merged"
+    loose.mkdir()
+    merged.mkdir()
+    commits = [readings(1 + 60 * n, 60) for n in range(12)]
+    log = Log(LocalStore(loose), UNITS)
+    for events in commits:
+        log.commit(lambda head, events=events: events)
+    paths = [inclusion_path(seq, 720, Tree(log.paths(), kept).node) for seq in (0, 300, 719)]
+    assert len(log.paths()) == 12
+    log = Log(LocalStore(merged), UNITS)
+    log.write_segment(commits)
+    assert len(log.paths()) == 2
+    monkeypatch.setattr(tree, "_read", None)
+    assert paths == [
+        inclusion_path(seq, 720, Tree(log.paths(), kept).node) for seq in (0, 300, 719)
+    ]
+
+
 @pytest.mark.parametrize("at", [0, 100, 300, -30, -1])
 def test_a_flipped_bit_in_it_is_as_if_it_were_not_there(log, kept, at):
     """What is kept and damaged is made anew."""
