@@ -6,7 +6,7 @@ import logging
 
 import streamlit as st
 
-from dashboard import data, filters, gate, gate_page, markup, theme
+from dashboard import data, filters, gate, gate_page, kept_ahead, markup, theme
 from dashboard.views import (
     bench,
     bike,
@@ -71,6 +71,7 @@ def _pages(book: Book) -> None:
         st.switch_page(at_bike, query_params=st.query_params.to_dict())
     if chosen == at_home and st.query_params.get(bikes.FIND):
         st.switch_page(at_bikes, query_params=st.query_params.to_dict())
+    kept_ahead.wait(chosen.url_path)
     chosen.run()
 
 

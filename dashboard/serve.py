@@ -16,7 +16,7 @@ from typing import Any
 import streamlit as st
 from starlette.middleware import Middleware
 
-from dashboard import bench_warm, gate, gate_provider, gate_routes
+from dashboard import bench_warm, gate, gate_provider, gate_routes, kept_ahead
 from dashboard.gate import Gate, Rules
 from dashboard.gate_wall import Wall, allowed
 from dashboard.launch import APP
@@ -59,6 +59,7 @@ def app_of(standing: Gate, shop: str, address: str = "") -> st.App:
     async def running(app: st.App) -> AsyncIterator[dict[str, Any]]:
         _note_files(standing)
         bench_warm.begin()
+        kept_ahead.begin()
         if address:
             webbrowser.open(address)
         yield {}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from datetime import date
 
 from dashboard import markup
@@ -162,18 +161,16 @@ def _window(on: DueDates, formats: Formats) -> str:
     return f"about {formats.day(on.middle)} ({early} to {late})"
 
 
-def fleet_finding(fitted: Sequence[PartWear], words: Words) -> str:
+def fleet_finding(past: int, fitted: int, words: Words) -> str:
     """Give how many of the parts fitted are more likely past their limit than not."""
     number = words.formats.number
-    past = sum(part.chance_past >= LIKELY if part.chance_past is not None else was_past(part)
-               for part in fitted)  # fmt: skip
-    noun = "fitted part" if len(fitted) == 1 else "fitted parts"
+    noun = "fitted part" if fitted == 1 else "fitted parts"
     if not fitted:
         return "No part that was read is fitted now"
     if not past:
         return "No fitted part is more likely past its limit than not"
     return (
-        f"{number(past)} of {number(len(fitted))} {noun} {'is' if past == 1 else 'are'} "
+        f"{number(past)} of {number(fitted)} {noun} {'is' if past == 1 else 'are'} "
         "more likely past the limit than not"
     )
 

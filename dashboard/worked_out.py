@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from datetime import date
+from datetime import UTC, date, datetime
+from functools import partial
 from typing import Any
 
 import streamlit as st
@@ -11,11 +12,13 @@ import streamlit as st
 from dashboard import data, stands
 from ledger.asking import Asker
 from ledger.book import Book
-from ledger.figures.bench import BikeChoice, NoChoice, choice_of
+from ledger.figures.ahead import BookTables
+from ledger.figures.bench import BikeChoice, NoChoice, choice_from
 from ledger.figures.calls import DueList
 from ledger.figures.chain_book import ChainBook
+from ledger.figures.chain_keep import BookChains, book_chains, choice_on
 from ledger.figures.chain_report import ChainsReport
-from ledger.figures.chains import chain_book, report_of
+from ledger.figures.chains import chain_book, shown_to
 from ledger.figures.come_backs import WindowAsked
 from ledger.figures.due import SEEN_WITHIN_DAYS, due_list
 from ledger.figures.fault_bike import bike_faults
@@ -28,7 +31,8 @@ from ledger.figures.fault_shapes import (
 )
 from ledger.figures.faults import BookFaults, faults_of
 from ledger.figures.part_lives import FamilyLives, lives_of_family
-from ledger.figures.wear import BookWear, wear_of
+from ledger.figures.wear import BookWear, wear_as_at, wear_of
+from ledger.figures.worn import Worn
 
 
 def wear(book: Book, day: date | None = None) -> BookWear:
@@ -39,19 +43,22 @@ def wear(book: Book, day: date | None = None) -> BookWear:
     return _wear(book, str(book.path), _commit(book, is_now), wanted, is_now)
 
 
-def _commit(book: Book, is_now: bool) -> int:
+def _commit(book: Book, is_now: bool, sort: stands.Sort = "wear") -> int:
     """Give the commit as of which great figures stand: the past is always as it is known last."""
-    return stands.commit_shown(book) if is_now else book.head.commit
+    return stands.commit_shown(book, sort=sort) if is_now else book.head.commit
 
 
 @st.cache_resource(show_spinner=False, max_entries=3)
 def _wear(_book: Book, path: str, commit: int, day: date, is_now: bool) -> BookWear:
+    stood = stands.shown(_book, commit, "wear") if is_now else None
+    if isinstance(stood, Worn):
+        return wear_as_at(_book, stood, datetime.now(UTC))
     return wear_of(_book, None if is_now else data.end_of(_book, day))
 
 
 def families(wear: BookWear) -> Mapping[str, str]:
     """Give the family of every series, such as `chain elongation`."""
-    return {series: each.family.name for each in wear.fit.families for series in each.family.series}
+    return wear.family_names
 
 
 def reading_errors(wear: BookWear, series: str) -> Mapping[str, float]:
@@ -102,13 +109,14 @@ def _due(
 
 def chains(book: Book, day: date | None) -> ChainsReport:
     """Give what is known of chains that run long, as at the end of a day; None for now."""
-    return _chains(book, *_great_key(book, day), data.asker().of_role)
+    report = _chains(book, *_of_chains(book, day)).report
+    return shown_to(report, asker=data.asker().of_role)
 
 
-def _great_key(book: Book, day: date | None) -> tuple[str, int, date, bool]:
+def _of_chains(book: Book, day: date | None) -> tuple[str, int, date, bool]:
     """Give the same as `_key_of` for what may stand for a while."""
     path, _, wanted, is_now = _key_of(book, day)
-    return path, _commit(book, is_now), wanted, is_now
+    return path, _commit(book, is_now, "chains"), wanted, is_now
 
 
 def _key_of(book: Book, day: date | None) -> tuple[str, int, date, bool]:
@@ -118,11 +126,11 @@ def _key_of(book: Book, day: date | None) -> tuple[str, int, date, bool]:
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _chains(
-    _book: Book, path: str, commit: int, day: date, is_now: bool, asker: Asker
-) -> ChainsReport:
-    of = _chain_book(_book, path, commit, day, is_now)
-    return report_of(of, _book.settings.currency, asker=asker)
+def _chains(_book: Book, path: str, commit: int, day: date, is_now: bool) -> BookChains:
+    stood = stands.shown(_book, commit, "chains") if is_now else None
+    if isinstance(stood, BookChains):
+        return stood
+    return book_chains(_book, BookTables(_book, None if is_now else data.end_of(_book, day)))
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
@@ -132,8 +140,12 @@ def _chain_book(_book: Book, path: str, commit: int, day: date, is_now: bool) ->
 
 def choice(book: Book, day: date | None, tag: str) -> BikeChoice | NoChoice:
     """Give the choice over a bike's worn chain, as at the end of a day; None for now."""
-    of = _chain_book(book, *_great_key(book, day))
-    return choice_of(of, tag, book.aliases().get(tag))
+    key, tags = _of_chains(book, day), book.aliases().get(tag)
+    stood = stands.shown(book, key[1], "chains") if day is None else None
+    if isinstance(stood, BookChains):
+        return choice_from(stood.drivetrains, tag, tags)
+    ahead = BookTables(book, None if day is None else data.end_of(book, day))
+    return choice_on(book, ahead, tag, tags, partial(_chain_book, book, *key))
 
 
 def faults(book: Book, day: date | None = None, window: WindowAsked | None = None) -> BookFaults:

@@ -98,7 +98,7 @@ def _choice(book: Book, tag: str, day: date, where: DeltaGenerator) -> None:
     where.html('<p class="lk-note">Pricing what to do about the chain …</p>')
     found = worked_out.choice(book, None if day >= data.today(book) else day, tag)
     say = BenchWords(book.settings)
-    note = "" if day < data.today(book) else stands.note(book, data.words_of(book))
+    note = "" if day < data.today(book) else stands.note(book, data.words_of(book), "chains")
     where.html(panels.bench_choice(say.line(found), say.assumes(found)) + note)
 
 

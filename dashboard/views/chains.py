@@ -63,7 +63,7 @@ def page() -> None:
     waiting = st.empty()
     waiting.html(wear_panels.waiting("Chains", "Working out what every chain did…"))
     report, words = worked_out.chains(book, day), data.words_of(book)
-    stands.tell(waiting, "" if day else stands.note(book, words))
+    stands.tell(waiting, "" if day else stands.note(book, words, "chains"))
     if report.shop is None:
         _nothing(day, words)
         return

@@ -25,17 +25,18 @@ from dashboard.views.wear_shown import Shown, as_at_line, bike_address, unknown
 from dashboard.wear_panels import AS_AT, FAMILY, SERIES, TAG
 from dashboard.words import Words
 from ledger.book import Book
-from ledger.figures.due_parts import was_past
 from ledger.figures.part_lives import ModelLives
 from ledger.figures.wear import BookWear, GaugeFigure, PartWear, RateFigure
+from ledger.figures.wear_standing import FamilyStanding, in_order, likeliest
 
 FIRST_LISTED, MORE_LISTED = 20, 60
+NOT_ONE = '<p class="lk-note">Not one of them is fitted now.</p>'
 
 
 def page() -> None:
     """Draw what the address asks for: a part, a bike's parts, a family, or all of them."""
     shown = _shown(data.open_book())
-    if not shown.wear.parts:
+    if not shown.wear.fit.families:
         _nothing(shown)
         return
     asked = st.query_params.to_dict()
@@ -77,43 +78,23 @@ def _nothing(shown: Shown) -> None:
     )
 
 
-def _fitted(parts: Sequence[PartWear]) -> list[PartWear]:
-    """Give the parts that are fitted, the likeliest past its limit first."""
-    there = [part for part in parts if part.is_fitted]
-    return sorted(
-        there,
-        key=lambda part: (
-            -_chance(part),
-            -_beyond(part),
-            -part.last.measured_at.timestamp(),
-            part.series,
-        ),
-    )
-
-
-def _chance(part: PartWear) -> float:
-    """Give the chance in whole percent, which is all that is shown; below nought for none."""
-    if part.chance_past is None:
-        return 1.0 if was_past(part) else -1.0
-    return round(part.chance_past, 2)
-
-
-def _beyond(part: PartWear) -> float:
-    """Give how far past its limit a part would measure, as a share of the limit."""
-    if part.now is None or part.now.middle is None or not part.limit:
-        return 0.0
-    return part.direction * (part.now.middle - part.limit) / part.limit
+def _counted(shown: Shown, standings: Sequence[FamilyStanding]) -> tuple[int, dict[str, str]]:
+    """Give how many parts of families are fitted, and the facts of how many there are."""
+    number = shown.words.formats.number
+    fitted = sum(int(one.now.is_fitted.sum()) for one in standings)
+    read = sum(len(one.each.family.series) for one in standings)
+    return fitted, {"Parts read": number(read), "Fitted now": number(fitted)}
 
 
 def _fleet(shown: Shown) -> None:
-    parts, number = shown.wear.parts, shown.words.formats.number
-    there = _fitted(parts)
-    facts = {"Parts read": number(len(parts)), "Fitted now": number(len(there))}
-    st.html(as_at_line(shown) + show.facts(say.fleet_finding(there, shown.words), facts))
+    standings = shown.wear.standings
+    fitted, facts = _counted(shown, standings)
+    past = sum(one.count_past for one in standings)
+    st.html(as_at_line(shown) + show.facts(say.fleet_finding(past, fitted, shown.words), facts))
     names = list(dict.fromkeys(shown.families.values()))
     _choose_family(shown, names)
     _rates(shown, names)
-    st.html(show.gauges(_gauges(shown.wear), _units(shown.wear), shown.words))
+    st.html(show.gauges(_gauges(shown.wear), shown.wear.units, shown.words))
     st.html(show.left_out(shown.wear.flagged, shown.families, shown.words, shown.as_at))
 
 
@@ -149,11 +130,6 @@ def _gauges(wear: BookWear) -> list[GaugeFigure]:
     return sorted(best.values(), key=lambda one: (one.family, one.gauge))
 
 
-def _units(wear: BookWear) -> dict[str, str]:
-    named = worked_out.families(wear)
-    return {named[part.series]: part.unit for part in wear.parts}
-
-
 def _rates_of(wear: BookWear, family: str) -> list[RateFigure]:
     """Give a family's rates by distance; by time where no distance is known of any."""
     found = [rate for rate in wear.rates if rate.family == family]
@@ -168,7 +144,7 @@ def _rates(shown: Shown, names: Sequence[str]) -> None:
         '<span><i class="lk-rangemark"></i>eight of ten such parts lie here</span>'
         "<span>(parts read)</span></p>"
     )
-    units = _units(shown.wear)
+    units = shown.wear.units
     untold = []
     with st.container(key="readings"):
         for name in names:
@@ -201,8 +177,9 @@ def _basis(shown: Shown, name: str, rates: list[RateFigure]) -> str:
     noun = "part" if whole.count_series == 1 else "parts"
     said = f"From {number(whole.count_series)} {noun} read"
     others = sum(
-        shown.families[part.series] == name and part.exposure_unit != whole.exposure_unit
-        for part in shown.wear.parts
+        len(each.family.series)
+        for each in shown.wear.fit.families
+        if each.family.name == name and each.family.unit != whole.exposure_unit
     )
     if whole.exposure_unit != "km":
         more = f"; {number(others)} more with a distance tell no rate yet" if others else ""
@@ -217,30 +194,33 @@ def _family(shown: Shown, name: str) -> None:
         return
     label = capital(say.family_name(name, shown.words))
     st.set_page_config(page_title=f"{label} · Lockring")
-    parts = [part for part in shown.wear.parts if shown.families[part.series] == name]
-    there = _fitted(parts)
-    number = shown.words.formats.number
-    facts = {"Parts read": number(len(parts)), "Fitted now": number(len(there))}
+    standings = [one for one in shown.wear.standings if one.each.family.name == name]
+    fitted, facts = _counted(shown, standings)
     st.html(show.path(("All wear", shown.where())) + as_at_line(shown) + show.facts(label, facts))
     rates = _rates_of(shown.wear, name)
     if rates:
         _rates(shown, [name])
-    _listed(shown, there, "Likeliest past their limit first", f"listed-{name}")
-    _lives(shown, name, "km" if any(part.exposure_unit == "km" for part in parts) else "days")
+    _listed(shown, standings, fitted, f"listed-{name}")
+    units = {one.each.family.unit for one in standings}
+    _lives(shown, name, "km" if "km" in units else "days")
 
 
-def _listed(shown: Shown, parts: Sequence[PartWear], title: str, key: str) -> None:
-    st.html(f'<h2 class="lk-title">{text(title)}</h2>')
-    if not parts:
-        st.html('<p class="lk-note">Not one of them is fitted now.</p>')
+def _listed(shown: Shown, standings: Sequence[FamilyStanding], count: int, key: str) -> None:
+    st.html('<h2 class="lk-title">Likeliest past their limit first</h2>')
+    if not count:
+        st.html(NOT_ONE)
         return
     most = st.session_state.get(key, FIRST_LISTED)
-    note = f'<p class="lk-note">{text(_of(len(parts), most, shown.words))}</p>'
-    listed = show.part_list(parts[:most], shown.families, shown.words, shown.as_at)
-    st.html(note + listed + show.caution(parts[:most], shown.words))
-    if len(parts) > most:
-        more = min(MORE_LISTED, len(parts) - most)
+    _list(shown, likeliest(standings, most), count)
+    if count > most:
+        more = min(MORE_LISTED, count - most)
         st.button(f"Show {more} more", on_click=st.session_state.update, kwargs={key: most + more})
+
+
+def _list(shown: Shown, parts: Sequence[PartWear], count: int) -> None:
+    note = f'<p class="lk-note">{text(_of(count, len(parts), shown.words))}</p>'
+    listed = show.part_list(parts, shown.families, shown.words, shown.as_at)
+    st.html(note + listed + show.caution(parts, shown.words))
 
 
 def _of(count: int, most: int, words: Words) -> str:
@@ -279,8 +259,8 @@ def _bike(shown: Shown, typed: str) -> None:
         return
     bike = data.bike(shown.book, tag)
     st.set_page_config(page_title=f"Wear of {tag} · Lockring")
-    parts = [part for part in shown.wear.parts if part.bike == tag]
-    there = _fitted(parts)
+    parts = shown.wear.on_bikes((tag,))
+    there = in_order([part for part in parts if part.is_fitted])
     above = (("All wear", shown.where()), (f"Bike {tag}", bike_address(shown, tag)))
     gone = len(parts) - len(there)
     facts = {"Parts read": str(len(parts)), "Of them taken off": str(gone)}
@@ -289,7 +269,11 @@ def _bike(shown: Shown, typed: str) -> None:
         said = "No reading that tells wear is on record for it. That says nothing of its parts."
         st.html(f'<p class="lk-note">{text(said)}</p>')
         return
-    _listed(shown, there, "Fitted now, likeliest past its limit first", f"listed-{tag}")
+    st.html('<h2 class="lk-title">Fitted now, likeliest past its limit first</h2>')
+    if there:
+        _list(shown, there, len(there))
+    else:
+        st.html(NOT_ONE)
     if gone:
         st.html('<h2 class="lk-title">Taken off</h2>')
         taken = [part for part in parts if not part.is_fitted]

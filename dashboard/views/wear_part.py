@@ -14,7 +14,7 @@ from ledger.figures.wear import PartWear
 
 def part_view(shown: Shown, series: str) -> None:
     """Draw the part of a series, or that there is none of that name."""
-    part = shown.wear.by_series.get(series)
+    part = shown.wear.part(series)
     if part is None:
         unknown(shown, "No part is read under that name", "Choose a sort of part:")
         return

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ledger.asking import OWNER
 from ledger.cli.options import DEFAULT_BOOK, AsAt, AsJson, BookPath, open_book
 from ledger.cli.output import say_json
 
@@ -32,15 +31,17 @@ def chains(
     $ lockring chains --as-at 2026-03-01 --limit 5 --json
     """
     from ledger.cli.drafts import instant
-    from ledger.figures.bench import choice_of
-    from ledger.figures.chains import chain_book, report_of
+    from ledger.figures.ahead import BookTables
+    from ledger.figures.bench import choice_from
+    from ledger.figures.chain_keep import book_chains
 
     book = open_book(book_path)
-    of = chain_book(book, instant(book, as_at) if as_at is not None else None)
-    report = report_of(of, book.settings.currency, asker=OWNER)
+    when = instant(book, as_at) if as_at is not None else None
+    of = book_chains(book, BookTables(book, when))
+    report = of.report
     riders = [row for row in report.riders if rider is None or _is_of(row, rider)][:limit]
     tags = [bike for row in riders if rider is not None for bike in row.bikes]
-    choices = [choice_of(of, bike) for bike in tags]
+    choices = [choice_from(of.drivetrains, bike) for bike in tags]
     if as_json:
         found = {**plain(report), "riders": plain(riders)}
         say_json({**found, "bench": plain(choices)} if rider is not None else found)

@@ -117,7 +117,7 @@ def _found(
     from ledger.figures.ahead import OF_DUE, BookTables
 
     at, _ = when_asked(book, as_at)
-    ahead = BookTables(book, at).ask(*OF_DUE)
+    ahead = BookTables(book, at).ask_beside_kept(*OF_DUE)
     # While the engine is at it: much to load, the locale too.
     from ledger.figures.due import due_list
     from ledger.figures.due_words import DueWords

@@ -24,6 +24,20 @@ def ready(book: Book) -> None:
 
     keep_ready(book, (*OF_FAULTS, *OF_CLOCKS, *OF_FINDING), _telling)
     jobs_ready(book, _telling)
+    _wear_ready(book)
+
+
+def _wear_ready(book: Book) -> None:
+    """Fit how everything wears, and work out its chains, unless that is kept."""
+    from ledger.figures.ahead import BookTables
+    from ledger.figures.chain_keep import book_chains
+    from ledger.figures.worn import is_worn_kept, worn_of
+
+    ahead = BookTables(book)
+    if not is_worn_kept(book, ahead):
+        with progress("Working out how everything wears", is_long=True):
+            worn_of(book, ahead)
+            book_chains(book, ahead)
 
 
 def faults_ready(book: Book) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -78,7 +79,7 @@ def _fleet(book: Book, as_at: str | None, as_known: str | None, *, as_json: bool
     from ledger.figures.ahead import OF_WEAR, BookTables
 
     when = when_asked(book, as_at, as_known)
-    ahead = BookTables(book, *when).ask(*OF_WEAR)
+    ahead = BookTables(book, *when).ask_beside_kept(*OF_WEAR)
     from ledger.figures.wear import wear_of  # while the engine is at it: much to load
 
     with progress("Working out the wear"):
@@ -104,7 +105,7 @@ def _bike(
     from ledger.figures.ahead import OF_WEAR, BookTables
 
     bike, when = tag_named(book, tag), when_asked(book, as_at, as_known)
-    ahead = BookTables(book, *when).ask(*OF_WEAR)
+    ahead = BookTables(book, *when).ask_beside_kept(*OF_WEAR)
     from ledger.figures.bike_wear import bike_wear  # while the engine is at it: much to load
     from ledger.figures.wear import wear_of
 
@@ -122,7 +123,9 @@ def _choice(
     book: Book, found: BikeWear, when: tuple[datetime | None, int | None], wear: BookWear
 ) -> BikeChoice | NoChoice | None:
     """Give the choice over a worn chain; None where no chain past watch is shown."""
-    from ledger.figures.bench import choice_of, is_asked
+    from ledger.figures.ahead import BookTables
+    from ledger.figures.bench import is_asked
+    from ledger.figures.chain_keep import choice_on
     from ledger.figures.chains import chain_book
     from ledger.queries import bike_view
 
@@ -130,4 +133,5 @@ def _choice(
     if not is_shown or not is_asked(bike_view(book, found.bike, *when)):
         return None
     tags = book.aliases(when[1]).get(found.bike)
-    return choice_of(chain_book(book, *when, tables=wear.tables), found.bike, tags)
+    of = partial(chain_book, book, *when, tables=wear.tables)
+    return choice_on(book, BookTables(book, *when), found.bike, tags, of)

@@ -14,15 +14,18 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger.book import Book
 from ledger.figures.ahead import AGE_LIMITS, FITTINGS, BookTables
+from ledger.kept import Keep, Read, kept
 from ledger.vocabulary import Vocabulary
 
 DAYS_A_YEAR = Decimal("365.25")
 DAYS_A_MONTH = DAYS_A_YEAR / 12
+_AGE = '"quantity":"age"'
 _OLD_WHEN_FITTED = ("second hand", "unknown")
 
 
@@ -62,28 +65,50 @@ def part_ages(
     """
     words = book.vocabulary if known_seq is None else book.vocabulary_known(known_seq)
     tables = ahead or BookTables(book, as_at, known_seq)
-    makers = _makers_limits(tables)
+    told = kept(book, FITTED_AGES, tables.asked)
+    makers = _makers_limits(_told_limits(tables.answer(AGE_LIMITS)) if told is None else told)
     if not makers and not any(limit.quantity == "age" for limit in words.limits):
         return []
-    fittings = tables.answer(FITTINGS)
+    fittings = tables.answer(FITTINGS) if told is None else told
     old = fittings.filter(pc.is_in(fittings["origin"], pa.array(_OLD_WHEN_FITTED)))["part"]
     today = book.settings.local(as_at).date().isoformat()
-    told = _Told(words, today, makers, frozenset(old.to_pylist()))
+    limits = _Told(words, today, makers, frozenset(old.to_pylist()))
     fitted = parts.filter(parts["is_fitted"]).to_pylist()
-    ages = [_age(book, row, told, as_at) for row in fitted]
+    ages = [_age(book, row, limits, as_at) for row in fitted]
     found = [age for age in ages if age is not None]
     return sorted(found, key=lambda age: (age.bike, age.position, age.part))
 
 
-def _makers_limits(tables: BookTables) -> dict[str, Decimal]:
+def _fitted_ages(read: Read) -> pa.Table:
+    """Give every fitting of a part that was not new, or whose maker limits its age."""
+    table = _told_limits(read("fitting_documents"))
+    is_old = pc.is_in(table["origin"], pa.array(_OLD_WHEN_FITTED))
+    return table.filter(pc.or_(is_old, pc.is_valid(table["limit_days"])))
+
+
+def _told_limits(fittings: pa.Table) -> pa.Table:
+    """Give fittings with the maker's limit on the part's age that they tell, in days, as text."""
+    is_told = pc.match_substring(fittings["canonical"].cast(pa.string()), _AGE)
+    days: list[str | None] = [None] * len(fittings)
+    for row in np.flatnonzero(is_told.to_numpy()).tolist():
+        for limit in json.loads(fittings["canonical"][row].as_py())["data"].get("limits", ()):
+            if limit["quantity"] == "age":
+                days[row] = limit["limit"]["canonical"]
+    names = ["bike", "part", "origin", "occurred_at", "seq"]
+    return fittings.select(names).append_column("limit_days", pa.array(days, pa.string()))
+
+
+FITTED_AGES = Keep(
+    "fitted_ages", ("fitting_documents",), _fitted_ages,
+    ("ledger.figures.ages", "ledger.kept.keep", "ledger.kept.reading"),
+)  # fmt: skip
+
+
+def _makers_limits(fittings: pa.Table) -> dict[str, Decimal]:
     """Give the maker's limit on the age of parts, in days, as the last fitting says."""
-    told = tables.answer(AGE_LIMITS).to_pylist()
-    return {
-        row["part"]: Decimal(limit["limit"]["canonical"])
-        for row in sorted(told, key=lambda row: (row["occurred_at"], row["seq"]))
-        for limit in json.loads(row["canonical"])["data"].get("limits", ())
-        if limit["quantity"] == "age"
-    }
+    told = fittings.filter(pc.is_valid(fittings["limit_days"])).to_pylist()
+    ordered = sorted(told, key=lambda row: (row["occurred_at"], row["seq"]))
+    return {row["part"]: Decimal(row["limit_days"]) for row in ordered}
 
 
 @dataclass(frozen=True, slots=True)

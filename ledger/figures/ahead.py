@@ -15,6 +15,8 @@ from typing import Any
 import pyarrow as pa
 
 from ledger.book import Book
+from ledger.engines.duckdb import Asked
+from ledger.kept import FEWEST_EVENTS
 from ledger.queries import asked_of, asking
 
 
@@ -41,6 +43,8 @@ AGE_LIMITS = Question(
     "fitting_documents", "where contains(decode(canonical), $age)", {"age": '"quantity":"age"'}
 )
 """Fittings that tell a limit on the part's age."""
+WEAR = "wear_fit"
+"""What the fit of all wear is kept under."""
 OF_WEAR = (MARKS, TOLD_APART)
 OF_DUE = (MARKS, TOLD_APART, AGE_LIMITS, SUMMARIES, OPEN_JOBS)
 """In the order they are needed."""
@@ -52,7 +56,9 @@ class BookTables:
     def __init__(
         self, book: Book, as_at: datetime | None = None, known_seq: int | None = None
     ) -> None:
-        self._book, self._asked = book, asked_of(book, as_at, known_seq)
+        self._book = book
+        self.asked: Asked = asked_of(book, as_at, known_seq)
+        """As at which instant, and as known to which seq: what is None when asked, told."""
         self._coming: dict[Question, Future[pa.Table]] = {}
 
     def ask(self, *questions: Question) -> BookTables:
@@ -66,6 +72,18 @@ class BookTables:
         beside.shutdown(wait=False)
         return self
 
+    def ask_beside_kept(self, *questions: Question) -> BookTables:
+        """Begin to ask as `ask` does, but nothing that is kept beside a book as great as this.
+
+        What is not kept after all is asked for when it is needed.
+        """
+        size = self._book.head.size
+        if size < FEWEST_EVENTS or self.asked.known_seq < size:
+            return self.ask(*questions)
+        name = f"derived/{WEAR}-*/{size}.arrow"
+        is_kept = next(self._book.path.glob(name), None) is not None
+        return self.ask(*(OF_WEAR if not is_kept and set(OF_WEAR) <= set(questions) else ()))
+
     def answer(self, question: Question) -> pa.Table:
         """Give a table, with whatever error asking for it raised; asked for now if not before."""
         coming = self._coming.get(question)
@@ -75,7 +93,7 @@ class BookTables:
         return asking(
             self._book,
             question.relation,
-            self._asked,
+            self.asked,
             ending=question.ending,
             values=question.values,
         )

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
 from ledger.analysis.bench_choice import BenchChoice, WornDrivetrain, bench_choice
-from ledger.analysis.costs import fitted
 from ledger.figures.chain_book import ChainBook
 from ledger.figures.chain_lives import Life
 from ledger.view import BikeView
@@ -15,6 +14,9 @@ from ledger.view import BikeView
 CHAIN_WEAR = frozenset({"elongation", "roller_span"})
 PAST_WATCH = frozenset({"watch", "due", "unsafe"})
 """Verdicts of a chain that something may have to be done about."""
+
+NO_CHAIN = "the chain was not measured in figures since it was fitted"
+NO_CASSETTE = "no sprocket of its cassette was measured since it was fitted"
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +47,30 @@ def is_asked(view: BikeView) -> bool:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Drivetrain:
+    """What was read last of the chain and the cassette that are on one bike."""
+
+    bike: str
+    chain_read_at: datetime | None
+    teeth_read_at: datetime | None
+    point: str | None
+    """The sprocket that is worn most."""
+    worn: WornDrivetrain | None
+    """None where nothing can be said."""
+    why: str
+    """Why not; else empty."""
+
+
+def drivetrains(of: ChainBook) -> tuple[Drivetrain, ...]:
+    """Give every bike of which a chain or cassette was read that is on it, by tag."""
+    chains, cassettes = _by_bike(of.chains), _by_bike(of.sprockets["cassette"])
+    return tuple(
+        _drivetrain(of, bike, chains.get(bike, []), cassettes.get(bike, []))
+        for bike in sorted({*chains, *cassettes})
+    )
+
+
 def choice_of(
     of: ChainBook, bike: str, tags: Collection[str] | None = None
 ) -> BikeChoice | NoChoice:
@@ -53,24 +79,55 @@ def choice_of(
     At the shop's newest prices; a second visit costs the work to fit the cassette once more.
     `tags` are all of the bike's, where it has several.
     """
-    chain = _on(of.chains, tags or (bike,))
-    cassette = _on(of.sprockets["cassette"], tags or (bike,))
+    named = tags or (bike,)
+    chains, cassettes = (
+        [life for life in some if life.bike in named]
+        for some in (of.chains, of.sprockets["cassette"])
+    )
+    return choice_from([_drivetrain(of, bike, _on(chains), _on(cassettes))], bike, (bike,))
+
+
+def choice_from(
+    found: Iterable[Drivetrain], bike: str, tags: Collection[str] | None = None
+) -> BikeChoice | NoChoice:
+    """Give the same as `choice_of`, from the drivetrains of a book."""
+    named = tags or (bike,)
+    read = next((one for one in found if one.bike in named), None)
+    if read is None:
+        return NoChoice(bike, NO_CHAIN)
+    if read.worn is None or read.chain_read_at is None or read.teeth_read_at is None:
+        return NoChoice(bike, read.why)
+    choice = bench_choice(read.worn)
+    return BikeChoice(bike, read.chain_read_at, read.teeth_read_at, read.point, choice)
+
+
+def _drivetrain(of: ChainBook, bike: str, chains: list[Life], cassettes: list[Life]) -> Drivetrain:
+    chain, cassette = _worst(chains), _worst(cassettes)
     if chain is None:
-        return NoChoice(bike, "the chain was not measured in figures since it was fitted")
+        return Drivetrain(bike, None, None, None, None, NO_CHAIN)
     if cassette is None:
-        return NoChoice(bike, "no sprocket of its cassette was measured since it was fitted")
+        return Drivetrain(bike, None, None, None, None, NO_CASSETTE)
     worn = _worn(of, chain, cassette)
     if isinstance(worn, str):
-        return NoChoice(bike, worn)
-    return BikeChoice(
-        bike, chain.marks[-1].at, cassette.marks[-1].at, cassette.point, bench_choice(worn)
-    )
+        return Drivetrain(bike, None, None, None, None, worn)
+    return Drivetrain(bike, chain.marks[-1].at, cassette.marks[-1].at, cassette.point, worn, "")
 
 
-def _on(found: list[Life], tags: Collection[str]) -> Life | None:
-    """Give what was read of the part that is on the bike: of several sprockets the worst."""
-    there = [life for life in found if life.bike in tags and life.ended_at is None and life.marks]
-    return max(there, key=lambda life: life.marks[-1].wear / (life.limit or 1.0), default=None)
+def _on(lives: Iterable[Life]) -> list[Life]:
+    """Keep what was read of parts that are still on."""
+    return [life for life in lives if life.ended_at is None and life.marks]
+
+
+def _by_bike(lives: Iterable[Life]) -> dict[str, list[Life]]:
+    found: dict[str, list[Life]] = {}
+    for life in _on(lives):
+        found.setdefault(life.bike, []).append(life)
+    return found
+
+
+def _worst(lives: list[Life]) -> Life | None:
+    """Give the part, of several sprockets the one that is worn most."""
+    return max(lives, key=lambda life: life.marks[-1].wear / (life.limit or 1.0), default=None)
 
 
 def _worn(of: ChainBook, chain: Life, cassette: Life) -> WornDrivetrain | str:
@@ -91,7 +148,7 @@ def _worn(of: ChainBook, chain: Life, cassette: Life) -> WornDrivetrain | str:
         tooth_error=cassette.marks[-1].error,
         chain_limit=chain.limit,
         chain_rate=pace * of.rates.shop_rate,
-        tooth_rate=pace * fitted([of.seen["cassette"]])[0].base,
+        tooth_rate=pace * of.cassette_rate,
         chain_price=chain_price.fitted_minor,
         sprocket_price=cassette_price.fitted_minor,
         visit_price=cassette_price.fitting_minor,

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 import pyarrow as pa
 
+from ledger.analysis.costs import fitted
 from ledger.analysis.rider_rates import RiderRates
 from ledger.analysis.sprockets import SprocketSeen
 from ledger.analysis.unfit import CannotFit
@@ -95,6 +96,11 @@ class ChainBook:
             for sort, one in found.items()
             if one.wear.sum() > 0 and sort in self.tooth_limits
         }
+
+    @cached_property
+    def cassette_rate(self) -> float:
+        """The wear of a cassette per 1,000 km under chains changed at their limit."""
+        return float(fitted([self.seen["cassette"]])[0].base)
 
     @cached_property
     def limit_of_bike(self) -> dict[str, float]:

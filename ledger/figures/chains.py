@@ -15,6 +15,7 @@ from ledger.analysis.costs import Differences
 from ledger.analysis.unfit import CannotFit
 from ledger.asking import Asker
 from ledger.book import Book
+from ledger.figures.ahead import BookTables
 from ledger.figures.chain_book import ChainBook
 from ledger.figures.chain_curves import curves_of
 from ledger.figures.chain_gears import gears_of
@@ -22,9 +23,10 @@ from ledger.figures.chain_lives import USUAL_ERROR
 from ledger.figures.chain_money import differences, followed, of_rider, unpriced
 from ledger.figures.chain_report import CONDITIONS, ChainsReport, RiderChains, ShopChains
 from ledger.figures.chain_sightings import middle_past
-from ledger.figures.gauges import registered_errors
+from ledger.figures.gauges import errors_known
 from ledger.figures.prices import bill_lines
-from ledger.figures.readings import BookReadings, book_readings
+from ledger.figures.readings import BookReadings
+from ledger.figures.worn import readings_of
 
 Chains = TypeVar("Chains", RiderChains, ShopChains)
 BEYOND = ("over", "beyond_km", "beyond_low_km", "beyond_high_km")
@@ -53,10 +55,11 @@ def chain_book(
     tables: BookReadings | None = None,
 ) -> ChainBook:
     """Give what a book tells of chains and sprockets, as `chains` is worked out from."""
+    asked = BookTables(book, as_at, known_seq)
     return ChainBook(
-        tables or book_readings(book, as_at, known_seq),
+        tables or readings_of(book, asked),
         bill_lines(book, as_at, known_seq),
-        registered_errors(book.gauges.values(), book.vocabulary),
+        errors_known(book, asked.asked.known_seq),
     )
 
 
@@ -66,10 +69,11 @@ def report_of(of: ChainBook, currency: str, *, asker: Asker) -> ChainsReport:
     Without sight of money its money is None and it has no curves; without sight of habits no
     rider, and no gears by name.
     """
-    return _shown(_whole(of, currency), asker)
+    return shown_to(report_of_all(of, currency), asker=asker)
 
 
-def _shown(report: ChainsReport, asker: Asker) -> ChainsReport:
+def shown_to(report: ChainsReport, *, asker: Asker) -> ChainsReport:
+    """Give what of a whole report somebody is told."""
     if not asker.sees("habits"):
         gears = tuple(replace(one, who=f"bike {one.bike}") for one in report.gears)
         report = replace(report, riders=(), gears=gears)
@@ -90,7 +94,8 @@ def _without_money(of: Chains) -> Chains:
     )
 
 
-def _whole(of: ChainBook, currency: str) -> ChainsReport:
+def report_of_all(of: ChainBook, currency: str) -> ChainsReport:
+    """Give the whole report, for whoever sees all of it."""
     shares, money = _shares(of), _money(of)
     curves, without = curves_of(of.runs, of.rates, of.seen, of.tooth_limits, of.changed, of.price)
     return ChainsReport(

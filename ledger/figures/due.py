@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
+import pyarrow as pa
+import pyarrow.compute as pc
+
 from ledger.book import Book
+from ledger.clocks import OPEN_JOBS as KEPT_JOBS
 from ledger.figures.ages import part_ages
-from ledger.figures.ahead import OPEN_JOBS, SUMMARIES, BookTables
+from ledger.figures.ahead import OPEN_JOBS, SUMMARIES, BookTables, Question
 from ledger.figures.calls import Call, DueBike, DueList, DuePart, OpenJob, Person
 from ledger.figures.due_parts import LIKELY, Asked, aged_parts, by_bike, worn_parts
 from ledger.figures.due_words import DueWords
+from ledger.figures.home_keeps import BIKES
 from ledger.figures.wear import BookWear, wear_of
+from ledger.kept import Keep, kept
 
 __all__ = ["LIKELY", "SEEN_WITHIN_DAYS", "WITHIN_DAYS", "due_list"]
 
@@ -50,13 +56,17 @@ def due_list(
     words = book.vocabulary if known_seq is None else book.vocabulary_known(known_seq)
     asked = Asked(found.as_at, found.today, within_days, words)
     ages = part_ages(book, found.tables.parts, found.as_at, known_seq, ahead=tables)
-    due = by_bike([*worn_parts(found, asked), *aged_parts(ages, asked)])
-    facts = _Facts.of(book, tables)
+    due = by_bike(
+        _as_joined(book, known_seq, [*worn_parts(found, asked), *aged_parts(ages, asked)])
+    )
+    facts = _Facts.of(book, tables, due)
     tags = _tags(book, bike, known_seq)
     bikes = [
         facts.bike(tag, parts)
         for tag, parts in due.items()
-        if (tags is None or tag in tags) and (rider is None or rider in facts.people(tag))
+        if tag in facts.summaries
+        and (tags is None or tag in tags)
+        and (rider is None or rider in facts.people(tag))
     ]
     since = None if seen_within_days is None else asked.today - timedelta(days=seen_within_days)
     away = [each for each in bikes if not each.jobs]
@@ -72,6 +82,15 @@ def due_list(
         seen_within_days=seen_within_days,
         count_long_unseen=len(away) - len(seen),
     )
+
+
+def _as_joined(
+    book: Book, known_seq: int | None, parts: Iterable[tuple[str, DuePart]]
+) -> Iterator[tuple[str, DuePart]]:
+    """Give parts under the first tag of their bike: tags may be joined since the wear was told."""
+    aliases = book.aliases(known_seq)
+    for bike, part in parts:
+        yield min(aliases.get(bike, (bike,))), part
 
 
 def _seen_on(book: Book, bike: DueBike) -> date:
@@ -98,11 +117,17 @@ class _Facts:
     register: Mapping[str, Person]
 
     @classmethod
-    def of(cls, book: Book, tables: BookTables) -> _Facts:
-        summaries = tables.answer(SUMMARIES).to_pylist()
+    def of(cls, book: Book, tables: BookTables, bikes: Collection[str]) -> _Facts:
+        wanted = pa.array(sorted(bikes), pa.string())
+
+        def rows(keep: Keep, question: Question) -> list[dict[str, Any]]:
+            table = kept(book, keep, tables.asked)
+            found = tables.answer(question) if table is None else table
+            return list(found.filter(pc.is_in(found["bike"], wanted)).to_pylist())
+
         return cls(
-            summaries={row["bike"]: row for row in summaries},
-            jobs=_open_jobs(tables.answer(OPEN_JOBS).to_pylist()),
+            summaries={row["bike"]: row for row in rows(BIKES, SUMMARIES)},
+            jobs=_open_jobs(rows(KEPT_JOBS, OPEN_JOBS)),
             register={row.rider: _person(row) for row in book.riders.all()},
         )
 

@@ -11,11 +11,12 @@ from ledger.analysis.wear_data import PER
 from ledger.figures.ages import PartAge
 from ledger.figures.calls import DuePart, Standing
 from ledger.figures.wear import BookWear, DueDates, Estimate, PartWear
+from ledger.figures.wear_shapes import LIKELY, was_past
 from ledger.vocabulary import Vocabulary
 from ledger.vocabulary.caution import needs_caution
 
-LIKELY = 0.5
-"""From this chance on of being past its limit, a part is called about whatever its date."""
+__all__ = ["LIKELY", "Asked", "aged_parts", "by_bike", "was_past", "worn_parts"]
+
 WIDE_DAYS = 365
 """Dates that begin by today and end later than this from now tell nothing."""
 OLD_DAYS = 90
@@ -83,13 +84,6 @@ def _chance(part: PartWear) -> float | None:
     """Give the chance of being past the limit; None where the fit could not tell one."""
     chance = part.chance_past
     return None if chance is None or not math.isfinite(chance) else chance
-
-
-def was_past(part: PartWear) -> bool:
-    """Say whether the last reading, the whole of it, was at the limit or past it."""
-    read, turn = part.last, part.direction
-    figure = read.value if read.value is not None else (read.low if turn > 0 else read.high)
-    return figure is not None and part.limit is not None and turn * (figure - part.limit) >= 0
 
 
 def _tells_nothing(part: PartWear, asked: Asked) -> bool:

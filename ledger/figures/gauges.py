@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from ledger.book import Book
 from ledger.events.shop import GaugeRegistered
+from ledger.kept import gauges_known
 from ledger.vocabulary import Vocabulary
 from ledger.vocabulary.units import UnitProblem, canonical, length_mm
 
 USUAL_LENGTH_MM = 127.0
 """Ten pitches: the length of chain a length's error is taken to lie on."""
+
+
+def errors_known(book: Book, known_seq: int) -> Mapping[tuple[str | None, str], float]:
+    """Give the same as `registered_errors`, of a book as it was known to a seq."""
+    return registered_errors(gauges_known(book, known_seq), book.vocabulary_known(known_seq))
 
 
 def registered_errors(

@@ -56,8 +56,7 @@ def book_readings(
     """
     tables = ahead or BookTables(book, as_at, known_seq)
     marks = marks_of(tables)
-    known = book.head.size if known_seq is None else known_seq
-    words = book.vocabulary_known(known)
+    words = book.vocabulary_known(tables.asked.known_seq)
     rows, direction = _worn(marks, words)
     spells = fitted_spells(marks)
     parts, found = parts_read(marks, rows, spells)

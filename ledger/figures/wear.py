@@ -3,25 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import cached_property
-from itertools import compress
 
 import numpy as np
-import pyarrow as pa
 
 from ledger.analysis import wear_forecast
 from ledger.analysis.backtest import Backtest, backtest
 from ledger.analysis.usage import Usage
-from ledger.analysis.wear import FamilyFit, WearFit, fit_wear
-from ledger.analysis.wear_data import PER, sort_of
+from ledger.analysis.wear import FamilyFit, WearFit
+from ledger.analysis.wear_data import PER
 from ledger.analysis.wear_forecast import HIGH, LOW, MIDDLE
 from ledger.book import Book
 from ledger.figures.ahead import BookTables
-from ledger.figures.gauges import registered_errors
-from ledger.figures.readings import BookReadings, book_readings
-from ledger.figures.wear_parts import near_parts, parts_of, parts_on
+from ledger.figures.readings import BookReadings
+from ledger.figures.wear_now import Now, now_of
+from ledger.figures.wear_parts import flagged_parts, near_parts, parts_of, parts_on, some_parts
 from ledger.figures.wear_shapes import (
     BandPoint,
     DueDates,
@@ -31,14 +29,13 @@ from ledger.figures.wear_shapes import (
     RateFigure,
     WearReading,
 )
+from ledger.figures.wear_standing import FamilyStanding
+from ledger.figures.worn import Worn, readings_of, with_starts, worn_alike, worn_of
 
 __all__ = [
     "BandPoint", "BookWear", "DueDates", "Estimate", "GaugeFigure", "PartWear", "RateFigure",
-    "WearReading", "backtest_of", "wear_of",
+    "WearReading", "backtest_of", "wear_as_at", "wear_of",
 ]  # fmt: skip
-
-NEW_FIGURES = {"elongation": 0.0, "tooth_wear": 0.0, "capacity_left": 100.0}
-"""What a new part reads by the definition of the quantity."""
 
 
 @dataclass(frozen=True)
@@ -76,15 +73,48 @@ class BookWear:
         ]
         return sorted(found, key=lambda part: part.series)
 
-    @cached_property
-    def by_series(self) -> Mapping[str, PartWear]:
-        """The parts by their series."""
-        return {part.series: part for part in self.parts}
+    def part(self, series: str) -> PartWear | None:
+        """Give the part of a series; None where none was read under that name."""
+        for each in self.fit.families:
+            if series in each.family.series:
+                which = np.array([each.family.series.index(series)])
+                return next(iter(some_parts(self, each, which)))
+        return None
 
-    @property
+    @cached_property
     def flagged(self) -> list[PartWear]:
-        """The parts with a reading left out of the fit."""
-        return [part for part in self.parts if any(one.flag for one in part.readings)]
+        """The parts with a reading left out of the fit, by series."""
+        found = [part for each in self.fit.families for part in flagged_parts(self, each)]
+        return sorted(found, key=lambda part: part.series)
+
+    @cached_property
+    def standings(self) -> list[FamilyStanding]:
+        """How the parts of every family stand, in arrays."""
+        return [FamilyStanding(self, each) for each in self.fit.families]
+
+    @cached_property
+    def family_names(self) -> Mapping[str, str]:
+        """The family of every series, such as `chain elongation`."""
+        families = [each.family for each in self.fit.families]
+        return {series: one.name for one in families for series in one.series}
+
+    @cached_property
+    def units(self) -> Mapping[str, str]:
+        """The unit that the readings of every family are in."""
+        units = self.tables.readings["unit"]
+        families = [each.family for each in self.fit.families]
+        return {one.name: units[int(one.row[0])].as_py() for one in families}
+
+    def now_of(self, each: FamilyFit) -> Now:
+        """Give how far the series of one of its families have gone by the instant asked."""
+        found = self._now.get(id(each))
+        if found is None:
+            found = self._now[id(each)] = now_of(self, each)
+        return found
+
+    @cached_property
+    def _now(self) -> dict[int, Now]:
+        return {}
 
     @cached_property
     def gauges(self) -> list[GaugeFigure]:
@@ -123,28 +153,18 @@ def wear_of(
     """Fit the wear of every part of a book, as at an instant (None for now).
 
     `ahead` are its tables as at the same, where they were asked for before. With `bikes`, only
-    the sorts of part and quantities that were read on them are fitted, from the whole book's
-    readings all the same: every figure of them is what it is without.
+    the sorts of part and quantities that were read on them are fitted where no fit of all is kept,
+    from the whole book's readings all the same: every figure of them is what it is without.
     """
-    now = as_at or datetime.now(UTC)
-    tables = book_readings(book, as_at, known_seq, ahead=ahead)
-    readings = tables.readings if bikes is None else _alike(tables.readings, bikes)
-    return BookWear(
-        as_at=now,
-        today=book.settings.local(now).date(),
-        tables=replace(tables, readings=readings),
-        fit=fit_wear(_with_starts(book, readings)),
-        usage=tables.usage,
-    )
+    now, tables = as_at or datetime.now(UTC), ahead or BookTables(book, as_at, known_seq)
+    worn = worn_of(book, tables) if bikes is None else worn_alike(book, tables, bikes)
+    return wear_as_at(book, worn, now)
 
 
-def _alike(readings: pa.Table, bikes: Collection[str]) -> pa.Table:
-    """Keep the readings of what wears like something that was read on these bikes."""
-    names = ("position", "quantity")
-    places, quantities = (readings[name].to_pylist() for name in names)
-    kinds = [(sort_of(place), quantity) for place, quantity in zip(places, quantities, strict=True)]
-    ours = set(compress(kinds, (bike in bikes for bike in readings["bike"].to_pylist())))
-    return readings.filter(pa.array([kind in ours for kind in kinds], pa.bool_()))
+def wear_as_at(book: Book, worn: Worn, now: datetime) -> BookWear:
+    """Give all wear of a book from what was fitted, as it goes on until an instant."""
+    today = book.settings.local(now).date()
+    return BookWear(now, today, worn.tables, worn.fit, worn.tables.usage)
 
 
 def backtest_of(book: Book, on_progress: Callable[[int, int], None] | None = None) -> Backtest:
@@ -152,25 +172,9 @@ def backtest_of(book: Book, on_progress: Callable[[int, int], None] | None = Non
 
     `on_progress` is told how many families are done, of how many.
     """
-    return backtest(_with_starts(book, book_readings(book).readings), on_progress=on_progress)
-
-
-def _with_starts(book: Book, readings: pa.Table) -> pa.Table:
-    """Give the readings with the figure when new, and each gauge's registered error."""
-    quantities = readings["quantity"].to_pylist()
-    starts = [
-        NEW_FIGURES.get(quantity) if start is None else start
-        for quantity, start in zip(quantities, readings["start"].to_pylist(), strict=True)
-    ]
-    errors = registered_errors(book.gauges.values(), book.vocabulary)
-    known = [
-        errors.get((gauge, quantity))
-        for gauge, quantity in zip(readings["gauge"].to_pylist(), quantities, strict=True)
-    ]
-    place = readings.schema.get_field_index("start")
-    return readings.set_column(place, "start", pa.array(starts, pa.float64())).append_column(
-        "gauge_error", pa.array(known, pa.float64())
-    )
+    tables = BookTables(book)
+    readings = with_starts(book, readings_of(book, tables).readings, tables.asked.known_seq)
+    return backtest(readings, on_progress=on_progress)
 
 
 def _gauges(each: FamilyFit) -> Iterator[GaugeFigure]:
@@ -214,7 +218,8 @@ def _band(
     family, per = each.family, PER[each.family.unit]
     assert each.scales and each.rates and each.readings
     which = family.series.index(series)
-    part = wear.by_series[series]
+    part = wear.part(series)
+    assert part is not None
     rows = np.flatnonzero((family.series_of == which) & each.used)
     now = (part.exposure_now or 0.0) / per
     due = part.due_in.middle if part.due_in else None

@@ -15,7 +15,7 @@ from ledger.analysis.wear import FamilyFit
 from ledger.analysis.wear_data import PER, Flags, Floats, Ints
 from ledger.analysis.wear_flags import Flagged
 from ledger.analysis.wear_forecast import HIGH, LOW, MIDDLE
-from ledger.figures.wear_now import Now, columns, last_rows, now_of, use_of
+from ledger.figures.wear_now import Now, columns, last_rows, use_of
 from ledger.figures.wear_shapes import DueDates, Estimate, PartWear, WearReading
 
 if TYPE_CHECKING:
@@ -29,13 +29,24 @@ _OF_ONE = ("event", "measured_at", "value", "low", "high", "gauge",
 
 def parts_of(wear: BookWear, each: FamilyFit) -> Iterator[PartWear]:
     """Give every part of a family."""
-    return _parts(wear, each, now_of(wear, each), np.arange(len(each.family.series)))
+    return _parts(wear, each, wear.now_of(each), np.arange(len(each.family.series)))
 
 
 def parts_on(wear: BookWear, each: FamilyFit, bikes: Collection[str]) -> Iterator[PartWear]:
     """Give every part of a family that is on one of these bikes, or was last."""
-    now = now_of(wear, each)
+    now = wear.now_of(each)
     return _parts(wear, each, now, np.flatnonzero([bike in bikes for bike in now.bikes]))
+
+
+def some_parts(wear: BookWear, each: FamilyFit, which: Ints) -> Iterator[PartWear]:
+    """Give the parts of some series of a family, `which` rising."""
+    return _parts(wear, each, wear.now_of(each), which)
+
+
+def flagged_parts(wear: BookWear, each: FamilyFit) -> Iterator[PartWear]:
+    """Give the parts of a family with a reading left out of the fit."""
+    left_out = np.isin(each.family.row, [flag.row for flag in each.flagged])
+    return some_parts(wear, each, np.unique(each.family.series_of[left_out]))
 
 
 def near_parts(
@@ -46,18 +57,18 @@ def near_parts(
     Those whose last reading is past it, that are past it with that chance at least, or reach it
     within the days by the middle estimate; all that have a limit where nothing is foretold.
     """
-    now, limit = now_of(wear, each), each.family.limit
+    now, limit = wear.now_of(each), each.family.limit
     is_limited = now.is_fitted & ~np.isnan(limit)
     if each.state is None:
         return _parts(wear, each, now, np.flatnonzero(is_limited))
     past = wear_forecast.at(each.state, now.x, now.error**2).chance_above(limit)
-    is_near = is_limited & (_is_read_past(wear, each) | ~(past < chance))
+    is_near = is_limited & (is_read_past(wear, each) | ~(past < chance))
     others = np.flatnonzero(is_limited & ~is_near)
     is_near[others] = _is_soon(wear, each, now, others, within_days)
     return _parts(wear, each, now, np.flatnonzero(is_near))
 
 
-def _is_read_past(wear: BookWear, each: FamilyFit) -> Flags:
+def is_read_past(wear: BookWear, each: FamilyFit) -> Flags:
     """Say of each series whether its last reading, the whole of it, is past its limit."""
     turn = each.family.direction
     read = columns(wear.tables.readings, last_rows(each), ("value", "low", "high", "limit"))

@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 
+LIKELY = 0.5
+"""From this chance on of being past its limit, a part is called about whatever its date."""
+
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
@@ -83,6 +86,13 @@ class PartWear:
     def last(self) -> WearReading:
         """The last reading."""
         return self.readings[-1]
+
+
+def was_past(part: PartWear) -> bool:
+    """Say whether the last reading, the whole of it, was at the limit or past it."""
+    read, turn = part.last, part.direction
+    figure = read.value if read.value is not None else (read.low if turn > 0 else read.high)
+    return figure is not None and part.limit is not None and turn * (figure - part.limit) >= 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ from weakref import WeakKeyDictionary
 import pyarrow as pa
 
 from ledger.events import Event
+from ledger.events.shop import GaugeRegistered
 from ledger.kept.changes import Changes, changes_since
 from ledger.kept.keep import Keep, Read, as_it_is
 from ledger.kept.mark import Mark, is_of
@@ -37,6 +38,7 @@ __all__ = [
     "Keep",
     "Read",
     "as_it_is",
+    "gauges_known",
     "keep_ready",
     "kept",
     "terms_known",
@@ -70,11 +72,18 @@ class _Changed:
 class _Known:
     """What one process holds of a book's kept tables."""
 
-    lock: RLock = field(default_factory=RLock)
+    locks: dict[str, RLock] = field(default_factory=dict)
+    """By table: while one takes long to be made, the others are there for whoever asks."""
+    changing: RLock = field(default_factory=RLock)
     held: dict[str, Held] = field(default_factory=dict)
     changed: _Changed | None = None
     """The last changes looked up: several tables follow the same ones."""
     own: OwnEvents | None = None
+
+    def lock(self, keep: Keep) -> RLock:
+        """Give the lock of one table."""
+        with _known_lock:
+            return self.locks.setdefault(keep.folder, RLock())
 
 
 _known: WeakKeyDictionary[Book, _Known] = WeakKeyDictionary()
@@ -125,6 +134,14 @@ def terms_known(book: Book, known_seq: int) -> Sequence[Event]:
     return [event for event in live(events, None, known_seq) if event.kind == "terms_set"]
 
 
+def gauges_known(book: Book, known_seq: int) -> Sequence[GaugeRegistered]:
+    """Give the gauges that are registered, each as last, as the book knew them at a seq."""
+    head = book.head
+    events = book.book_events() if head.size < FEWEST_EVENTS else _own_events(book, head).gauges
+    told = [one.data for one in live(events, None, known_seq) if one.kind == "gauge_registered"]
+    return list({one.gauge: one for one in told}.values())
+
+
 def _micros(moment: datetime) -> int:
     return round((moment - datetime(1970, 1, 1, tzinfo=UTC)).total_seconds() * 1_000_000)
 
@@ -145,7 +162,7 @@ def _is_there(book: Book, keep: Keep, head: Head) -> bool:
 def _earlier(book: Book, keep: Keep, head: Head) -> Held | None:
     """Give the table as at this size or an earlier one, if it is worth following from there."""
     known = _of(book)
-    with known.lock:
+    with known.lock(keep):
         held = known.held.get(keep.folder)
         if held is None or not is_of(held.mark, book):
             found = _shelf(book, keep).found(head.size)
@@ -159,7 +176,7 @@ def _earlier(book: Book, keep: Keep, head: Head) -> Held | None:
 def _current(book: Book, keep: Keep, head: Head) -> Held:
     """Give the table as at a head, from memory, from its file, or made now and written."""
     known = _of(book)
-    with known.lock:
+    with known.lock(keep):
         held = _earlier(book, keep, head)
         if held is not None and held.mark.size == head.size:
             return held
@@ -186,7 +203,7 @@ def _own(book: Book, head: Head, held: Held | None) -> Held:
 def _own_events(book: Book, head: Head) -> OwnEvents:
     """Give them, parsed once for each size the book has had."""
     known = _of(book)
-    with known.lock:
+    with known.lock(_OWN):
         held = _current(book, _OWN, head)
         if known.own is None or known.own.table is not held.table:
             known.own = OwnEvents(held.table, book.settings.shop)
@@ -215,11 +232,12 @@ def _followed(book: Book, keep: Keep, head: Head, held: Held) -> Held:
 def _changed(book: Book, mark: Mark, head: Head) -> _Changed:
     """Give what happened since a mark, looked up once for all tables that follow it."""
     known, own = _of(book), _own_events(book, head)
-    found = known.changed
-    if found is None or (found.since, found.size) != (mark, head.size):
-        changes = changes_since(book, mark, head.size, own)
-        events = events_of(book, changes.tags, own.aliases(head.size))
-        known.changed = found = _Changed(mark, head.size, changes, events)
+    with known.changing:
+        found = known.changed
+        if found is None or (found.since, found.size) != (mark, head.size):
+            changes = changes_since(book, mark, head.size, own)
+            events = events_of(book, changes.tags, own.aliases(head.size))
+            known.changed = found = _Changed(mark, head.size, changes, events)
     return found
 
 

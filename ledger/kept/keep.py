@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -52,9 +52,7 @@ class Keep:
     @cached_property
     def fingerprint(self) -> str:
         """16 hexadecimal digits of all that it is made by: relations, code, form of the file."""
-        texts = [_FORMAT, self.name, *map(sql.compose, self.uses), *map(_source, self.code)]
-        texts += self.given
-        return hashlib.sha256("\0".join(texts).encode()).hexdigest()[:16]
+        return fingerprint_of(self.name, self.uses, self.code, self.given)
 
     @property
     def folder(self) -> str:
@@ -66,6 +64,15 @@ def as_it_is(relation: str, read: Read) -> pa.Table:
     """Make a Keep's table of one relation, all of it, the bike first."""
     table = read(relation)
     return table.select(["bike", *(name for name in table.column_names if name != "bike")])
+
+
+@cache
+def fingerprint_of(
+    name: str, uses: tuple[str, ...], code: tuple[str, ...], given: tuple[str, ...]
+) -> str:
+    """Give 16 hexadecimal digits of what something kept is made by; see Keep for what is what."""
+    texts = [_FORMAT, name, *map(sql.compose, uses), *map(_source, code), *given]
+    return hashlib.sha256("\0".join(texts).encode()).hexdigest()[:16]
 
 
 def _source(module: str) -> str:

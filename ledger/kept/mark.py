@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from ledger.errors import BookDamaged
 from ledger.storage.files import footer_of
+from ledger.storage.footer import CommitMark
 from ledger.storage.listing import Cover, parse_name
 from ledger.storage.local import LocalStore
 
@@ -45,13 +47,27 @@ def is_of(mark: Mark, book: Book) -> bool:
     head = book.head
     if mark.commit >= head.commit:
         return (mark.commit, mark.size, mark.root) == (head.commit, head.size, head.root)
-    cover = _covering(book, mark.commit)
+    held = _said_of(book, mark.commit)
+    return held is not None and (held.size, held.root) == (mark.size, mark.root)
+
+
+def recorded_at(book: Book, commit: int) -> datetime | None:
+    """Give when a commit was recorded; None where no file tells."""
+    head = book.head
+    if commit == head.commit:
+        return head.recorded_at
+    held = _said_of(book, commit)
+    return None if held is None else held.recorded_at
+
+
+def _said_of(book: Book, commit: int) -> CommitMark | None:
+    """Give what the book's files say of an earlier commit; None where they do not."""
+    cover = _covering(book, commit)
     try:
         marks = footer_of(LocalStore(book.path / "events"), cover.name).marks if cover else ()
-        held = marks[mark.commit - cover.first] if cover else None
+        return marks[commit - cover.first] if cover else None
     except (OSError, IndexError, BookDamaged):
-        return False
-    return held is not None and (held.size, held.root) == (mark.size, mark.root)
+        return None
 
 
 def files_after(book: Book, commit: int) -> list[str]:

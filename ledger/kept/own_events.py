@@ -47,6 +47,11 @@ class OwnEvents:
         """Terms and strikes, by seq."""
         return self._events("terms_set", "event_struck")
 
+    @cached_property
+    def gauges(self) -> Sequence[Event]:
+        """Registrations of gauges and strikes, by seq."""
+        return self._events("gauge_registered", "event_struck")
+
     def vocabulary(self, known_seq: int) -> Vocabulary:
         """Give the vocabulary as the book knew it at a seq."""
         return words_of(live(self.terms, None, known_seq))

@@ -48,7 +48,7 @@ def events_of(book: Book, tags: Collection[str], aliases: Mapping[str, frozenset
 
     `aliases` are all tags of each joined bike, by tag.
     """
-    return _under_first(engine_of(book).events_of(tags, [*COLUMNS, "lines"]), aliases)
+    return _under_first(engine_of(book).events_of(tags, [*COLUMNS, "lines", "canonical"]), aliases)
 
 
 def _under_first(events: pa.Table, aliases: Mapping[str, frozenset[str]]) -> pa.Table:

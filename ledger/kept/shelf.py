@@ -16,10 +16,10 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import Protocol
 
 import pyarrow as pa
 
-from ledger.kept.keep import Keep
 from ledger.kept.mark import Mark
 from ledger.storage import aside
 
@@ -68,17 +68,29 @@ def without(table: pa.Table, tags: Collection[str]) -> pa.Table:
     return pa.concat_tables([*pieces, table.slice(start)])
 
 
+class Kept(Protocol):
+    """What lies on a shelf."""
+
+    @property
+    def name(self) -> str:
+        """In small letters: the first part of its folder's name."""
+
+    @property
+    def folder(self) -> str:
+        """The name, and the fingerprint of all that it is made by."""
+
+
 class Shelf:
     """Where one kept table of a book lies."""
 
-    def __init__(self, derived: Path, keep: Keep) -> None:
+    def __init__(self, derived: Path, keep: Kept) -> None:
         self._derived, self._keep = derived, keep
         self._folder = derived / keep.folder
 
-    def found(self, most: int) -> Iterator[Held]:
-        """Give what is there and sound, the largest size first, none above `most`."""
+    def found(self, most: int, least: int = 0) -> Iterator[Held]:
+        """Give what is there and sound of sizes from `least` to `most`, the largest first."""
         for size, base in sorted(self._sizes(), reverse=True):
-            if size <= most and (held := self._read(size, base)) is not None:
+            if least <= size <= most and (held := self._read(size, base)) is not None:
                 yield held
 
     def put(self, held: Held) -> None:

@@ -22,7 +22,7 @@ _NEVER = date.max
 def wear_of_bike(book: Book, bike: str, as_at: datetime, wear: BookWear | None) -> BikeWear:
     """Give how one bike wears; without `wear`, of the families its parts were read in alone."""
     if wear is None:
-        ahead = BookTables(book, as_at).ask(*OF_DUE)
+        ahead = BookTables(book, as_at).ask_beside_kept(*OF_DUE)
         wear = wear_of(book, as_at, ahead=ahead, bikes=_tags(book, bike))
     return bike_wear(book, bike, as_at, wear=wear)
 

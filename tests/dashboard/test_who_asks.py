@@ -24,9 +24,18 @@ WITHOUT_ASKER = {
     "ledger.figures.wear.wear_of": "readings and how parts wear",
     "ledger.figures.part_lives.lives_of_family": "how long parts last",
     "ledger.figures.due.due_list": "what is due and whom to call: every role calls riders",
-    "ledger.figures.chains.chain_book": "what report_of and choice_of are worked out from; no page "
-    "shows any of it by itself",
-    "ledger.figures.bench.choice_of": "what a keeper would be charged: a quote",
+    "ledger.figures.chains.chain_book": "what a choice is worked out from; no page shows any of it "
+    "by itself",
+    "ledger.figures.chain_keep.book_chains": "all of it; pages show what shown_to gives of it",
+    "ledger.figures.chain_keep.last_chains": "all of it; pages show what shown_to gives of it",
+    "ledger.figures.chain_keep.choice_on": "what a keeper would be charged: a quote",
+    "ledger.figures.wear.wear_as_at": "readings and how parts wear",
+    "ledger.figures.worn.last_stood": "readings and how parts wear",
+    "ledger.figures.worn.worn_of": "readings and how parts wear",
+    "ledger.figures.home_keeps.waiting_keep": "what is kept of all that waits",
+    "ledger.figures.kept_jobs.jobs_ready": "makes what is kept, gives nothing",
+    "ledger.kept.keep_ready": "makes what is kept, gives nothing",
+    "ledger.kept.mark.recorded_at": "when a commit was recorded",
     "ledger.figures.fault_behind.first_found_at": "when the first fault was found",
     "ledger.figures.fault_behind.come_backs_behind": "BookFaults holds who asked for it",
     "ledger.figures.fault_behind.newest_carried": "faults, no money",
@@ -48,7 +57,15 @@ WITHOUT_ASKER = {
     "ledger.bench.reading.came_back": "faults found again, no money",
 }
 """What takes a book, or something worked out from one, and need not know who asks."""
-OF_A_BOOK = ("Book", "ChainBook", "BookFaults", "BookMargin", "BookLabour", "BookWear")
+OF_A_BOOK = (
+    "Book",
+    "ChainBook",
+    "ChainsReport",
+    "BookFaults",
+    "BookMargin",
+    "BookLabour",
+    "BookWear",
+)
 
 
 def functions() -> Iterator[tuple[str, typing.Any]]:
@@ -103,7 +120,7 @@ def test_whatever_reads_a_book_is_told_who_asks_or_says_why_not() -> None:
     "whole",
     ["ledger.queries.timeline", "ledger.clocks.running", "ledger.figures.margin.margin_of",
      "ledger.figures.labour.labour_of", "ledger.figures.faults.faults_of",
-     "ledger.figures.fault_bike.bike_faults", "ledger.figures.chains.report_of",
+     "ledger.figures.fault_bike.bike_faults", "ledger.figures.chains.shown_to",
      "ledger.figures.foresee.foresee", "ledger.figures.foresee.calibration",
      "ledger.figures.foresee.service_or_replace"],
 )  # fmt: skip
