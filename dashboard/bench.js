@@ -39,7 +39,13 @@
   let asked = 0;
   const look = () => {
     if (asked) return;
-    asked = requestAnimationFrame(() => { asked = 0; if (bench()) { figures(); next(); } line(); });
+    asked = requestAnimationFrame(() => {
+      asked = 0;
+      /* a class, not :has() in the styles: that is looked up again at every change of the page */
+      document.body.classList.toggle("lk-at-bench", Boolean(bench()));
+      if (bench()) { figures(); next(); }
+      line();
+    });
   };
   window.lockringBench = look;
 

@@ -23,6 +23,8 @@ from ledger.errors import LedgerError
 from ledger.unsent import FormKey, Unsent
 
 LEFT_OUT = "bench_left_out"
+MOVED = (TAG, JOB, STEP, ITEM, FORM, WHO)
+"""What of an address a press changes."""
 Drafts = Sequence[drafts.Draft]
 
 
@@ -93,11 +95,11 @@ class Stand:
     def go(self, **other: str) -> None:
         """Move the address; the page follows it. What is not named is left: item and form."""
         wanted = self.asked.params(**({"item": "", "form": ""} | other))
-        for name in (TAG, JOB, STEP, ITEM, FORM, WHO):
-            if name in wanted:
-                st.query_params[name] = wanted[name]
-            else:
-                st.query_params.pop(name, None)
+        now = st.query_params.to_dict()
+        kept = {name: said for name, said in now.items() if name not in MOVED}
+        if now != kept | wanted:
+            # at once: the browser is told of every change, and keeps each as a page gone past
+            st.query_params.from_dict(kept | wanted)
 
     def press(
         self, form: str, make: Callable[[], Drafts], *, on_done: Callable[[], None] | None = None
