@@ -197,7 +197,7 @@ def test_every_page_fits_its_screen(
 def _overflowing(seen: Watched) -> list[str]:
     """Give our own elements that reach past the right edge of the window."""
     found: list[str] = seen.page.evaluate(
-        """[...document.querySelectorAll('[class^="lk-"], [class*=" lk-"]')]
+        """[...document.querySelectorAll('[class^="lk-"], [class*=" lk-"], .st-key-masthead input')]
         .filter(e => e.getBoundingClientRect().right > innerWidth + 1)
         .map(e => e.className)"""
     )
