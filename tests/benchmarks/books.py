@@ -35,7 +35,10 @@ from ledger.storage.segment import Entry, encode_segment, tabulate
 from ledger.vocabulary import standard
 
 _TOLD_ONCE = ("mechanic_registered", "gauge_registered", "terms_set")
-_NAMED = ("bike", "job", "rider", "part", "replaces", "quote", "keeper", "payer", "come_back_of")
+_NAMED = (
+    *("bike", "job", "rider", "part", "replaces", "quote", "replaces_quote"),
+    *("keeper", "payer", "come_back_of"),
+)
 _NAMED_IN_LINES = ("line_id", "payer", "quote_line")
 _NAME = re.compile(
     r"^(?P<tag>[0-9A-HJKMNP-TV-Z]{8})(?=$|-\d+$)|^(?P<job>j0-)|^(?P<person>[rf])(?=\d{6}$)"
