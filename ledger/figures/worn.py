@@ -40,7 +40,8 @@ CODE = tuple(
         "analysis.wear_rough", "analysis.wear_scale", "engines.tables", "facts", "figures.ahead",
         "figures.gauges", "figures.marks", "figures.readings", "figures.spells", "figures.worn",
         "kept", "kept.own_events", "queries", "settings", "state", "vocabulary",
-        "vocabulary.amounts", "vocabulary.extend", "vocabulary.limits", "vocabulary.load", "vocabulary.units",
+        "vocabulary.amounts", "vocabulary.extend", "vocabulary.limits", "vocabulary.load",
+        "vocabulary.units",
     )
 )  # fmt: skip
 """What makes readings and the fit."""
