@@ -31,6 +31,10 @@ class Disk:
             file.seek(max(0, os.fstat(file.fileno()).st_size - size))
             return file.read()
 
+    def modified_at(self, path: Path) -> float:
+        """Give when a file was last written, by the clock of its disk: seconds since 1970."""
+        return path.stat().st_mtime
+
     def create(self, path: Path) -> int:
         """Give a descriptor of a new file, open for writing; FileExistsError if it is there."""
         return os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644)

@@ -6,16 +6,20 @@ import contextlib
 import math
 import re
 import time
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from ledger.errors import BookDamaged
 
 _COMMIT = re.compile(r"c-([0-9]{12})\.parquet")
 _SEGMENT = re.compile(r"s-([0-9]{12})-([0-9]{12})\.parquet")
+Made = TypeVar("Made")
+
+_LOOKS = 5
 _PAUSES = (0.005, 0.02, 0.05, 0.1)
 """Seconds to wait before listing again: one made while files come and go may miss some."""
 
@@ -46,7 +50,8 @@ class Listing:
 
     def covering(self, commit: int) -> Cover | None:
         """Give the file that holds a commit, or None."""
-        return next((file for file in reversed(self.files) if file.first <= commit), None)
+        place = bisect_right(self.files, commit, key=lambda file: file.first)
+        return self.files[place - 1] if place else None
 
 
 class Gapped(BookDamaged):
@@ -128,6 +133,22 @@ class Lister:
                 return self._look()
             time.sleep(pause)
         return self._look()
+
+    def over(self, use: Callable[[Listing], Made]) -> Made:
+        """Give what `use` makes of the reading set; again, if that is another one by then.
+
+        A compaction takes away what a segment holds as well, so a file of an older listing may be
+        gone, or, after a writer that slept, be another. Raises Gapped as `now` does, and what
+        `use` raises of a listing that still stands.
+        """
+        for _ in range(_LOOKS):
+            listing = self.now()
+            try:
+                return use(listing)
+            except (FileNotFoundError, BookDamaged):
+                if self.now() == listing:
+                    raise
+        return use(self.now())
 
     def _look(self) -> Listing:
         names = frozenset(filter(parse_name, self._names()))

@@ -6,6 +6,7 @@ import contextlib
 import errno
 import secrets
 from collections.abc import Callable, Iterable, Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 from ledger.errors import NotDurable, WriteRefused
@@ -13,6 +14,9 @@ from ledger.storage.disk import Disk
 
 _NO_SUCH_WAY = {errno.EPERM, errno.ENOSYS, errno.EOPNOTSUPP, errno.EINVAL, errno.EMLINK}
 """How file systems say that they have no hard links, or no exclusive rename."""
+
+TEMPORARY = ".tmp-"
+"""What names of files that are still being written start with."""
 
 Way = Callable[[Path, Path], None]
 
@@ -44,35 +48,46 @@ class LocalStore:
         """Give where the file stands."""
         return self.folder / name
 
-    def create(self, name: str, content: bytes) -> None:
+    def made_at(self, name: str) -> datetime:
+        """Give when a file was written, by the clock of its disk."""
+        return datetime.fromtimestamp(self._disk.modified_at(self.folder / name), UTC)
+
+    def create(self, name: str, content: bytes, *, is_read_back: bool = False) -> None:
         """Make a file that lasts, unless the name is taken; see `Store.create`."""
-        with self._temporary(content) as temporary:
-            self._exclusively(temporary, self.folder / name)
-        self.confirm()
+        with self._open_folder() as folder:
+            with self._temporary(content) as temporary:
+                if is_read_back and self._disk.read(temporary) != content:
+                    raise _read_back_differently(name)
+                self._exclusively(temporary, self.folder / name)
+            self._confirm(folder)
 
     def create_all(
         self, files: Iterable[tuple[str, bytes]], may_finish: Callable[[], bool]
     ) -> None:
         """Make many files that last, last one first, or none; see `Store.create_all`."""
-        with contextlib.ExitStack() as temporaries:
-            written = [
-                (temporaries.enter_context(self._temporary(content)), self.folder / name)
-                for name, content in files
-            ]
-            self._name_all(written, may_finish)
-        self.confirm()
+        with self._open_folder() as folder:
+            with contextlib.ExitStack() as temporaries:
+                written = [
+                    (temporaries.enter_context(self._temporary(content)), self.folder / name)
+                    for name, content in files
+                ]
+                self._name_all(written, may_finish, folder)
+            self._confirm(folder)
 
-    def _name_all(self, written: list[tuple[Path, Path]], may_finish: Callable[[], bool]) -> None:
+    def _name_all(
+        self, written: list[tuple[Path, Path]], may_finish: Callable[[], bool], folder: int
+    ) -> None:
         named: list[Path] = []
         try:
             for temporary, path in reversed(written):
-                if len(named) == len(written) - 1 and not may_finish():
-                    raise FileExistsError(str(path))
+                if len(named) == len(written) - 1:
+                    self._confirm(folder)
+                    if not may_finish():
+                        raise FileExistsError(str(path))
                 self._exclusively(temporary, path)
                 named.append(path)
         except OSError:
-            for path in named:
-                self.remove(path.name)
+            self.remove_all(path.name for path in named)
             raise
 
     def _exclusively(self, temporary: Path, path: Path) -> None:
@@ -81,33 +96,75 @@ class LocalStore:
         assert self._way is not None
         self._way(temporary, path)
 
+    @contextlib.contextmanager
+    def _open_folder(self) -> Iterator[int]:
+        """Open the folder before anything in it is named.
+
+        The system tells of a failed write to those who had the folder open then, and to nobody
+        else: opened only after the name was given, its fsync might say yes in vain.
+        """
+        with _refusing(self.folder):
+            descriptor = self._disk.open_folder(self.folder)
+        try:
+            yield descriptor
+        finally:
+            self._disk.close(descriptor)
+
+    def _confirm(self, folder: int) -> None:
+        try:
+            self._disk.fsync(folder)
+        except OSError as error:
+            raise self._not_confirmed(error) from error
+
+    def _not_confirmed(self, error: OSError) -> NotDurable:
+        return NotDurable(
+            f"The disk did not confirm that the folder {self.folder} was written ({error}). "
+            "Whether the last commit was kept is not certain. Check the disk, then open the "
+            "book again and look; recording the same events again makes no second copy."
+        )
+
     def confirm(self) -> None:
-        """Return once every name now in the folder is durable."""
+        """Return once every name now in the folder is durable.
+
+        A name comes and goes first: after somebody's failed fsync the system may hold names for
+        written that are not, and a fsync with nothing to write would say yes in vain.
+        """
+        path = _temporary_name(self.folder)
         try:
             descriptor = self._disk.open_folder(self.folder)
             try:
+                self._disk.close(self._disk.create(path))
+                self._disk.unlink(path)
                 self._disk.fsync(descriptor)
             finally:
                 self._disk.close(descriptor)
         except OSError as error:
-            raise NotDurable(
-                f"The disk did not confirm that the folder {self.folder} was written ({error}). "
-                "Whether the last commit was kept is not certain. Check the disk, then open the "
-                "book again and look; recording the same events again makes no second copy."
-            ) from error
+            self._discard(path)
+            raise self._not_confirmed(error) from error
 
     def remove(self, name: str) -> None:
         """Remove a file, durably; no error if it is gone already."""
+        self.remove_all([name])
+
+    def remove_all(self, names: Iterable[str]) -> None:
+        """Remove files, durably; no error for those that are gone already."""
+        with self._open_folder() as folder:
+            removed = [name for name in names if self._is_unlinked(name)]
+            if removed:
+                self._confirm(folder)
+
+    def _is_unlinked(self, name: str) -> bool:
+        """Take a name away; tell whether it was there."""
         try:
             self._disk.unlink(self.folder / name)
         except FileNotFoundError:
-            return
+            return False
         except OSError as error:
             raise NotDurable(
                 f"{name} could not be taken back ({error}). Open the book again and look whether "
                 "its events are there before recording them again."
             ) from error
-        self.confirm()
+        return True
 
     def probe(self) -> None:
         """Find the exclusive way this file system has; WriteRefused if it has none."""
@@ -176,8 +233,15 @@ class LocalStore:
             self._disk.unlink(path)
 
 
+def _read_back_differently(name: str) -> WriteRefused:
+    return WriteRefused(
+        f"{name} was not made: what was written for it reads back differently. The disk may be "
+        "failing. Everything recorded is where it was; make a backup, then check the disk."
+    )
+
+
 def _temporary_name(folder: Path) -> Path:
-    return folder / f".tmp-{secrets.token_hex(8)}"
+    return folder / f"{TEMPORARY}{secrets.token_hex(8)}"
 
 
 @contextlib.contextmanager

@@ -18,7 +18,15 @@ from ledger.storage.files import check_newest, footer_of, size_at
 from ledger.storage.footer import CommitMark, Footer
 from ledger.storage.head import Committed, Head, next_footer
 from ledger.storage.hot import units_after
-from ledger.storage.listing import Cover, Gapped, Lister, Listing, commit_name, parse_name
+from ledger.storage.listing import (
+    Cover,
+    Gapped,
+    Lister,
+    Listing,
+    Made,
+    commit_name,
+    parse_name,
+)
 from ledger.storage.segment import Entry, encode
 from ledger.storage.store import Store
 from ledger.storage.verify import verify_log
@@ -46,12 +54,20 @@ class Log:
         self._newest: Cover | None = None
         self._stopped: NotDurable | None = None
         self._is_probed = False
+        self._confirmed: Cover | None = None
         self._lister = Lister(store.names)
-        check_newest(store, self._lister.now())
+        self.over(partial(check_newest, store))
+
+    def over(self, use: Callable[[Listing], Made]) -> Made:
+        """Give what `use` makes of the reading set; again, where a compaction took a file away.
+
+        Raises BookDamaged where the set has a gap.
+        """
+        return self._lister.over(use)
 
     def head(self) -> Head:
         """Give the head as the store has it now."""
-        self._see(self._lister.now())
+        self.over(self._see)
         return self._head
 
     def reading_set(self) -> tuple[str, ...]:
@@ -67,15 +83,18 @@ class Log:
 
         Raises LookupError if there is no such commit.
         """
-        listing = self._lister.now()
-        cover = listing.covering(commit)
-        if cover is None or not 1 <= commit <= listing.last:
-            raise LookupError(f"there is no commit {commit}; the newest is {listing.last}")
-        return footer_of(self.store, cover.name).marks[commit - cover.first]
+
+        def mark_in(listing: Listing) -> CommitMark:
+            cover = listing.covering(commit)
+            if cover is None or not 1 <= commit <= listing.last:
+                raise LookupError(f"there is no commit {commit}; the newest is {listing.last}")
+            return footer_of(self.store, cover.name).marks[commit - cover.first]
+
+        return self.over(mark_in)
 
     def size_at(self, moment: datetime) -> int:
         """Give how many events had been recorded by an instant (`recorded_at` up to it)."""
-        return size_at(self.store, self._lister.now(), moment)
+        return self.over(lambda listing: size_at(self.store, listing, moment))
 
     def commit(self, decide: Decide) -> Committed | None:
         """Append what `decide` makes of the head, and return once it is durable.
@@ -162,12 +181,23 @@ class Log:
 
     def _try(self, head: Head, events: tuple[Event, ...]) -> Head | None:
         """Write the commit after a head; None if its number went to somebody else."""
+        self._confirm_newest()
         canonical = [canonical_bytes(event) for event in events]
         footer = next_footer(head, events, canonical)
         commit = footer.last.commit
         entries = [Entry(commit, *pair) for pair in zip(events, canonical, strict=True)]
         is_kept = self._create(footer, encode(entries, footer, self.units)) and self._stands(footer)
         return Head.after(footer) if is_kept else None
+
+    def _confirm_newest(self) -> None:
+        """Let what the next commit builds on be durable first.
+
+        Somebody else's newest file may have its name and not be confirmed yet: if the power
+        failed, that name could be lost and ours kept, and the book would have a gap.
+        """
+        if self._newest is not None and self._confirmed != self._newest:
+            self.store.confirm()
+            self._confirmed = self._newest
 
     def _create(self, footer: Footer, content: bytes) -> bool:
         try:
@@ -183,13 +213,8 @@ class Log:
 
     def _is_ours(self, footer: Footer) -> bool:
         """Read a commit's number back: tell whether this very write is what stands there."""
-        try:
-            return self._has_token(footer) or self._is_merged(footer, self._lister.now())
-        except OSError as error:
-            raise NotDurable(
-                f"Whether commit {footer.last.commit} was kept cannot be read back ({error}). "
-                "Open the book again and look before recording the same events again."
-            ) from error
+        with _uncertain(footer):
+            return self._has_token(footer) or self.over(partial(self._is_merged, footer))
 
     def _has_token(self, footer: Footer) -> bool:
         try:
@@ -199,7 +224,7 @@ class Log:
         return found.writer == footer.writer
 
     def _is_merged(self, footer: Footer, listing: Listing) -> bool:
-        """Tell whether a segment holds this very commit: its root says so."""
+        """Tell whether a segment of the reading set holds this very commit: its root says so."""
         cover = listing.covering(footer.last.commit)
         if cover is None or not cover.is_segment:
             return False
@@ -212,19 +237,29 @@ class Log:
         one after a gap: nobody reads it there.
         """
         name = commit_name(footer.last.commit)
-        try:
-            listing = self._lister.now()
-        except Gapped:
-            listing = Listing()
-        cover = listing.covering(footer.last.commit)
-        if cover is not None and cover.name == name:
-            self._newest, self._head = cover, Head.after(footer)
+
+        def is_read(listing: Listing) -> bool:
+            cover = listing.covering(footer.last.commit)
+            if cover is None or cover.name != name:
+                return self._is_merged(footer, listing)
+            self._newest = self._confirmed = cover
+            self._head = Head.after(footer)
             return True
-        if self._is_merged(footer, listing):
-            return True
-        if self._has_token(footer):
-            self.store.remove(name)
-        return False
+
+        with _uncertain(footer):
+            try:
+                is_kept = self.over(is_read)
+            except Gapped:
+                if self._is_built_on(footer):
+                    raise _not_known(footer, "the book has a gap before it") from None
+                is_kept = False
+            if not is_kept and self._has_token(footer):
+                self.store.remove(name)
+            return is_kept
+
+    def _is_built_on(self, footer: Footer) -> bool:
+        covers = filter(None, map(parse_name, self.store.names()))
+        return any(cover.last > footer.last.commit for cover in covers)
 
     @contextlib.contextmanager
     def _stopped_by_doubt(self) -> Iterator[None]:
@@ -234,6 +269,22 @@ class Log:
         except NotDurable as error:
             self._stopped = error
             raise
+
+
+@contextlib.contextmanager
+def _uncertain(footer: Footer) -> Iterator[None]:
+    """Say, where a commit that may stand there cannot be read back, that this is not known."""
+    try:
+        yield
+    except OSError as error:
+        raise _not_known(footer, f"it cannot be read back ({error})") from error
+
+
+def _not_known(footer: Footer, why: str) -> NotDurable:
+    return NotDurable(
+        f"Whether commit {footer.last.commit} was kept is not known: {why}. Open the book again "
+        "and look before recording the same events again."
+    )
 
 
 def _only_after(number: int, events: Sequence[Event], head: Head) -> Sequence[Event]:

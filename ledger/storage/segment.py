@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -9,7 +10,7 @@ from typing import Any, NamedTuple
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from ledger.events import Event
+from ledger.events import Event, parse_event
 from ledger.storage.footer import Footer, add_self_hash
 from ledger.storage.hot import hot_row, units_after
 from ledger.storage.schema import EVENT_SCHEMA
@@ -116,6 +117,32 @@ def _write(table: pa.Table, footer: Footer, options: Mapping[str, Any]) -> bytes
         writer.write_table(table, row_group_size=ROWS_IN_GROUP)
         writer.add_key_value_metadata(footer.to_metadata())
     return add_self_hash(sink.getvalue().to_pybytes())
+
+
+def read_whole(content: bytes, units: Mapping[str, str]) -> pa.Table:
+    """Give a file's events as columns of EVENT_SCHEMA, in the order they stand.
+
+    Columns that came after the file was written are worked out of its events; `units` is each
+    quantity's canonical unit.
+    """
+    with pq.ParquetFile(pa.BufferReader(content)) as file:
+        table = file.read(use_threads=False)
+    if frozenset(EVENT_SCHEMA.names) <= frozenset(table.column_names):
+        return table.select(EVENT_SCHEMA.names).cast(EVENT_SCHEMA)
+    columns = (table[name].to_pylist() for name in ("commit", "canonical"))
+    entries = [
+        Entry(commit, parse_event(json.loads(canonical)), canonical)
+        for commit, canonical in zip(*columns, strict=True)
+    ]
+    derived = tabulate(entries, units)
+    there = frozenset(table.column_names)
+    return pa.table(
+        [
+            table[name].cast(kind) if name in there else derived.column(name)
+            for name, kind in _FIELDS
+        ],
+        schema=EVENT_SCHEMA,
+    )
 
 
 def read_events(content: bytes) -> Iterator[Stored]:

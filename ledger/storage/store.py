@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from datetime import datetime
 from pathlib import Path
 from typing import Protocol
 
@@ -19,12 +20,16 @@ class Store(Protocol):
     def read_end(self, name: str, size: int) -> bytes:
         """Give the last bytes of a file, `size` at most; FileNotFoundError if there is none."""
 
-    def create(self, name: str, content: bytes) -> None:
+    def made_at(self, name: str) -> datetime:
+        """Give when a file was written, by the store's own clock; FileNotFoundError if none."""
+
+    def create(self, name: str, content: bytes, *, is_read_back: bool = False) -> None:
         """Make a file that lasts, unless the name is taken.
 
         On return the file is durable. FileExistsError: the name is taken. WriteRefused: nothing
         was made. NotDurable: the disk did not confirm. Any other OSError: the reply was lost, and
-        the file may be there; read it back.
+        the file may be there; read it back. With `is_read_back` nothing takes the name before
+        what was written has been read again and is the same.
         """
 
     def create_all(
@@ -42,6 +47,9 @@ class Store(Protocol):
 
     def remove(self, name: str) -> None:
         """Remove a file, durably; no error if it is gone already."""
+
+    def remove_all(self, names: Iterable[str]) -> None:
+        """Remove files, durably; no error for those that are gone already."""
 
     def path(self, name: str) -> Path:
         """Give where the file stands, for tools that read Parquet by path."""
