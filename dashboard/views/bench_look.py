@@ -6,7 +6,7 @@ import streamlit as st
 
 from dashboard import bench_form, bench_html, bench_words
 from dashboard.bench_form import Form
-from dashboard.bench_place import SHORT, go_after
+from dashboard.bench_place import go_after
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
@@ -134,16 +134,14 @@ def _record_found(form: Form, system: SystemLook, verdict: str) -> None:
 
 def _all(stand: Stand) -> None:
     """Draw every system as a row to press, with what this job says of it."""
-    show(bench_html.item(SHORT["inspect"], "Every system", "inspect all"))
-    pieces.refusal(stand)
-    for system in stand.bench.systems:
-        name = capital(stand.words.system(system.system))
-        said = bench_words.look(stand.words, system.last) if system.is_done else "to come"
-        found = f", {system.count_found} found" if system.count_found else ""
-        press_button(
-            f"{name}: {said}{found}",
-            f"row-{system.system}",
-            lambda key=system.system: stand.go(step="inspect", item=key),
-            is_wide=True,
-        )
-    press_button("Go on", "on-inspect", pieces.go_on, stand, "inspect", is_first=True)
+    with pieces.whole(stand, "inspect", "Every system"):
+        for system in stand.bench.systems:
+            name = capital(stand.words.system(system.system))
+            said = bench_words.look(stand.words, system.last) if system.is_done else "to come"
+            found = f", {system.count_found} found" if system.count_found else ""
+            press_button(
+                f"{name}: {said}{found}",
+                f"row-{system.system}",
+                lambda key=system.system: stand.go(step="inspect", item=key),
+                is_wide=True,
+            )

@@ -6,7 +6,7 @@ import streamlit as st
 
 from dashboard import bench_form, bench_html, bench_press, bench_words
 from dashboard.bench_form import Form, NotRead
-from dashboard.bench_place import ALL, SHORT, go_after
+from dashboard.bench_place import ALL, go_after
 from dashboard.bench_reading import LENGTH, MODES, TYPED, draft_of, mode_of, usual_mode
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
@@ -31,15 +31,10 @@ def measure_view(stand: Stand, item: str | None) -> None:
     words = stand.words
     small = words.quantity(found.quantity)
     pieces.head(stand, "measure", bench_words.item_name(words, found), found.key, small)
-    pieces.notes(stand, (found.position,))
-    pieces.here_too(stand, (found.position,))
-    if stand.asked.form == "not checked":
-        pieces.not_checked(stand, "measure", found.key, found.position)
-    elif stand.asked.form == TEETH and found.point is None:
-        teeth_view(stand, found)
-    else:
-        _reading(stand, found)
-    pieces.caution(stand, found.position, found.quantity)
+    with pieces.around(stand, "measure", found.key, found.position, found.quantity) as is_entry:
+        if is_entry:
+            is_by_teeth = stand.asked.form == TEETH and found.point is None
+            (teeth_view if is_by_teeth else _reading)(stand, found)
 
 
 def _reading(stand: Stand, item: MeasureItem) -> None:
@@ -167,15 +162,12 @@ def _open(stand: Stand, item: str, form: str) -> None:
 
 def _all(stand: Stand) -> None:
     """Draw every reading as a row to press, with what this job has of it."""
-    show(bench_html.item(SHORT["measure"], "Every reading", "measure all"))
-    pieces.refusal(stand)
     words = stand.words
-    for item in stand.bench.measures:
-        name = f"{capital(bench_words.item_name(words, item))}, {words.quantity(item.quantity)}"
-        said = "to come" if item.done is None else bench_words.span(words, item.done)
-        verdict = f", {item.done.verdict}" if item.done is not None and item.done.verdict else ""
-        press_button(
-            f"{name}: {said}{verdict}", f"row-{item.key}", _open, stand, item.key, "", is_wide=True
-        )
-    press_button("Measure something else", "measure-other", _open, stand, ALL, OTHER)
-    press_button("Go on", "on-measure", pieces.go_on, stand, "measure", is_first=True)
+    with pieces.whole(stand, "measure", "Every reading"):
+        for item in stand.bench.measures:
+            name = f"{capital(bench_words.item_name(words, item))}, {words.quantity(item.quantity)}"
+            said = "to come" if item.done is None else bench_words.span(words, item.done)
+            verdict = f", {item.done.verdict}" if item.done and item.done.verdict else ""
+            row = f"{name}: {said}{verdict}"
+            press_button(row, f"row-{item.key}", _open, stand, item.key, "", is_wide=True)
+        press_button("Measure something else", "measure-other", _open, stand, ALL, OTHER)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 
 import streamlit as st
 
@@ -80,6 +81,32 @@ def here_too(stand: Stand, positions: Iterable[str]) -> None:
                     )
                 )
                 break
+
+
+@contextmanager
+def around(
+    stand: Stand, step: str, item: str, position: str, quantity: str | None = None
+) -> Iterator[bool]:
+    """Draw what stands around the entry of one item: notes and who is there, then the caution.
+
+    Gives whether the entry is to be drawn: not where it is asked why nothing was checked.
+    """
+    notes(stand, (position,))
+    here_too(stand, (position,))
+    is_entry = stand.asked.form != "not checked"
+    if not is_entry:
+        not_checked(stand, step, item, position)
+    yield is_entry
+    caution(stand, position, quantity)
+
+
+@contextmanager
+def whole(stand: Stand, step: str, title: str) -> Iterator[None]:
+    """Draw the frame of a whole step as a list: its head, and the way on under it."""
+    show(bench_html.item(SHORT[step], title, f"{step} all"))
+    refusal(stand)
+    yield
+    press_button("Go on", f"on-{step}", go_on, stand, step, is_first=True)
 
 
 def caution(stand: Stand, position: str, quantity: str | None = None) -> None:

@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard import bench_form, bench_html, bench_words
 from dashboard.bench_form import Form, NotRead, figure
-from dashboard.bench_place import SHORT, go_after
+from dashboard.bench_place import go_after
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
@@ -41,14 +41,10 @@ def torque_view(stand: Stand, item: str | None) -> None:
     warned = bench_words.hides(words, found)
     if warned:
         show(bench_html.listed("Before it is covered", warned, "lk-hidden"))
-    pieces.notes(stand, (found.position,))
-    pieces.here_too(stand, (found.position,))
-    if stand.asked.form == "not checked":
-        pieces.not_checked(stand, "torque", found.position, found.position)
-    else:
-        _torque(stand, found)
-    _still(stand, found.position)
-    pieces.caution(stand, found.position, "torque")
+    with pieces.around(stand, "torque", found.position, found.position, "torque") as is_entry:
+        if is_entry:
+            _torque(stand, found)
+        _still(stand, found.position)
 
 
 def _torque(stand: Stand, item: TorqueItem) -> None:
@@ -129,10 +125,8 @@ def _still(stand: Stand, here: str) -> None:
 def _all_torqued(stand: Stand) -> None:
     still = [one.position for one in stand.bench.torques]
     title = "Left without a torque" if still else "Nothing disturbed is left without its torque"
-    show(bench_html.item(SHORT["torque"], title, "torque all"))
-    pieces.refusal(stand)
-    _still(stand, "")
-    press_button("Go on", "on-torque", pieces.go_on, stand, "torque", is_first=True)
+    with pieces.whole(stand, "torque", title):
+        _still(stand, "")
 
 
 # -- pressures ---------------------------------------------------------------------------------
@@ -144,15 +138,11 @@ def pressures_view(stand: Stand, item: str | None) -> None:
     if found is None:
         _all_pressures(stand)
         return
-    words = stand.words
-    pieces.head(stand, "pressures", words.position(found.position), found.position)
-    pieces.notes(stand, (found.position,))
-    pieces.here_too(stand, (found.position,))
-    if stand.asked.form == "not checked":
-        pieces.not_checked(stand, "pressures", found.position, found.position)
-    else:
-        _pressure(stand, found)
-    pieces.caution(stand, found.position, "pressure")
+    at = found.position
+    pieces.head(stand, "pressures", stand.words.position(at), at)
+    with pieces.around(stand, "pressures", at, at, "pressure") as is_entry:
+        if is_entry:
+            _pressure(stand, found)
 
 
 def _pressure(stand: Stand, item: PressureItem) -> None:
@@ -195,18 +185,16 @@ def _pressure(stand: Stand, item: PressureItem) -> None:
 
 
 def _all_pressures(stand: Stand) -> None:
-    show(bench_html.item(SHORT["pressures"], "Pressures", "pressures all"))
-    pieces.refusal(stand)
-    for one in stand.bench.pressures:
-        name = capital(stand.words.position(one.position))
-        said = bench_words.last_setting(stand.words, one.done) if one.done else "to come"
-        press_button(
-            f"{name}: {said}",
-            f"row-{one.position}",
-            lambda key=one.position: stand.go(step="pressures", item=key),
-            is_wide=True,
-        )
-    press_button("Go on", "on-pressures", pieces.go_on, stand, "pressures", is_first=True)
+    with pieces.whole(stand, "pressures", "Pressures"):
+        for one in stand.bench.pressures:
+            name = capital(stand.words.position(one.position))
+            said = bench_words.last_setting(stand.words, one.done) if one.done else "to come"
+            press_button(
+                f"{name}: {said}",
+                f"row-{one.position}",
+                lambda key=one.position: stand.go(step="pressures", item=key),
+                is_wide=True,
+            )
 
 
 # -- what both have ----------------------------------------------------------------------------

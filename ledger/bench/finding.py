@@ -40,10 +40,10 @@ class _Catalogue:
 
     lock: Lock = field(default_factory=Lock)
     commit: int = 0
-    bikes: dict[str, FoundBike] = field(default_factory=dict)
-    """By the first of a bike's tags."""
+    bikes: dict[str, tuple[FoundBike, str]] = field(default_factory=dict)
+    """By the first of a bike's tags, with all it says but its rider's name, in small letters."""
     ordered: list[tuple[FoundBike, str]] | None = None
-    """Seen last first, each with all it says in small letters but its rider's name."""
+    """The same, seen last first."""
     is_described: bool = False
     """Descriptions were read, not only what the lists of bikes have."""
     keys: set[str] = field(default_factory=set)
@@ -119,9 +119,9 @@ def _listed(book: Book, *, is_described: bool) -> list[tuple[FoundBike, str]]:
     with catalogue.lock:
         _follow(book, catalogue, is_described)
         if catalogue.ordered is None:
-            bikes = sorted(catalogue.bikes.values(), key=lambda one: one.tag)
-            bikes.sort(key=lambda one: one.last_seen_at, reverse=True)
-            catalogue.ordered = [(bike, _text(bike)) for bike in bikes]
+            bikes = sorted(catalogue.bikes.values(), key=lambda one: one[0].tag)
+            bikes.sort(key=lambda one: one[0].last_seen_at, reverse=True)
+            catalogue.ordered = bikes
         return catalogue.ordered
 
 
@@ -173,7 +173,8 @@ def _again(book: Book, catalogue: _Catalogue, tag: str) -> None:
             if isinstance(event.data.description, Sealed):
                 catalogue.keys.add(event.data.description.key)
     last = max(event.occurred_at for event in scene.counted)
-    catalogue.bikes[first] = _bike(scene.tags, told, scene.state.rider, last)
+    bike = _bike(scene.tags, told, scene.state.rider, last)
+    catalogue.bikes[first] = bike, _text(bike)
 
 
 def _said(before: Mapping[str, Any], told: Mapping[str, Any]) -> dict[str, Any]:
@@ -211,7 +212,8 @@ def _read_all(book: Book, catalogue: _Catalogue, is_described: bool) -> None:
         tags = joined.get(row["bike"], frozenset({row["bike"]}))
         seen = row["last_seen_at"].astimezone(UTC)
         known = told.get(min(tags), {}) if is_described else row
-        found[min(tags)] = _bike(tags, known, row["rider"], seen)
+        bike = _bike(tags, known, row["rider"], seen)
+        found[min(tags)] = bike, _text(bike)
     catalogue.bikes, catalogue.is_described = found, is_described
 
 

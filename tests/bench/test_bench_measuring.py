@@ -12,10 +12,11 @@ from stand_book import bench, new_book, open_job
 
 from ledger.bench import drafts
 from ledger.bench.drafts import Hand, amount, new_id
-from ledger.bench.measuring import item_for, judged
+from ledger.bench.measuring import item_for, item_named, judged, limited_at
 from ledger.bench.telling import sentences
 from ledger.book import Book
 from ledger.errors import Refused
+from ledger.vocabulary import standard
 
 PLACES = (
     ("chain", "elongation", "%", 0, 200),
@@ -196,3 +197,29 @@ def test_anything_else_can_be_measured_too(tmp_path: Path) -> None:
         ["caliper"],
     )
     assert item.limit is not None and str(item.limit.due) == "1.550"
+
+
+def test_any_reading_can_be_named(at_work):
+    """By position, quantity and point; what the vocabulary does not have names nothing."""
+    seen = bench(book := at_work[0])
+    assert item_named(book, seen, seen.measures[0].key) is seen.measures[0]
+    ring = item_named(book, seen, "chainring.outer tooth_wear 38T")
+    assert ring is not None
+    assert (ring.position, ring.quantity, ring.point) == ("chainring.outer", "tooth_wear", "38T")
+    for wild in ("", "chain", "chain noise", "engine elongation", "elongation chain"):
+        assert item_named(book, seen, wild) is None
+
+
+@pytest.mark.parametrize(
+    ("position", "quantities"),
+    [
+        ("front_wheel.tyre", ("pressure", "tread_depth")),
+        ("chain", ("elongation",)),
+        ("chainring.outer", ("tooth_wear",)),
+        ("fork", ("pressure",)),
+        ("saddle", ()),
+    ],
+)
+def test_a_part_has_the_makers_limits_of_its_place(position, quantities):
+    """What wears there, and first a highest pressure where there is air."""
+    assert limited_at(standard(), position) == quantities

@@ -8,7 +8,7 @@ from pathlib import Path
 import bench_book
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from bench_book import OPEN_JOB, OPEN_TAG, TAG
+from bench_book import OPEN_JOB, OPEN_TAG, TAG, UNKNOWN
 from kept_screens import keep
 from playwright.sync_api import Browser, Page
 from real_browser import Watched, in_browser, served
@@ -33,9 +33,13 @@ STATES = {
     "unchecked": f"tag={OPEN_TAG}&step=inspect&item=rear_brake&form=not checked",
     "measure": f"tag={OPEN_TAG}&step=measure&item=chain elongation",
     "marks": f"tag={OPEN_TAG}&step=measure&item=chain elongation&form=marks",
+    "length": f"tag={OPEN_TAG}&step=measure&item=chain elongation&form=length",
+    "teeth": f"tag={OPEN_TAG}&step=measure&item=cassette tooth_wear&form=teeth",
     "quote": f"tag={OPEN_TAG}&step=quote",
     "work": f"tag={OPEN_TAG}&step=work",
     "fit": f"tag={OPEN_TAG}&step=work&form=fit",
+    "search": f"tag={OPEN_TAG}&step=work&form=search",
+    "jobs": f"tag={UNKNOWN}",
     "torque": f"tag={OPEN_TAG}&step=torque",
     "pressures": f"tag={OPEN_TAG}&step=pressures",
     "hand_back": f"tag={OPEN_TAG}&step=hand_back",
@@ -84,6 +88,8 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
             drafts.adjusted(ben, drafts.new_id(), "crank"),
             drafts.found(ben, drafts.new_id(), "rear_brake.pads", "due", fault="worn"),
             drafts.noted(ben, drafts.new_id(), "rear_brake", "Mineral oil in this one"),
+            drafts.job_opened("ben", UNKNOWN, "job-first", drafts.new_id()),
+            drafts.job_opened("ben", UNKNOWN, "job-second", drafts.new_id(), tier="quick_check"),
         ]
     )
     with served(folder / "book", folder) as where:
