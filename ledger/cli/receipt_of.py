@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -69,9 +69,13 @@ def receipt(
         _say_key(book, as_json=as_json)
         return
     made = _made(book, event_id, seq, commit, from_size, to_size)
+    _hand_over(made, output, is_one=commit is None, as_json=as_json)
+
+
+def _hand_over(made: Sequence[Receipt], output: str | None, *, is_one: bool, as_json: bool) -> None:
+    """Write or print receipts; all events of a commit make one file."""
     documents = [one.to_json() for one in made]
-    # All events of a commit make one file; anything else is the one receipt.
-    document: Any = documents if commit is not None else documents[0]
+    document: Any = documents[0] if is_one else documents
     if output is not None:
         text = json.dumps(document, ensure_ascii=False, indent=2) + "\n"
         if write_out(output, text.encode()) and not as_json:
