@@ -41,6 +41,8 @@ MOST_EVENTS = 150_000
 """Events in a segment: a block of more is left as its smaller blocks are."""
 GRACE = timedelta(days=1)
 """How long a segment must have stood before what it covers goes, by its file's own time."""
+GRACE_UNFINISHED = timedelta(days=7)
+"""How long a temporary file must have stood before its writer is taken for dead."""
 
 Run = tuple[Cover, ...]
 Tell = Callable[[int, int], None]
@@ -82,6 +84,7 @@ def compact(
             break
         made.append(name)
     removed, left = _clear(log, now - grace)
+    _clear_unfinished(log.store, now - GRACE_UNFINISHED)
     return Compacted(tuple(made), removed, left)
 
 
@@ -180,7 +183,7 @@ def check_file(file: Cover, content: bytes, before: Frontier) -> Footer:
 
 
 def _clear(log: Log, until: datetime) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Take away what segments made up to an instant hold as well, and what killed writers left.
+    """Take away what segments made up to an instant hold as well.
 
     Gives the names taken away, and those left though covered.
     """
@@ -194,9 +197,14 @@ def _clear(log: Log, until: datetime) -> tuple[tuple[str, ...], tuple[str, ...]]
     if held:
         # The segments' own names must last before what they hold as well goes.
         store.confirm()
-    unfinished = [name for name in store.names() if name.startswith(TEMPORARY)]
-    store.remove_all([*held, *(one for one in unfinished if _is_made_by(store, one, until))])
+        store.remove_all(held)
     return tuple(held), tuple(left)
+
+
+def _clear_unfinished(store: Store, until: datetime) -> None:
+    """Take away what killed writers left."""
+    unfinished = [name for name in store.names() if name.startswith(TEMPORARY)]
+    store.remove_all(name for name in unfinished if _is_made_by(store, name, until))
 
 
 def _is_made_by(store: Store, name: str, until: datetime) -> bool:

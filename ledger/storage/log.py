@@ -240,7 +240,10 @@ class Log:
 
         def is_read(listing: Listing) -> bool:
             cover = listing.covering(footer.last.commit)
-            if cover is None or cover.name != name:
+            if cover is None or cover.last < footer.last.commit:
+                # Made while a compaction went on: it has neither our file nor what covers it.
+                raise FileNotFoundError(name)
+            if cover.name != name:
                 return self._is_merged(footer, listing)
             self._newest = self._confirmed = cover
             self._head = Head.after(footer)
