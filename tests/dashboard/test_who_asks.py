@@ -21,6 +21,8 @@ WITHOUT_ASKER = {
     "ledger.queries.shop_summary": "how much a book holds, in counts of bikes and jobs",
     "ledger.clocks.open_jobs": "bike, job and tier of what is on the bench",
     "ledger.clocks.job_of": "the open job of a bike",
+    "ledger.bench.measuring.item_named": "what is measured there, its last reading and limit",
+    "ledger.bench.visits.earlier_visits": "jobs of a bike, their tier and day",
     "ledger.figures.wear.wear_of": "readings and how parts wear",
     "ledger.figures.part_lives.lives_of_family": "how long parts last",
     "ledger.figures.due.due_list": "what is due and whom to call: every role calls riders",
