@@ -9,30 +9,32 @@ from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 from uuid import UUID
 
 import pyarrow as pa
 
 from ledger import settings as book_settings
 from ledger.drafts import Draft, Entry, read_drafts
-from ledger.errors import BookDamaged, BookExists, ClockJumped, Problem, Refused, unknown_bike
+from ledger.errors import BookExists, ClockJumped, Problem, Refused, unknown_bike
 from ledger.events import Event, parse_event
 from ledger.events.types import TAG_ALPHABET
-from ledger.receipts import Checked, EventReceipt, Receipt
-from ledger.recording import Decision, Recorder
+from ledger.receipts import Checked, Receipt
+from ledger.recording import Decision, Recorder, check_clock, known_receipts, receipt_of
 from ledger.repeats import as_entered, clash, difference
 from ledger.replay import Replay
-from ledger.riders import Keyring, Riders
+from ledger.riders import Keyring, Riders, register_gone
 from ledger.sealing import reveal_event
 from ledger.settings import BookSettings
-from ledger.storage.listing import commit_name
+from ledger.storage.compaction import GRACE, Compacted, Tell, compact, compact_quietly
+from ledger.storage.listing import Listing, commit_name
 from ledger.storage.local import LocalStore
 from ledger.storage.log import Head, Log
 from ledger.storage.reading import Reader, Row
 from ledger.vocabulary import Vocabulary
 
 Clock = Callable[[], datetime]
+Made = TypeVar("Made")
 
 
 def utc_now() -> datetime:
@@ -93,7 +95,7 @@ class Book:
         book = cls(path, book_settings.read(path / "book.toml"), clock)
         (path / "events").mkdir(exist_ok=True)
         if book.head.size and not book.riders.path.exists():
-            raise _register_gone(book.riders.path)
+            raise register_gone(book.riders.path)
         book.riders.make()
         return book
 
@@ -108,9 +110,22 @@ class Book:
         """Give the Parquet files that together are the book, as the folder stands now."""
         return self._log.paths()
 
+    def while_read(self, use: Callable[[], Made]) -> Made:
+        """Give what `use` makes of the book's files; again, if a compaction took one away by then.
+
+        Raises what `use` raises of files that are still to be read.
+        """
+        return self._log.over(lambda listing: use())
+
+    def _ask(self, ask: Callable[[Reader], Made]) -> Made:
+        def read(listing: Listing) -> Made:
+            self._recorder.follow(self._log.paths(listing))
+            return ask(self._reader)
+
+        return self._log.over(read)
+
     def _fresh(self) -> Reader:
-        self._recorder.follow(self.files())
-        return self._reader
+        return self._ask(lambda reader: reader)
 
     @property
     def vocabulary(self) -> Vocabulary:
@@ -142,38 +157,50 @@ class Book:
 
     def bikes(self) -> list[str]:
         """Give every tag of the book, sorted."""
-        return self._fresh().bikes()
+        return self._ask(Reader.bikes)
 
     def bike_events(self, bike: str) -> list[Event]:
         """Give every stored event of a bike (joined tags too), struck ones too, in seq order."""
-        reader = self._fresh()
-        return _events(reader.of_bikes(self.aliases().get(bike, frozenset({bike}))))
+        tags = self.aliases().get(bike, frozenset({bike}))
+        return _events(self._ask(lambda reader: reader.of_bikes(tags)))
 
     def bike_columns(self, bikes: Iterable[str], columns: Sequence[str]) -> pa.Table:
         """Give hot columns of the stored events of these tags, in no promised order."""
-        return self._fresh().table_of_bikes(bikes, columns)
+        asked = tuple(bikes)
+        return self._ask(lambda reader: reader.table_of_bikes(asked, columns))
 
     def book_events(self) -> list[Event]:
         """Give every stored event of the book itself, in seq order."""
-        return _events(self._fresh().of_the_book())
+        return _events(self._ask(Reader.of_the_book))
 
     def events(self) -> Iterator[Event]:
         """Give every stored event in seq order, in bounded memory."""
-        for _, _, canonical in self._fresh().in_order():
+        for _, _, canonical in self.rows():
             yield parse_event(json.loads(canonical))
 
     def rows(self) -> Iterator[Row]:
         """Give (seq, commit, canonical bytes) of every stored event, in seq order."""
-        return self._fresh().in_order()
+        seq = 0
+        while True:
+            listed = self.files()
+            try:
+                for row in self._fresh().in_order(after=seq):
+                    yield row
+                    seq = row[0]
+                return
+            except FileNotFoundError:
+                if self.files() == listed:
+                    raise
 
     def find(self, ids: Iterable[str]) -> dict[str, Event]:
         """Give the stored events of these ids; an id that is not there is left out."""
-        rows = self._fresh().with_ids(UUID(one).bytes for one in ids)
+        asked = [UUID(one).bytes for one in ids]
+        rows = self._ask(lambda reader: reader.with_ids(asked))
         return {event.id: event for event in _events(rows.values())}
 
     def at_seq(self, seq: int) -> Event | None:
         """Give the stored event of one seq; None where the book has no such seq."""
-        row = self._fresh().at_seq(seq)
+        row = self._ask(lambda reader: reader.at_seq(seq))
         return None if row is None else _events([row])[0]
 
     def reveal(self, event: Event) -> dict[str, Any]:
@@ -247,8 +274,9 @@ class Book:
 
         def decide(head: Head) -> Sequence[Event]:
             nonlocal decided
-            self._check_clock(head, now, confirm_clock)
-            decided = self._decide(entries, head, now, is_brought_in)
+            if not confirm_clock:
+                check_clock(head, now, self.settings)
+            decided = self.while_read(lambda: self._decide(entries, head, now, is_brought_in))
             if decided.problems:
                 raise Refused(decided.problems)
             return decided.events
@@ -259,7 +287,8 @@ class Book:
             return self._receipt_of_known(decided)
         path = self._log.store.path(commit_name(committed.commit))
         self._recorder.committed(path, decided)
-        return _receipt(decided, committed.head)
+        compact_quietly(self._log, utc_now())
+        return receipt_of(decided, committed.head)
 
     def check(self, drafts: Sequence[Draft], labels: Sequence[str] | None = None) -> Checked:
         """Say what would become of drafts; nothing is recorded."""
@@ -308,20 +337,18 @@ class Book:
         self._recorder.forget()
         return head
 
+    def compact(
+        self, *, grace: timedelta = GRACE, tell: Tell = lambda done, total: None
+    ) -> Compacted:
+        """Merge commits into segments; take away what segments have covered for `grace`.
+
+        `tell` is told how many files there are less, and how many there were. Raises BookDamaged,
+        WriteRefused and NotDurable; the book reads the same whatever is raised.
+        """
+        return compact(self._log, utc_now(), grace=grace, tell=tell)
+
     def _now(self) -> datetime:
         return self._clock().astimezone(UTC)
-
-    def _check_clock(self, head: Head, now: datetime, confirmed: bool) -> None:
-        if confirmed or head.recorded_at is None:
-            return
-        if now - head.recorded_at > timedelta(days=1):
-            newest = self.settings.local(head.recorded_at)
-            shown = self.settings.local(now)
-            raise ClockJumped(
-                f"The clock says {shown:%Y-%m-%d %H:%M}, more than a day after the newest entry "
-                f"({newest:%Y-%m-%d %H:%M}). If that is right, confirm it (--confirm-clock); "
-                "if not, set the clock first. Nothing was recorded."
-            )
 
     def _decide(
         self, entries: Sequence[Entry], head: Head, now: datetime, is_brought_in: bool = False
@@ -359,10 +386,7 @@ class Book:
     def _receipt_of_known(self, decided: Decision) -> Receipt:
         last = max(row[1] for row in decided.known.values())
         at = self._log.commit_state(last)
-        receipts = tuple(
-            EventReceipt(one, row[0], row[1], False) for one, row in decided.known.items()
-        )
-        return Receipt(last, at.size, at.root, at.recorded_at, receipts)
+        return Receipt(last, at.size, at.root, at.recorded_at, known_receipts(decided))
 
     def _receipt_of_nothing(self) -> Receipt:
         head = self.head
@@ -371,24 +395,3 @@ class Book:
 
 def _events(rows: Iterable[Row]) -> list[Event]:
     return [parse_event(json.loads(canonical)) for _, _, canonical in rows]
-
-
-def _receipt(decided: Decision, head: Head) -> Receipt:
-    new = [EventReceipt(event.id, event.seq or 0, head.commit, True) for event in decided.events]
-    old = [EventReceipt(one, row[0], row[1], False) for one, row in decided.known.items()]
-    return Receipt(
-        head.commit,
-        head.size,
-        head.root,
-        head.recorded_at,
-        tuple(new + old),
-        decided.warnings,
-    )
-
-
-def _register_gone(path: Path) -> BookDamaged:
-    return BookDamaged(
-        f"{path}, with the riders and the keys of all that is written about them, is missing. Put "
-        "it back from a backup. Only if there is none, make an empty file of that name: a new "
-        "register is begun in it, and what was written before reads as forgotten."
-    )

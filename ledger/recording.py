@@ -9,16 +9,17 @@ from __future__ import annotations
 from collections import OrderedDict, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 from uuid import UUID
 
 from ledger.deciding import Findings, Life, add_at_the_end, add_to_the_book, add_to_the_past, sealed
 from ledger.drafts import Entry
-from ledger.errors import Problem
+from ledger.errors import ClockJumped, Problem
 from ledger.events import Event
 from ledger.facts import facts_of, joined_tags, linked_tags, regrouped, tags_of, words_of
+from ledger.receipts import EventReceipt, Receipt
 from ledger.riders import Keyring
 from ledger.rules import BookFacts
 from ledger.settings import BookSettings
@@ -204,6 +205,36 @@ class Recorder:
 
 
 _ANY_TIME = datetime.fromisoformat("2000-01-01T00:00:00+00:00")
+
+
+def check_clock(head: Head, now: datetime, settings: BookSettings) -> None:
+    """Raise ClockJumped where it is more than a day after the newest commit."""
+    if head.recorded_at is not None and now - head.recorded_at > timedelta(days=1):
+        newest = settings.local(head.recorded_at)
+        shown = settings.local(now)
+        raise ClockJumped(
+            f"The clock says {shown:%Y-%m-%d %H:%M}, more than a day after the newest entry "
+            f"({newest:%Y-%m-%d %H:%M}). If that is right, confirm it (--confirm-clock); "
+            "if not, set the clock first. Nothing was recorded."
+        )
+
+
+def receipt_of(decided: Decision, head: Head) -> Receipt:
+    """Give the receipt of a decision that was kept, with the head it led to."""
+    new = [EventReceipt(event.id, event.seq or 0, head.commit, True) for event in decided.events]
+    return Receipt(
+        head.commit,
+        head.size,
+        head.root,
+        head.recorded_at,
+        (*new, *known_receipts(decided)),
+        decided.warnings,
+    )
+
+
+def known_receipts(decided: Decision) -> tuple[EventReceipt, ...]:
+    """Give the first receipts of entries the book already held."""
+    return tuple(EventReceipt(one, row[0], row[1], False) for one, row in decided.known.items())
 
 
 def _names(event: Event) -> dict[str, Any]:

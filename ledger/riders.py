@@ -18,7 +18,7 @@ from pathlib import Path
 from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.ciphers.aead import AESSIV
 
-from ledger.errors import LedgerError
+from ledger.errors import BookDamaged, LedgerError
 from ledger.events.types import format_moment
 
 BOOK_KEY = "book"
@@ -258,3 +258,12 @@ class Keyring:
             return cipher.decrypt(sealed, [_FILE])
         except InvalidTag:
             return None
+
+
+def register_gone(path: Path) -> BookDamaged:
+    """Give the error of a book whose register is missing."""
+    return BookDamaged(
+        f"{path}, with the riders and the keys of all that is written about them, is missing. Put "
+        "it back from a backup. Only if there is none, make an empty file of that name: a new "
+        "register is begun in it, and what was written before reads as forgotten."
+    )

@@ -8,6 +8,7 @@ import typer
 
 from ledger.cli import access, clock, quote, riders
 from ledger.cli.chains import chains
+from ledger.cli.compact import compact
 from ledger.cli.dashboard import dashboard
 from ledger.cli.demo import demo
 from ledger.cli.due import due
@@ -44,7 +45,7 @@ GROUPS: dict[str, tuple[Callable[..., None], ...]] = {
     "Look": (state, history, bikes, dashboard),
     "Hand over": (report, tags),
     "Figures": (wear, due, chains, faults, labour, margin, foresee),
-    "Check": (verify, receipt),
+    "Check": (verify, compact, receipt),
     "Other programs": (import_file, export, schema),
 }
 

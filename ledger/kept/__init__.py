@@ -180,7 +180,7 @@ def _current(book: Book, keep: Keep, head: Head) -> Held:
         held = _earlier(book, keep, head)
         if held is not None and held.mark.size == head.size:
             return held
-        made = _made(book, keep, head, held)
+        made = book.while_read(lambda: _made(book, keep, head, held))
         known.held[keep.folder] = made
         _shelf(book, keep).put(made)
         return made

@@ -45,6 +45,8 @@ GRACE_UNFINISHED = timedelta(days=7)
 """How long a temporary file must have stood before its writer is taken for dead."""
 
 Run = tuple[Cover, ...]
+Leaf = tuple[int, int, bytes]
+"""seq, commit and leaf hash of one event."""
 Tell = Callable[[int, int], None]
 """Is told how many files there are less by now, and how many there were."""
 
@@ -107,11 +109,17 @@ def runs(store: Store, listing: Listing) -> Iterator[Run]:
     The newest file of the book is in none: a commit that another one follows is never withdrawn.
     """
     for size in sorted(BLOCKS, reverse=True):
-        for block, files in groupby(listing.files, key=lambda file: _block_of(file, size)):
-            run = tuple(files)
-            is_whole = block is not None and run[-1].last < listing.last
-            if is_whole and len(run) > 1 and _count_events(store, listing, run) <= MOST_EVENTS:
+        for run in blocks(listing, size):
+            if _count_events(store, listing, run) <= MOST_EVENTS:
                 yield run
+
+
+def blocks(listing: Listing, size: int) -> Iterator[Run]:
+    """Give the files of each whole block of so many commits, where they are more than one."""
+    for block, files in groupby(listing.files, key=lambda file: _block_of(file, size)):
+        run = tuple(files)
+        if block is not None and len(run) > 1 and run[-1].last < listing.last:
+            yield run
 
 
 def _block_of(file: Cover, size: int) -> int | None:
@@ -235,29 +243,30 @@ def _compared(
     """
     if file not in listing.files:
         return []
-    content = store.read(file.name)
-    check_file(file, content, frontier_before(store, listing, file))
-    leaves = _leaves(content)
+    holder = _held(store.read(file.name), file, frontier_before(store, listing, file))
     found = []
     for name in names:
         # Somebody else may be clearing too.
         with contextlib.suppress(FileNotFoundError):
-            found.append((name, _is_within(store.read(name), leaves)))
+            found.append((name, _is_within(store.read(name), holder)))
     return found
 
 
-def _leaves(content: bytes) -> dict[int, tuple[int, bytes]]:
-    """Give commit and leaf hash of each event by its seq."""
-    return {row.seq: (row.commit, leaf_hash(row.canonical)) for row in read_events(content)}
+def _held(content: bytes, file: Cover, before: Frontier) -> frozenset[CommitMark | Leaf]:
+    footer = check_file(file, content, before)
+    return frozenset((*footer.marks, *_leaves(content)))
 
 
-def _is_within(content: bytes, leaves: Mapping[int, tuple[int, bytes]]) -> bool:
-    """Tell whether each event in a file's bytes is among those, in the same place."""
+def _leaves(content: bytes) -> Iterator[Leaf]:
+    return ((row.seq, row.commit, leaf_hash(row.canonical)) for row in read_events(content))
+
+
+def _is_within(content: bytes, holder: frozenset[CommitMark | Leaf]) -> bool:
+    """Tell whether each commit's mark and each event in a file's bytes is among those."""
     try:
-        own = _leaves(content)
-    except (pa.ArrowException, OSError):
+        return holder.issuperset((*read_footer(content).marks, *_leaves(content)))
+    except (BookDamaged, pa.ArrowException, OSError):
         return False
-    return bool(own) and own.items() <= leaves.items()
 
 
 def _damaged(file: Cover, wrong: str) -> BookDamaged:

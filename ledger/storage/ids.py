@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -43,6 +44,10 @@ class Ids:
         """Take in the ids of a file."""
         self.of_file[path] = found
         self.fresh.append(found)
+
+    def keep(self, paths: Collection[Path]) -> None:
+        """Forget in which other files ids are; that they were somewhere costs a look at most."""
+        self.of_file = {path: held for path, held in self.of_file.items() if path in paths}
 
     def which(self, asked: Hashes) -> npt.NDArray[np.bool_]:
         """Tell which ids may be there; those that are not surely are not."""

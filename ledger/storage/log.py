@@ -74,9 +74,10 @@ class Log:
         """Give the names of the files that hold every event once, in order of commits."""
         return tuple(file.name for file in self._lister.now().files)
 
-    def paths(self) -> list[Path]:
-        """Give where the files of the reading set stand."""
-        return [self.store.path(name) for name in self.reading_set()]
+    def paths(self, listing: Listing | None = None) -> list[Path]:
+        """Give where the files of the reading set stand; of the one given, or as it is now."""
+        files = (self._lister.now() if listing is None else listing).files
+        return [self.store.path(file.name) for file in files]
 
     def commit_state(self, commit: int) -> CommitMark:
         """Give size, root and recording time of the log as one of its commits left it.

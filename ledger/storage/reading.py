@@ -111,18 +111,23 @@ class Reader:
         self._files: dict[Path, _File] = {}
         self._ids = Ids()
         self._folder = folder
+        self._met = 0
+        """The last commit taken in."""
         self._segments: Segments | None = None
         self._lock = Lock()
 
     def refresh(self, paths: Sequence[Path]) -> list[Path]:
-        """Take the present reading set in; gives the files that are new."""
+        """Take the present reading set in; gives the files that hold commits not met before."""
         new = [path for path in paths if path not in self._files]
         if len(paths) - len(new) < len(self._files):
-            self._files = {p: f for p, f in self._files.items() if p in set(paths)}
-            self._ids = Ids()
+            kept = frozenset(paths)
+            self._files = {path: file for path, file in self._files.items() if path in kept}
+            self._ids.keep(kept)
         if new:
             self._take_in(new)
-        return new
+        # A segment of commits that were read singly is a new file with nothing new in it.
+        met, self._met = self._met, max(map(_last_commit, paths), default=0)
+        return [path for path in new if _last_commit(path) > met]
 
     def _take_in(self, paths: Iterable[Path]) -> None:
         with self._lock:
@@ -164,6 +169,7 @@ class Reader:
         if len(rows) > _SMALL or path in self._files:
             return
         self._files[path] = _File(path, 1, _Names.of(rows))
+        self._met = max(self._met, _last_commit(path))
 
     def of_bikes(self, bikes: Iterable[str]) -> list[Row]:
         """Give the stored events of these tags, in seq order."""
@@ -334,11 +340,12 @@ class Reader:
                         found[row["id"]] = (row["seq"], row["commit"], row["canonical"])
         return found
 
-    def in_order(self) -> Iterator[Row]:
-        """Give every stored event in seq order, a file at a time."""
+    def in_order(self, after: int = 0) -> Iterator[Row]:
+        """Give every stored event behind a seq, in seq order, a file at a time."""
         for path in sorted(self._files, key=lambda path: _first_commit(path.name)):
             with _opened(path) as file:
                 table = file.read(["seq", "commit", "canonical"]).sort_by("seq")
+            table = table.filter(pc.field("seq") > after)
             for batch in table.to_batches(max_chunksize=10_000):
                 yield from zip(*(column.to_pylist() for column in batch.columns), strict=True)
 
@@ -364,6 +371,11 @@ def _as_declared(table: pa.Table, schema: pa.Schema) -> pa.Table:
 
 def _every_group(file: _File) -> list[int]:
     return list(range(file.count_groups))
+
+
+def _last_commit(path: Path) -> int:
+    """Give the last commit of `c-<n>.parquet` or `s-<first>-<last>.parquet`."""
+    return int(path.name.split(".")[0].split("-")[-1])
 
 
 def _first_commit(name: str) -> int:
