@@ -12,7 +12,7 @@ PORT ?= 8501
 export OPENBLAS_NUM_THREADS := 1
 CHROMIUM ?= $(shell command -v chromium || command -v chromium-browser || command -v google-chrome)
 
-.PHONY: setup run test quick check bench lock browser clean
+.PHONY: setup run test quick check bench soak lock browser clean
 
 setup: $(STAMP)
 
@@ -46,6 +46,12 @@ check: $(STAMP)
 
 bench: $(STAMP)
 	$(BIN)/python -m tests.benchmarks --scale $(SCALE)
+
+# Random histories of a book on a simulated disk: SOAK of them, from seed SEED on.
+SOAK ?= 20000
+SEED ?= 100000
+soak: $(STAMP)
+	$(BIN)/python -m tests.storage.histories --count $(SOAK) --first $(SEED)
 
 lock:
 	$(PYTHON) -m venv .lock-venv

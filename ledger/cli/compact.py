@@ -58,5 +58,6 @@ def compact(
     for name in done.left:
         warn(
             f"{name} was left where it is: it does not hold what the larger file over it holds. "
-            "No one reads it; it may be from a recording that was broken off."
+            "Nobody reads it; it may be from a recording that was broken off. Move it out of the "
+            "book if `lockring verify` finds nothing else."
         )

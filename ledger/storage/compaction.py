@@ -19,7 +19,7 @@ import contextlib
 import secrets
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from functools import partial
 from itertools import groupby, islice
 
@@ -43,6 +43,7 @@ GRACE = timedelta(days=1)
 """How long a segment must have stood before what it covers goes, by its file's own time."""
 GRACE_UNFINISHED = timedelta(days=7)
 """How long a temporary file must have stood before its writer is taken for dead."""
+_END_OF_TIME = datetime(9999, 1, 1, tzinfo=UTC)
 
 Run = tuple[Cover, ...]
 Leaf = tuple[int, int, bytes]
@@ -85,7 +86,8 @@ def compact(
         if name is None:
             break
         made.append(name)
-    removed, left = _clear(log, now - grace)
+    # No grace at all is for the segments just made too, whatever the two clocks say.
+    removed, left = _clear(log, now - grace if grace else _END_OF_TIME)
     _clear_unfinished(log.store, now - GRACE_UNFINISHED)
     return Compacted(tuple(made), removed, left)
 

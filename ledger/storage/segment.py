@@ -32,7 +32,7 @@ _COMMIT_OPTIONS = {**_OPTIONS, "compression": {"canonical": "zstd"}, "use_dictio
 _SEGMENT_OPTIONS = {
     **_OPTIONS,
     "compression": "zstd",
-    "compression_level": 6,
+    "compression_level": 12,
     "use_dictionary": [
         path
         for field in EVENT_SCHEMA
