@@ -22,6 +22,9 @@ from ledger.analysis.wear import FamilyFit
 from ledger.book import Book
 from ledger.cli.demo import build
 from ledger.figures.wear import BookWear, wear_of
+from ledger.figures.wear_parts import parts_of
+from ledger.figures.wear_shapes import was_past
+from ledger.figures.wear_standing import LIKELY, in_order, likeliest
 
 FOLDER = Path(demo_events.__file__).parent
 FAMILIES = ("chain elongation", "pads thickness", "tyre tread_depth")
@@ -166,3 +169,19 @@ def test_next_to_nothing_is_flagged(wear: BookWear) -> None:
     count = sum(len(each.used) for each in wear.fit.families)
     assert count > 7000
     assert sum(len(each.flagged) for each in wear.fit.families) < count / 1000
+
+
+def test_parts_in_arrays_stand_as_each_part_does(wear: BookWear) -> None:
+    """Counts and order made of arrays are those of the parts one by one."""
+    for one in wear.standings:
+        parts = parts_of(wear, one.each)
+        fitted = [part for part in parts if part.is_fitted]
+        past = [
+            was_past(part) if part.chance_past is None else part.chance_past >= LIKELY
+            for part in fitted
+        ]
+        assert one.count_past == sum(past)
+        assert int(one.now.is_fitted.sum()) == len(fitted)
+        listed = [part.series for part in likeliest([one], 12)]
+        assert listed == [part.series for part in in_order(fitted)[:12]]
+    assert sum(one.count_past for one in wear.standings) > 0
