@@ -44,9 +44,14 @@ SETTLED = """() => {
     return app.dataset.testScriptState === "notRunning"
         && (watch.hasRun ? quiet > 150 : watch.heard > 0 && quiet > 800);
 }"""
-ANSWERED = """mark => document.querySelector(".lk-item").dataset.item !== mark
-    || document.querySelector(".st-key-bench .lk-refused")"""
-"""Whether an entry was recorded, so that another item is open, or refused."""
+ANSWERED = """mark => {
+    const item = document.querySelector(".lk-item");
+    return item && item.dataset.item !== mark
+        || document.querySelector(".st-key-bench .lk-refused");
+}"""
+"""Whether an entry was recorded, so that another item is open, or refused.
+
+While the page draws anew there may be no item at all."""
 DOUBLE_TAP_MS = 350
 """A hand waits this long between two presses: quicker ones are taken for one."""
 

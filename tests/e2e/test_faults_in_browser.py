@@ -87,6 +87,7 @@ def test_the_same_way_by_keyboard(many: str, watched: Watched) -> None:
     page.get_by_role("button", name=BIKE).focus()
     page.keyboard.press("Enter")
     expect(page.get_by_role("link", name=f"The page of bike {BIKE}")).to_be_visible()
+    watched.settle()
     page.locator(".lk-message summary", has_text="Say otherwise").first.focus()
     page.keyboard.press("Enter")
     expect(page.get_by_text("record come_back_judged").first).to_be_visible()
