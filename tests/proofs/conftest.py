@@ -6,7 +6,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from small_book import Ticking, new_book
+from ticking_book import Ticking, new_book
 
 from ledger.book import Book
 

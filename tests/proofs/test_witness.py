@@ -10,7 +10,7 @@ from itertools import groupby
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from small_book import treated
+from ticking_book import treated
 
 from ledger import witness
 from ledger.errors import NoBook, Problem
