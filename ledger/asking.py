@@ -58,7 +58,7 @@ OWNER = Asker("owner")
 def require(asker: Asker, sight: Sight, what: str) -> None:
     """Raise NotForRole where the asker's role does not see that; `what` names the thing asked."""
     if not asker.sees(sight):
-        raise NotForRole(f"{what} is not shown to a {asker.role}. Ask the owner of this book.")
+        raise NotForRole(f"{what} is not shown to the {asker.role}. Ask the owner of this book.")
 
 
 # -- what is left out of an event -----------------------------------------------------------------

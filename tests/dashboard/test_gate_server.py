@@ -201,7 +201,7 @@ def test_a_mechanic_asking_for_the_owners_pages_gets_none_of_their_figures(
         again = server.page(line, "time", job="service-3")
     figures = set(re.findall(r"€[\d,]+\.\d\d", owner))
     assert figures
-    assert "is not shown to a mechanic" in ada
+    assert "is not shown to the mechanic" in ada
     assert not [one for one in figures if one in ada + again]
 
 

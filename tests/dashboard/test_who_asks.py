@@ -149,5 +149,5 @@ def test_what_is_asked_for_in_vain_says_whom_to_ask() -> None:
     """The refusal names what was asked for, and the role."""
     from ledger.asking import require
 
-    with pytest.raises(NotForRole, match=r"What the shop earns is not shown to a desk\. Ask the"):
+    with pytest.raises(NotForRole, match=r"What the shop earns is not shown to the desk\. Ask the"):
         require(Asker("desk"), "money", "What the shop earns")

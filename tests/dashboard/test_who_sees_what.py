@@ -162,5 +162,5 @@ def test_pages_of_no_use_to_a_role_are_not_offered_and_refuse(
     home = sent(AS_ROLE["mechanic"], ("", {}))
     assert 'href="earnings"' not in home
     assert 'href="earnings"' in sent(AS_ROLE["owner"], ("", {}))
-    assert "is not shown to a mechanic" in sent(AS_ROLE["mechanic"], ("earnings", PERIOD))
-    assert "is not shown to a desk" in sent(AS_ROLE["desk"], ("time", {}))
+    assert "is not shown to the mechanic" in sent(AS_ROLE["mechanic"], ("earnings", PERIOD))
+    assert "is not shown to the desk" in sent(AS_ROLE["desk"], ("time", {}))

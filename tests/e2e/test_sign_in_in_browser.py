@@ -192,7 +192,7 @@ def test_a_mechanic_walks_the_pages_and_sees_nothing_of_money_or_of_colleagues(
             expect(page.locator(".lk-who")).to_contain_text("ada, mechanic")
             assert not_theirs(page) == set(), path
             assert page.locator("a[href^='earnings']").count() == 0
-        refused(arrived(seen, server.address + EARNINGS), "is not shown to a mechanic")
+        refused(arrived(seen, server.address + EARNINGS), "is not shown to the mechanic")
 
 
 def test_a_mechanic_at_the_bench_and_the_line_is_lost(
@@ -251,7 +251,7 @@ def test_the_desk_walks_its_pages_and_is_refused_the_bench(
             assert path == "/quote" or not_theirs(page) == set()
         assert page.locator(".lk-ways a[href^='bench']").count() == 0
         for path in (MEASURE, "/time", "/earnings"):
-            refused(arrived(seen, server.address + path), "is not shown to a desk")
+            refused(arrived(seen, server.address + path), "is not shown to the desk")
         assert seen.page.locator(".lk-item").count() == 0
 
 
