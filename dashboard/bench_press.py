@@ -43,11 +43,17 @@ class Heard:
     """Presses again with the computer's clock taken to be right."""
 
 
-def recorded(book: Book, drafts: Sequence[Draft], *, is_clock_right: bool = False) -> Said:
+def recorded(
+    book: Book,
+    drafts: Sequence[Draft],
+    *,
+    is_clock_right: bool = False,
+    only_if: Callable[[], None] | None = None,
+) -> Said:
     """Record drafts in one commit, or say in one line why nothing was recorded."""
     try:
         return time_clock.recorded(
-            book, lambda: drafts, "In the book", is_clock_right=is_clock_right
+            book, lambda: drafts, "In the book", is_clock_right=is_clock_right, only_if=only_if
         )
     except OSError as error:
         return not_written(error)

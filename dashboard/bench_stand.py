@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import streamlit as st
 
-from dashboard import bench_press, data
+from dashboard import bench_press, bench_words, data
 from dashboard.bench_address import FORM, ITEM, JOB, STEP, TAG, WHO, BenchAsked
 from dashboard.bench_press import Heard
 from dashboard.labour_say import LabourSay
@@ -18,6 +18,7 @@ from dashboard.words import Words
 from ledger.bench import drafts
 from ledger.bench.reading import bench_of
 from ledger.bench.shapes import Bench, StepAt
+from ledger.bench.since import never_unseen
 from ledger.book import Book
 from ledger.errors import LedgerError
 from ledger.unsent import FormKey, Unsent
@@ -116,7 +117,13 @@ class Stand:
         is_clock_right: bool,
     ) -> None:
         made = make()
-        said = bench_press.recorded(self.book, made, is_clock_right=is_clock_right)
+        tell = partial(bench_words.overtaken, self.words)
+        said = bench_press.recorded(
+            self.book,
+            made,
+            is_clock_right=is_clock_right,
+            only_if=partial(never_unseen, self.book, self.bench, made, tell),
+        )
 
         def again() -> None:
             self._press(form, make, on_done, is_clock_right=True)

@@ -20,6 +20,7 @@ from ledger.bench.shapes import (
     TorqueItem,
     Uncovered,
 )
+from ledger.events import Event
 from ledger.view import Reading, Setting
 
 WHY_NOT = ("no time", "could not get at it", "no tool for it", "the keeper did not want it")
@@ -234,6 +235,20 @@ def recorded_line(words: Words, bench: Bench, events: Sequence[str]) -> str:
     """Give what was just recorded."""
     found = [entry_line(words, one) for one in bench.entries if one.event in events]
     return "; ".join(found[:3]) or "recorded"
+
+
+def overtaken(words: Words, event: Event) -> str:
+    """Give what somebody recorded at a place since the page was drawn."""
+    place = words.position(event.data.position)  # type: ignore[union-attr]  # only entries at a place
+    when = words.formats.time(event.occurred_at)
+    verdict = getattr(event.data, "verdict", None)
+    if verdict in ("watch", "due", "unsafe"):
+        found = f"{event.actor} found the {place} {verdict} at {when}"
+    elif event.kind == "inspected":
+        found = f"{event.actor} looked at the {place} at {when} ({verdict})"
+    else:
+        found = f"{event.actor} entered something at the {place} at {when}"
+    return f"{found}; look again."
 
 
 def clock_minutes(since: datetime, now: datetime) -> int:

@@ -125,17 +125,25 @@ def _open_jobs(_book: Book, path: str, commit: int) -> list[OpenJob]:
 
 
 def recorded(
-    book: Book, make: Callable[[], Sequence[Draft]], done: str, *, is_clock_right: bool = False
+    book: Book,
+    make: Callable[[], Sequence[Draft]],
+    done: str,
+    *,
+    is_clock_right: bool = False,
+    only_if: Callable[[], None] | None = None,
 ) -> Said:
     """Record what a press asks for; a refusal is said in one line, and nothing is recorded.
 
-    After days without an entry the computer's clock may be wrong: that is asked first.
+    After days without an entry the computer's clock may be wrong: that is asked first. `only_if`:
+    see `Book.append`.
     """
     try:
         with WRITING:
-            receipt = book.append(list(make()), confirm_clock=is_clock_right)
+            receipt = book.append(list(make()), confirm_clock=is_clock_right, only_if=only_if)
     except ClockJumped:
-        return Said(JUMPED, False, lambda: recorded(book, make, done, is_clock_right=True))
+        return Said(JUMPED, False, lambda: recorded(
+            book, make, done, is_clock_right=True, only_if=only_if
+        ))  # fmt: skip
     except Refused as refused:
         return Said(_lines(refused.problems), False)
     except LedgerError as error:

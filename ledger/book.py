@@ -256,13 +256,14 @@ class Book:
         confirm_clock: bool = False,
         labels: Sequence[str] | None = None,
         is_brought_in: bool = False,
+        only_if: Callable[[], None] | None = None,
     ) -> Receipt:
         """Record events in one commit, all or none; durable when this returns.
 
-        Drafts are plain JSON types (or parsed events). An id that the book already holds with
-        the same content is answered with its first receipt; `labels` are what refusals call
-        each draft. Rules of entry are not held against records that are brought in from another
-        time (`is_brought_in`). Raises Refused with every problem, and ClockJumped.
+        Drafts are plain JSON types (or parsed events). An id that the book already holds with the
+        same content is answered with its first receipt; `labels` are what refusals call each draft.
+        Rules of entry are not held against records of another time (`is_brought_in`). `only_if` is
+        called when no other can write. Raises Refused with all, ClockJumped, what `only_if` does.
         """
         now = self._now()
         entries, problems = read_drafts(drafts, self.settings, now, labels)
@@ -276,6 +277,8 @@ class Book:
             nonlocal decided
             if not confirm_clock:
                 check_clock(head, now, self.settings)
+            if only_if is not None:
+                only_if()
             decided = self.while_read(lambda: self._decide(entries, head, now, is_brought_in))
             if decided.problems:
                 raise Refused(decided.problems)

@@ -50,8 +50,9 @@ def bench_of(
     """
     asking.require(asker, "bench", "A bike at the bench")
     at = now or datetime.now(UTC)
+    size = book.head.size  # first: what comes while this reads counts as not shown yet
     scene = scene_of(book, tag)
-    view = view_of(scene.state, at, book.head.size)
+    view = view_of(scene.state, at, size)
     job = scene.job_named(job)
     quoted = quoted_of(scene, job)
     items = _items(scene, job, quoted, at)
