@@ -12,6 +12,8 @@ from ledger.bench.walk import WALK
 PLACE = "bench"
 TAG, JOB, STEP, ITEM, FORM, FIND, WHO = "tag", "job", "step", "item", "form", "find", "who"
 STEPS = tuple(step.key for step in WALK)
+NEW, GONE = "new", "gone"
+"""Forms of the finder: a bike that is new, and one that gets a new tag."""
 LONGEST = 200
 """Signs of anything an address says; more of it is not read."""
 
@@ -30,6 +32,8 @@ class BenchAsked:
     """A short form that is opened within the step, such as a kind of work."""
     find: str = ""
     who: str = ""
+    gone_job: str = ""
+    """A job that was asked for and is not open on the bike, once that is known."""
     is_wild_step: bool = False
     """A step was asked for that no walk has."""
 
@@ -59,7 +63,7 @@ def bench_asked(typed: Mapping[str, str]) -> BenchAsked:
         job=said[JOB],
         step=step,
         item=said[ITEM] if step else "",
-        form=said[FORM] if step or not typed.get(TAG) else "",
+        form=said[FORM] if step or not typed.get(TAG) or said[FORM] in (NEW, GONE) else "",
         find=said[FIND],
         who=said[WHO],
         is_wild_step=bool(said[STEP]) and not step,

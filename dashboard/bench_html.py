@@ -17,6 +17,11 @@ def label(words: str) -> str:
     return _MARKS.sub(r"\\\1", words)
 
 
+def printed(tag: str) -> str:
+    """Give a tag as it is printed."""
+    return f"{tag[:4]} {tag[4:]}"
+
+
 def refused(words: str) -> str:
     """Give why nothing was recorded, beside the field it is about."""
     return f'<p class="lk-refused" role="alert">{shape("due")}<span>{text(words)}</span></p>'
@@ -138,7 +143,7 @@ def holders(others: Sequence[Holder], words: Words) -> str:
 
 def bike_label(one: FoundBike, name: str, small: str) -> str:
     """Give one bike of a search as what is pressed: its tag, its name, what else is known."""
-    tags = ", ".join(f"{tag[:4]} {tag[4:]}" for tag in (one.tag, *one.other_tags))
+    tags = ", ".join(map(printed, (one.tag, *one.other_tags)))
     bench = " · **on the bench**" if one.open_job else ""
     return f"`{tags}` **{label(name)}**{bench}  \n{label(small)}"
 

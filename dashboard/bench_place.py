@@ -103,11 +103,9 @@ def next_step(stand: Stand, step: str) -> str:
 def stands_at(stand: Stand) -> Stands:
     """Give where the page stands: as the address says, else where the walk goes on."""
     asked = stand.asked
-    wild = (
-        f"There is no step {stand.asked.step or 'of that name'} in a service."
-        if asked.is_wild_step
-        else ""
-    )
+    wild = stand.gone_job
+    if asked.is_wild_step:
+        wild = f"There is no step {stand.asked.step or 'of that name'} in a service."
     if stand.bench.job is None:
         is_before = asked.step in BEFORE_A_JOB
         return Stands(Place(asked.step) if is_before else _goes_on(stand), wild)
@@ -115,7 +113,7 @@ def stands_at(stand: Stand) -> Stands:
         return Stands(_goes_on(stand), wild)
     known = items(stand.bench, asked.step)
     if asked.item and (asked.item in known or asked.item == ALL or _is_extra(stand)):
-        return Stands(Place(asked.step, asked.item))
+        return Stands(Place(asked.step, asked.item), wild)
     if asked.item:
         wild = f"{SHORT[asked.step]} has nothing of that name on this bike; this is what is open."
     return Stands(_in_step(stand, asked.step), wild)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from typing import Any
 
@@ -17,6 +17,7 @@ from dashboard.time_clock import Said
 from dashboard.words import Words
 from ledger.bench import drafts
 from ledger.bench.reading import bench_of
+from ledger.bench.scene import JobNotOpen
 from ledger.bench.shapes import Bench, StepAt
 from ledger.bench.since import never_unseen
 from ledger.book import Book
@@ -57,6 +58,12 @@ class Stand:
     def name(self) -> str:
         """What the forms of this bike and job are kept under in a session."""
         return f"{self.hand.actor} {self.hand.bike} {self.hand.job or ''}"
+
+    @property
+    def gone_job(self) -> str:
+        """Say that the job in the address is not open; empty where it is."""
+        job = self.asked.gone_job
+        return f"Job {job} is not open on this bike any more." if job else ""
 
     def step(self, key: str) -> StepAt:
         """Give how far one step is."""
@@ -154,8 +161,16 @@ class Stand:
 
 
 def stand_of(book: Book, asked: BenchAsked, actor: str) -> Stand:
-    """Put a bike on the stand as the book has it now; raises LedgerError."""
-    bench = bench_of(book, asked.tag, actor, job=asked.job or None, asker=data.asker())
+    """Put a bike on the stand as the book has it now; raises LedgerError.
+
+    A job in the address that is not open any more is left, and told.
+    """
+    asker = data.asker()
+    try:
+        bench = bench_of(book, asked.tag, actor, job=asked.job or None, asker=asker)
+    except JobNotOpen:
+        asked = replace(asked, job="", gone_job=asked.job)
+        bench = bench_of(book, asked.tag, actor, asker=asker)
     return Stand(book, bench, asked)
 
 

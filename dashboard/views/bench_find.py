@@ -5,10 +5,12 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import bench_html, bench_words, data
-from dashboard.bench_address import FIND, FORM, ITEM, JOB, STEP, TAG, bench_asked
+from dashboard.bench_address import FIND, FORM, GONE, ITEM, JOB, NEW, STEP, TAG, bench_asked
 from dashboard.bench_place import SHORT
 from dashboard.bench_stand import unsent_of
-from dashboard.views.bench_new import gone_view, new_view
+from dashboard.filters import is_tag
+from dashboard.views.bench_gone import gone_view
+from dashboard.views.bench_new import new_view
 from dashboard.views.bench_pieces import press_button, show
 from dashboard.words import Words
 from ledger.bench.finding import look_for, tag_of
@@ -18,30 +20,32 @@ from ledger.errors import LedgerError
 from ledger.unsent import HalfTyped
 
 MOST, MOST_LEFT = 20, 4
-NEW, GONE = "new", "gone"
 
 
 @st.fragment
 def find_view(actor: str) -> None:
     """Draw one field, and the bikes its words may mean: those on the bench first."""
-    book, asked = data.open_book(), bench_asked(st.query_params)
-    if asked.tag and asked.tag in data.tags(book):
-        st.rerun()  # a bike was chosen: the whole page is about it now
     with st.container(key="bench"):
         try:
+            book, asked = data.open_book(), bench_asked(st.query_params)
+            if asked.tag and asked.tag in data.tags(book):
+                st.rerun()  # a bike was chosen: the whole page is about it now
+            tag = asked.tag if is_tag(asked.tag) else ""
             if asked.form == NEW:
-                new_view(book, actor)
+                new_view(book, actor, tag)
             elif asked.form == GONE:
-                gone_view(book, actor)
+                gone_view(book, actor, tag)
             else:
-                _find(book, actor, asked.find)
+                _find(book, actor, asked.find, tag)
         except LedgerError as error:
             show(bench_html.refused(" ".join(str(error).split())))
 
 
-def _find(book: Book, actor: str, find: str) -> None:
+def _find(book: Book, actor: str, find: str, new_tag: str) -> None:
     words = data.words_of(book)
     st.session_state.setdefault("bench_find", find)
+    if new_tag:
+        _new_tag(new_tag)
     show(bench_html.item("Bench", "Which bike is on the stand?", "find"))
     with st.container(key="bench_search"):
         st.text_input(
@@ -51,17 +55,29 @@ def _find(book: Book, actor: str, find: str) -> None:
             live=True,
             placeholder="Any letters of it",
         )
-    found = look_for(book, st.session_state["bench_find"] or "", MOST)
-    found.sort(key=lambda one: one.open_job is None)
+    typed = st.session_state["bench_find"] or ""
+    found = look_for(book, typed, MOST)
     with st.container(key="bench_found_bikes"):
         for one in found:
             row(one, words)
-    if not found:
+    read = tag_of(typed)
+    if not found and read and not new_tag:
+        show(bench_html.note(f"No bike has the tag {bench_html.printed(read)}."))
+        _new_tag(read)
+    elif not found:
         show(bench_html.note("No bike has these letters. Try fewer of them, or enter it as new."))
-    with st.container(key="bench_ways_out", horizontal=True):
-        press_button("New bike", "find-new", _form, NEW)
-        press_button("Its tag is gone", "find-gone", _form, GONE)
+    if not new_tag:
+        with st.container(key="bench_ways_out", horizontal=True):
+            press_button("New bike", "find-new", _form, NEW)
+            press_button("Its tag is gone", "find-gone", _form, GONE)
     _left_typed(book, actor, words)
+
+
+def _new_tag(tag: str) -> None:
+    """Offer what a tag that no bike has yet can be for."""
+    with st.container(key="bench_new_tag", horizontal=True):
+        press_button("Enter a bike under this tag", "tag-new", _form, NEW, tag)
+        press_button("This is the new tag of another bike", "tag-gone", _form, GONE, tag)
 
 
 def _typed() -> None:
@@ -74,8 +90,11 @@ def _typed() -> None:
         st.query_params.pop(FIND, None)
 
 
-def _form(form: str) -> None:
+def _form(form: str, tag: str = "") -> None:
     st.query_params[FORM] = form
+    if tag:
+        st.query_params.pop(FIND, None)
+        st.query_params[TAG] = tag
 
 
 def choose(tag: str, **other: str) -> None:

@@ -22,6 +22,8 @@ def is_asked(stand: Stand) -> bool:
 
 def jobs_view(stand: Stand) -> None:
     """Draw each open job as one press, the one opened last first."""
+    if stand.gone_job:
+        show(bench_html.wild(stand.gone_job))
     show(bench_html.item("Bench", "Which job is worked on?", "jobs"))
     for one in reversed(stand.bench.jobs):
         press_button(_named(stand, one), f"job-{one.job}", _chosen, stand, one.job, is_wide=True)

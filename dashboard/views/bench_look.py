@@ -49,7 +49,9 @@ def _system(stand: Stand, system: SystemLook) -> None:
     ]
     if found:
         show(bench_html.rows(found))
-    label = f"Rest of {name} within limit" if found else f"{capital(name)} within limit"
+    label = _rest_label(stand, system, bool(found))
+    stands = _unsafe_stands(stand, system)
+    show(bench_html.note(stands) if stands else "")
     if rest.covers:
         press_button(label, f"rest-{system.system}", _rest, stand, system, is_first=True)
         show(bench_html.listed("Covers", [capital(bench_words.names(words, rest.covers))]))
@@ -65,6 +67,32 @@ def _system(stand: Stand, system: SystemLook) -> None:
                 lambda verdict=verdict: stand.go(step="inspect", item=system.system, form=verdict),
             )
     pieces.ways_out(stand, "inspect", system.system, has_unchecked=bool(rest.covers))
+
+
+def _unsafe_at(stand: Stand, system: SystemLook) -> list[str]:
+    """Give where in a system something was found unsafe that nothing has put right."""
+    found = [one.position for one in stand.bench.hand_back.unsafe]
+    return [position for position in system.positions if position in found]
+
+
+def _rest_label(stand: Stand, system: SystemLook, has_found: bool) -> str:
+    """Give what the big press says of a system: all of it, the rest, or all of it anew."""
+    name = stand.words.system(system.system)
+    if has_found or _unsafe_at(stand, system):
+        return f"Rest of {name} within limit"
+    was_unsafe = system.last is not None and system.last.verdict == "unsafe"
+    if was_unsafe and system.rest.position == system.system:
+        return f"{capital(name)} within limit again, looked at anew"
+    return f"{capital(name)} within limit"
+
+
+def _unsafe_stands(stand: Stand, system: SystemLook) -> str:
+    """Say what the big press leaves as it is; empty where nothing is unsafe."""
+    unsafe = _unsafe_at(stand, system)
+    if not unsafe:
+        return ""
+    left = capital(bench_words.names(stand.words, unsafe))
+    return f"{left}: the unsafe finding stands until it is put right or looked at again."
 
 
 def _rest(stand: Stand, system: SystemLook) -> None:

@@ -1,4 +1,4 @@
-"""A bike that is new to the book, and one whose tag washed off: a tag is made at once."""
+"""A bike that is new to the book: under a tag that is printed already, or one made at once."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ import streamlit as st
 
 from dashboard import bench_html, bench_press, bench_worked, data
 from dashboard.bench_address import FIND, FORM, ITEM, STEP, TAG
+from dashboard.bench_form import NotRead
 from dashboard.bench_press import Heard
 from dashboard.bench_stand import unsent_of
 from dashboard.markup import capital
 from dashboard.time_clock import Said
 from dashboard.views.bench_pieces import press_button, show
 from ledger.bench import drafts
-from ledger.bench.finding import look_for
-from ledger.bench.shapes import FoundBike
+from ledger.bench.finding import tag_of
 from ledger.book import Book
 from ledger.unsent import FormKey
 
@@ -23,21 +23,15 @@ if TYPE_CHECKING:
     from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 FIELDS = ("description", "make", "model", "bike_kind", "wheel_size")
-MOST = 8
-WASHED_OFF = "Its tag washed off"
 
 
-def new_view(book: Book, actor: str) -> None:
-    """Draw what enters a bike: what it looks like is enough, a photo helps."""
-    show(
-        bench_html.item(
-            "Bench",
-            "A new bike",
-            "new bike",
-            "Its tag is made now. What nobody knows stays not known.",
-        )
-    )
-    _refusal()
+def new_view(book: Book, actor: str, tag: str = "") -> None:
+    """Draw what enters a bike: what it looks like is enough, a photo helps. `tag` is its own."""
+    title = f"A new bike: {bench_html.printed(tag)}" if tag else "A new bike"
+    made = "" if tag else "Its tag is made now, unless it has one. "
+    known = "What nobody knows stays not known."
+    show(bench_html.item("Bench", title, "new bike", f"{made}{known}"))
+    refusal()
     key = FormKey(actor, step="new bike")
     kept = unsent_of(book).get(key)
     for one in FIELDS:
@@ -66,129 +60,80 @@ def new_view(book: Book, actor: str) -> None:
         format_func=lambda code: bench_html.label(capital(words.bike_kind(code))),
     )
     st.text_input("Wheel size, if it says", key="new-wheel_size", on_change=keep)
+    if not tag:
+        st.text_input("Its tag, if one is on it: typed or scanned", key="new-tag")
     event = bench_press.event_id("new bike", None, drafts.new_id)
-    press_button("Enter it", "enter-bike", _entered, book, actor, event, key, is_first=True)
-    _back()
+    press_button("Enter it", "enter-bike", _entered, book, actor, event, key, tag, is_first=True)
+    back()
 
 
 def _entered(
-    book: Book, actor: str, event: str, key: FormKey, is_clock_right: bool = False
+    book: Book, actor: str, event: str, key: FormKey, own_tag: str, is_clock_right: bool = False
 ) -> None:
-    """Enter the bike under a new tag, with its photo; then it stands on the stand."""
+    """Enter the bike under its tag, with its photo; then it stands on the stand."""
     typed = {one: st.session_state.get(f"new-{one}") for one in FIELDS}
     photo: UploadedFile | None = st.session_state.get("new-photo")
     if not any(typed.values()) and photo is None:
         bench_press.hear(Heard(Said("Say what it looks like, or take a photo of it.", False)))
         return
-    tag = bench_worked.code_for(event, book.new_tag)
+    try:
+        tag = tag_for(book, own_tag or st.session_state.get("new-tag") or "", event)
+    except NotRead as error:
+        bench_press.hear(Heard(Said(str(error), False)))
+        return
     made = [drafts.registered(actor, tag, event, **typed)]
     said = bench_press.recorded(book, made, is_clock_right=is_clock_right)
     if not said.is_recorded:
-        again = (lambda: _entered(book, actor, event, key, True)) if said.again else None
+        again = (lambda: _entered(book, actor, event, key, own_tag, True)) if said.again else None
         bench_press.hear(Heard(said, again=again))
         return
-    if photo is not None:
-        picture = bench_press.event_id(f"photo of {tag}", None, drafts.new_id)
-        kept = bench_press.photo_added(
-            book, drafts.Hand(actor, tag), photo.getvalue(), picture, is_before=True
-        )
-        if not kept.is_recorded:
-            said = Said(f"The bike is in the book, its photo is not. {kept.words}", False)
+    said = with_photo(book, drafts.Hand(actor, tag), photo, said)
+    if said.is_recorded:
+        said = Said(f"{said.words} Its tag is {bench_html.printed(tag)}.", True)
     bench_press.hear(Heard(said, (event,) if said.is_recorded else ()))
     unsent_of(book).drop(key)
     bench_press.done_with("new bike")
-    _on_the_stand(tag, "booking")
+    st.session_state.pop("new-tag", None)
+    on_the_stand(tag, "booking")
 
 
-# -- a tag that is gone ------------------------------------------------------------------------
+# -- what a new tag of a bike has too ----------------------------------------------------------
 
 
-def gone_view(book: Book, actor: str) -> None:
-    """Draw the search for a bike without its tag; a press gives it a new one, joined to the old."""
-    show(
-        bench_html.item(
-            "Bench",
-            "Its tag is gone",
-            "tag gone",
-            "Find it by whose it is or what it looks like. It gets a new tag, and both "
-            "tags are one bike from then on.",
-        )
-    )
-    _refusal()
-    st.session_state.setdefault("gone-find", st.query_params.get(FIND, ""))
-    with st.container(key="bench_search"):
-        st.text_input("Letters of its rider, make, model or looks", key="gone-find", live=True)
-    found = (
-        look_for(book, st.session_state["gone-find"], MOST) if st.session_state["gone-find"] else []
-    )
-    words = data.words_of(book)
-    with st.container(key="bench_found_bikes"):
-        for one in found:
-            named = data.name_of(one.make, one.model) if one.make or one.model else one.description
-            small = ", ".join(
-                filter(
-                    None,
-                    (
-                        one.rider_name or "rider not named",
-                        one.description,
-                        f"last seen {words.formats.day(one.last_seen_at)}",
-                    ),
-                )
-            )
-            st.button(
-                bench_html.bike_label(one, f"This one: {named or 'make not known'}", small),
-                key=f"gone-{one.tag}",
-                on_click=_joined,
-                args=(book, actor, one),
-                width="stretch",
-            )
-    if st.session_state["gone-find"] and not found:
-        show(
-            bench_html.note(
-                "No bike has these letters. Try fewer, or enter it as a new bike: "
-                "two tags can be joined later, under Bike."
-            )
-        )
-    _back()
+def tag_for(book: Book, typed: str, event: str) -> str:
+    """Give the tag that was typed or scanned, or one made for an event; raises NotRead."""
+    if not typed.strip():
+        return bench_worked.code_for(event, book.new_tag)
+    tag = tag_of(typed)
+    if tag is None:
+        raise NotRead(f"{typed.strip()} is no tag: a tag has eight signs, such as 4W3V QHRB.")
+    if tag in data.tags(book):
+        raise NotRead(f"The tag {bench_html.printed(tag)} is in the book already: look for it.")
+    return tag
 
 
-def _joined(book: Book, actor: str, one: FoundBike, is_clock_right: bool = False) -> None:
-    """Enter a new tag with what is known of the bike, and say that both are one."""
-    name = f"gone {one.tag}"
-    entered = bench_press.event_id(f"{name}/new", None, drafts.new_id)
-    joined = bench_press.event_id(f"{name}/joined", None, drafts.new_id)
-    tag = bench_worked.code_for(entered, book.new_tag)
-    known = {
-        "make": one.make,
-        "model": one.model,
-        "bike_kind": one.bike_kind,
-        "description": one.description,
-    }
-    made = [
-        drafts.registered(actor, tag, entered, **known),
-        drafts.linked(actor, joined, one.tag, tag, WASHED_OFF),
-    ]
-    said = bench_press.recorded(book, made, is_clock_right=is_clock_right)
-    again = (lambda: _joined(book, actor, one, True)) if said.again else None
-    bench_press.hear(Heard(said, (entered, joined) if said.is_recorded else (), again=again))
-    if said.is_recorded:
-        bench_press.done_with(name)
-        _on_the_stand(tag, "")
+def with_photo(book: Book, hand: drafts.Hand, photo: UploadedFile | None, said: Said) -> Said:
+    """Keep the photo of a bike that was recorded; gives what is said of both."""
+    if photo is None:
+        return said
+    picture = bench_press.event_id(f"photo of {hand.bike}", None, drafts.new_id)
+    kept = bench_press.photo_added(book, hand, photo.getvalue(), picture, is_before=True)
+    if kept.is_recorded:
+        return said
+    return Said(f"The bike is in the book, its photo is not. {kept.words}", False)
 
 
-# -- what both have ----------------------------------------------------------------------------
-
-
-def _on_the_stand(tag: str, step: str) -> None:
+def on_the_stand(tag: str, step: str) -> None:
+    """Put a bike that was just entered on the stand."""
     for name in (FIND, FORM, STEP, ITEM):
         st.query_params.pop(name, None)
     st.query_params[TAG] = tag
     if step:
         st.query_params[STEP] = step
-    st.session_state["bench_new_tag"] = tag
 
 
-def _refusal() -> None:
+def refusal() -> None:
+    """Draw why nothing was recorded."""
     heard = bench_press.heard()
     if heard is not None and not heard.said.is_recorded:
         show(bench_html.refused(heard.said.words))
@@ -196,7 +141,8 @@ def _refusal() -> None:
             press_button("They are right: record it", "press-again", heard.again)
 
 
-def _back() -> None:
+def back() -> None:
+    """Draw the way back to the finder."""
     press_button("Back", "back-find", _leave)
 
 

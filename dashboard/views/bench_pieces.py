@@ -17,6 +17,7 @@ from dashboard.markup import capital
 from dashboard.time_clock import Said
 from ledger.bench import drafts
 from ledger.bench.shapes import EntryAtBench
+from ledger.errors import LedgerError
 from ledger.vocabulary.caution import needs_caution
 
 Make = Callable[[], Drafts]
@@ -41,12 +42,20 @@ def press_button(
     st.button(
         bench_html.label(label),
         key=key,
-        on_click=act,
-        args=args,
+        on_click=_pressed,
+        args=(act, *args),
         type="primary" if is_first else "secondary",
         disabled=is_off,
         width="stretch" if is_wide or is_first else "content",
     )
+
+
+def _pressed(act: Callable[..., None], *args: object) -> None:
+    """Do what a press is for; what the book refuses is said in a line, whatever it is."""
+    try:
+        act(*args)
+    except LedgerError as error:
+        refuse(" ".join(str(error).split()))
 
 
 def head(stand: Stand, step: str, title: str, item: str = "", small: str = "") -> None:

@@ -8,8 +8,9 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import bench_form, bench_html, bench_worked, data
+from dashboard import bench_form, bench_html, bench_press, bench_worked, data
 from dashboard.bench_form import Form, NotRead, payload
+from dashboard.bench_html import printed
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
@@ -17,6 +18,7 @@ from dashboard.views.bench_people import offered
 from dashboard.views.bench_pieces import press_button, show
 from ledger.bench import drafts, walk
 from ledger.bench.finding import tag_of
+from ledger.bench.reading import bench_of
 from ledger.bench.visits import EarlierVisit, earlier_visits
 from ledger.bench.walk import Ask
 from ledger.bench.walked import short_code
@@ -74,21 +76,64 @@ def _other_tag(stand: Stand) -> None:
     """Draw the field for another tag of the same bike: from then on both are read as one."""
     form = Form(stand, "other tag")
     form.begin("tag")
-    with st.expander("It has another tag too"):
+    heard, name = bench_press.heard(), f"join-differ {stand.name}"
+    is_refused = heard is not None and not heard.said.is_recorded and heard.form == form.name
+    asked = tag_of(form.text("tag")) if st.session_state.get(name) else None
+    asks = st.session_state[name][1] if asked and asked == st.session_state[name][0] else ""
+    with st.expander("It has another tag too", expanded=is_refused or bool(asks)):
         bench_form.line(form, "tag", "The other tag", lambda: form.keep("tag"))
-        press_button("Join them: one bike", "join-tags", _join, form)
+        if asks:
+            show(bench_html.wild(asks))
+            press_button("They are one bike: join them", "join-all-the-same", _join, form, True)
+        else:
+            press_button("Join them: one bike", "join-tags", _join, form)
 
 
-def _join(form: Form) -> None:
+def _join(form: Form, is_sure: bool = False) -> None:
+    """Join both tags; where their makes or models differ, ask first."""
     stand = form.stand
     other = tag_of(form.text("tag"))
 
     def make() -> list[drafts.Draft]:
-        if other is None or other not in data.tags(stand.book):
-            raise NotRead(f"No bike has the tag {form.text('tag') or 'that is asked for'}.")
-        return [drafts.linked(stand.hand.actor, form.id, stand.hand.bike, other)]
+        return [drafts.linked(stand.hand.actor, form.id, stand.hand.bike, _joinable(stand, other))]
 
+    differ = "" if is_sure or other is None else _differ(stand, other)
+    st.session_state[f"join-differ {stand.name}"] = (other, differ) if differ else None
+    if differ:
+        bench_press.hear(None)
+        return
     pieces.record(form, make, lambda: stand.go(step="bike"))
+
+
+def _joinable(stand: Stand, other: str | None) -> str:
+    """Give a tag that can be joined to this bike's; raises NotRead."""
+    if other is None:
+        raise NotRead("Type the other tag: eight signs, such as 4W3V QHRB.")
+    if other not in data.tags(stand.book):
+        raise NotRead(
+            f"No bike has the tag {printed(other)}. Look for it at the bench: there it can be "
+            "entered as the new tag of this bike."
+        )
+    if other in _own_tags(stand):
+        raise NotRead(f"{printed(other)} and {printed(stand.hand.bike)} are one bike already.")
+    return other
+
+
+def _own_tags(stand: Stand) -> tuple[str, ...]:
+    return (stand.bench.bike.tag, *stand.bench.bike.other_tags)
+
+
+def _differ(stand: Stand, other: str) -> str:
+    """Say that another tag's make or model is not this one's; empty where nothing differs."""
+    if other in _own_tags(stand) or other not in data.tags(stand.book):
+        return ""
+    mine = stand.bench.bike
+    their = bench_of(stand.book, other, stand.hand.actor, asker=data.asker()).bike
+    pairs = ((mine.make, their.make), (mine.model, their.model))
+    if all(not one or not two or one.casefold() == two.casefold() for one, two in pairs):
+        return ""
+    names = [f"{printed(one.tag)} is {data.name_of(one.make, one.model)}" for one in (mine, their)]
+    return f"{', '.join(names)}. Are they one bike?"
 
 
 # -- who rides ---------------------------------------------------------------------------------

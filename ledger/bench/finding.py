@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import partial
+from itertools import pairwise
 from threading import Lock
 from typing import TYPE_CHECKING, Any
 from weakref import WeakKeyDictionary
@@ -32,6 +33,8 @@ OF_FINDING = (SUMMARIES,)
 """What is kept of a great book so that its bikes are listed quickly. What they look like is not
 kept: it is sealed, and read from the registrations once a server."""
 _FOLDED = str.maketrans("ilo", "110")
+_HALF = 4
+"""Signs of a tag before the space it is printed with, and after it."""
 
 
 @dataclass
@@ -58,7 +61,8 @@ _catalogues_lock = Lock()
 
 def look_for(book: Book, words: str, most: int = 20) -> list[FoundBike]:
     """Give the bikes of which every word is found in tag, make, model, kind, description or the
-    rider's name; seen last first. Nothing typed gives the bikes seen last.
+    rider's name: those on the bench first, then seen last first. Nothing typed gives the bikes on
+    the bench and those seen last.
 
     A tag read off a dirty sticker is folded as tags are (O is 0, I and L are 1). Descriptions of
     a great book are read once a server, when something is first looked for; until then those
@@ -67,15 +71,25 @@ def look_for(book: Book, words: str, most: int = 20) -> list[FoundBike]:
     wanted = words.casefold().split()
     ordered = _listed(book, is_described=bool(wanted) or book.head.size < FEWEST_EVENTS)
     names = _names(book)
+    jobs = {one.bike: one.job for one in open_jobs(book)}
     found = []
-    for bike, text in ordered:
+    for bike, text in _bench_first(book, ordered, jobs):
         matched = _matched(bike, text, names.get(bike.rider or "", ""), wanted)
         if matched is not None:
             found.append((bike, matched))
         if len(found) == most:
             break
-    jobs = {one.bike: one.job for one in open_jobs(book)}
     return [_told(book, bike, matched, jobs) for bike, matched in found]
+
+
+def _bench_first(
+    book: Book, ordered: list[tuple[FoundBike, str]], open_on: Iterable[str]
+) -> Iterable[tuple[FoundBike, str]]:
+    """Give the bikes with an open job, then the others, each in their order."""
+    joined = book.aliases()
+    first = {min(joined.get(tag, {tag})) for tag in open_on}
+    yield from [one for one in ordered if one[0].tag in first]
+    yield from (one for one in ordered if one[0].tag not in first)
 
 
 def _told(
@@ -253,11 +267,14 @@ def _registrations(book: Book) -> pa.Table:
 def tag_of(text: str) -> str | None:
     """Give the tag a QR link or a typed text holds, folded; None where it holds none.
 
-    Any text that ends in a tag will do: `https://…/?bike=7K3M9QXA`, `7k3m-9qxa`.
+    Any text that ends in a tag will do: `https://…/?bike=7K3M9QXA`, `7k3m-9qxa`, and `7K3M 9QXA`
+    as it is printed.
     """
-    for part in reversed([p for p in _split(text) if p]):
+    parts = _split(text)
+    halves = [f"{one}{two}" for one, two in pairwise(parts) if len(one) == len(two) == _HALF]
+    for part in (*reversed(parts), *reversed(halves)):
         folded = part.upper().replace("-", "").translate(str.maketrans("ILO", "110"))
-        if len(folded) == 8 and all(sign in TAG_ALPHABET for sign in folded):
+        if len(folded) == 2 * _HALF and all(sign in TAG_ALPHABET for sign in folded):
             return folded
     return None
 

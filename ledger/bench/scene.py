@@ -30,6 +30,10 @@ MOST_KEPT = 64
 """So many bikes are held in memory for each book."""
 
 
+class JobNotOpen(LedgerError):
+    """A job that is closed, of another bike, or of none."""
+
+
 @dataclass(frozen=True)
 class Scene:
     """One bike as everything stored has it."""
@@ -72,14 +76,14 @@ class Scene:
         return data
 
     def job_named(self, job: str | None) -> str | None:
-        """Give the open job asked for, or the one opened last; raises LedgerError."""
+        """Give the open job asked for, or the one opened last; raises JobNotOpen."""
         opened = [
             (one.opened_at, one.job)
             for one in self.state.jobs.values()
             if one.opened_at is not None and not one.is_closed
         ]
         if job is not None and job not in {name for _, name in opened}:
-            raise LedgerError(f"Job {job} is not open on bike {self.tag}.")
+            raise JobNotOpen(f"Job {job} is not open on bike {self.tag}.")
         return job or max(opened, default=(None, None))[1]
 
 

@@ -59,6 +59,26 @@ def test_nothing_typed_gives_what_was_seen_last(book: Book) -> None:
     assert len(look_for(book, "", most=1)) == 1
 
 
+def test_a_bike_on_the_bench_is_never_cut_off(book: Book) -> None:
+    """However many were seen since, under whichever of its tags its job was opened."""
+    open_job(book)
+    book.append([drafts.noted(Hand("mia", OTHER), new_id(), "frame", "A dent")])
+    assert [one.tag for one in look_for(book, "", most=1)] == [TAG]
+    assert [one.tag for one in look_for(book, "duck")] == [TAG, OTHER]
+    late = "11111111"
+    book.append([drafts.registered("mia", late, new_id(), description="red")])
+    book.append([drafts.linked("mia", new_id(), TAG, late)])
+    book.append([drafts.noted(Hand("mia", OTHER), new_id(), "frame", "Another")])
+    assert [one.tag for one in look_for(book, "", most=1)] == [late]
+
+
+def test_a_tag_is_read_as_it_is_printed() -> None:
+    """With a space after four signs; the last one that is said counts, and words are no tag."""
+    assert tag_of("7K3M 9QXA") == tag_of("the tag 7k3m 9qxa") == "7K3M9QXA"
+    assert tag_of("7K3M9QXA 2B4D 6F8H") == "7K3M9QXA"
+    assert tag_of("red bike") is tag_of("7K3M 9QX") is None
+
+
 def test_joined_tags_are_one_bike_that_either_finds(book: Book) -> None:
     """Both tags find it, and what either was registered with."""
     book.append([drafts.linked("mia", new_id(), TAG, OTHER)])

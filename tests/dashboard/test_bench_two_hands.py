@@ -50,3 +50,19 @@ def test_the_same_finding_is_not_recorded_by_both(opened: Opener, path: Path) ->
     assert choice(app, "position").value == RIM
     press(app, "record-found-due")
     assert last(path).actor == "ada"
+
+
+def test_unsafe_is_not_called_within_limit_in_passing(opened: Opener, path: Path) -> None:
+    """Where it stands the press is of the rest; once it is put right the press is a new look."""
+    book, hand = Book.open(path), drafts.Hand("ben", OPEN_TAG)
+    found = drafts.found(hand, drafts.new_id(), "front_wheel", "unsafe", fault="loose")
+    book.append([found])
+    app = bench(opened, path, step="inspect", item="front_wheel")
+    assert "Front wheel: the unsafe finding stands until" in shown(app)
+    assert "Rest of front wheel within limit" in [one.label for one in app.button]
+    cure = {"position": "front_wheel", "treatment": "tightened", "puts_right.fault": "loose"}
+    book.append([drafts.draft(hand, "treated", drafts.new_id(), cure)])
+    app = bench(opened, path, step="inspect", item="front_wheel")
+    assert "the unsafe finding stands" not in shown(app)
+    label = "Front wheel within limit again, looked at anew"
+    assert label in [one.label for one in app.button]
