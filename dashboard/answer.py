@@ -9,7 +9,7 @@ from dashboard.entries import Entry, not_checked, standing_notes, systems_not_lo
 from dashboard.markup import capital, text
 from dashboard.words import Words
 from ledger.cli.words import CAUTION, needs_caution
-from ledger.view import BikeView, OpenAdvice, OpenFault, OpenJob, Reading
+from ledger.view import BikeView, OpenAdvice, OpenFault, OpenFinding, OpenJob, Reading
 
 CORE_SYSTEMS = (
     "drivetrain",
@@ -62,6 +62,12 @@ def _fault(fault: OpenFault, words: Words) -> str:
         markup.marked(fault.verdict, "fault", fault.verdict) if fault.verdict else _waiting("fault")
     )
     return _matter(mark, what, why)
+
+
+def _finding(found: OpenFinding, words: Words) -> str:
+    what = f"{words.position(found.position)}: judged {found.verdict}, nothing named"
+    why = f"found {words.formats.day(found.found_at)}"
+    return _matter(markup.marked(found.verdict, "finding", found.verdict), what, why)
 
 
 def _advice(advice: OpenAdvice, words: Words) -> str:
@@ -117,15 +123,16 @@ def _named(said: str, one: str, more: str, positions: Iterable[str]) -> str:
 def headline(view: BikeView, words: Words) -> str:
     """Give what a mechanic reads first, the gravest first; it never says that a bike is fine."""
 
-    def at(verdict: str, graded: Iterable[Reading | OpenFault]) -> list[str]:
+    def at(verdict: str, graded: Iterable[Reading | OpenFault | OpenFinding]) -> list[str]:
         return [words.position(one.position) for one in graded if one.verdict == verdict]
 
-    unsafe = at("unsafe", [*view.readings, *view.faults_open])
+    unsafe = at("unsafe", [*view.readings, *view.faults_open, *view.findings_open])
     due, watched = at("due", view.readings), at("watch", view.readings)
-    opened = len(view.faults_open)
+    opened, judged = len(view.faults_open), at("due", view.findings_open)
     said = [
         f"Unsafe: {_listed(unsafe)}." if unsafe else "",
         _named("Past", "its limit", "their limits", due),
+        f"Judged due: {_listed(judged)}." if judged else "",
         f"{_counted(opened, 'fault', 'faults')} open." if opened else "",
     ]
     if not view.readings:
@@ -138,7 +145,7 @@ def headline(view: BikeView, words: Words) -> str:
 
 
 def _graded(view: BikeView, words: Words) -> list[str]:
-    """Give readings near or past a limit and open faults, the gravest first."""
+    """Give readings near or past a limit, open faults and nameless findings, the gravest first."""
     readings = [reading for reading in view.readings if reading.verdict in RANK]
     rated = [
         *((RANK[one.verdict or ""], 0, one.position, _reading(one, words)) for one in readings),
@@ -146,6 +153,7 @@ def _graded(view: BikeView, words: Words) -> list[str]:
             (RANK.get(one.verdict or "", UNJUDGED_FAULT), 1, one.position, _fault(one, words))
             for one in view.faults_open
         ),
+        *((RANK[one.verdict], 2, one.position, _finding(one, words)) for one in view.findings_open),
     ]
     return [matter for *_, matter in sorted(rated)]
 
@@ -182,6 +190,7 @@ def caution(view: BikeView, words: Words) -> str:
         *((item.position, item.quantity) for item in view.readings),
         *((item.position, item.quantity) for item in view.settings),
         *((fault.position, None) for fault in view.faults_open),
+        *((found.position, None) for found in view.findings_open),
     ]
     if any(needs_caution(words.vocabulary, position, quantity) for position, quantity in shown):
         return f'<p class="lk-caution">{text(CAUTION)}</p>'

@@ -124,7 +124,9 @@ class HomeWords:
         since = f"{SINCE[one.sort]} {self.when(one.since)}"
         place = self.words.position(one.position) if one.position else ""
         if one.sort == "unsafe":
-            what = one.what or ""
+            what = one.what
+            if what is None:
+                return f"{place}: judged unsafe, nothing named, {since}"
             known = what in self.words.vocabulary.faults
             named = self.words.fault(what) if known else self.words.quantity(what)
             return f"{place}: {named}, {since}"

@@ -73,6 +73,16 @@ class OpenFault:
 
 
 @dataclass(frozen=True, slots=True)
+class OpenFinding:
+    """A position judged due or unsafe with no fault named, and nothing since. Key: position."""
+
+    position: str
+    verdict: str
+    found_at: datetime
+    event: str
+
+
+@dataclass(frozen=True, slots=True)
 class OpenAdvice:
     """Advice the keeper has not answered with yes or no. Key: event."""
 
@@ -112,6 +122,9 @@ class BikeView:
     readings: tuple[Reading, ...]
     settings: tuple[Setting, ...]
     faults_open: tuple[OpenFault, ...]
+    findings_open: tuple[OpenFinding, ...]
+    """What was judged due or unsafe without a fault's name; with `faults_open` and the verdicts of
+    `readings`, all that stands."""
     advice_open: tuple[OpenAdvice, ...]
     jobs_open: tuple[OpenJob, ...]
     events_used: int

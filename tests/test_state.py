@@ -221,6 +221,35 @@ def test_a_fault_is_open_from_its_first_finding() -> None:
     assert view(events).faults_open == ()
 
 
+def test_a_verdict_past_a_limit_stands_without_a_fault_until_looked_at_again() -> None:
+    """The last nameless look counts; not checked, a fault and an adjustment settle nothing."""
+    look = {"position": "front_brake.pads"}
+    within = {"position": "front_brake", "covers": ["front_brake.pads"], "verdict": "within limit"}
+    events = book(
+        REGISTERED,
+        ("2024-02-01", "inspected", {**look, "verdict": "unsafe"}),
+        ("2024-02-02", "inspected", {**look, "verdict": "not checked", "why_not_checked": "wet"}),
+        ("2024-02-03", "inspected", {**look, "fault": "squeal", "verdict": "within limit"}),
+        ("2024-02-04", "adjusted", look),
+        ("2024-02-05", "inspected", within),
+        ("2024-03-01", "inspected", {**look, "verdict": "due"}),
+        ("2024-04-01", "inspected", {**look, "verdict": "watch"}),
+        ("2024-05-01", "inspected", {**look, "verdict": "unsafe"}),
+        ("2024-06-01", "part_fitted", look),
+        ("2024-07-01", "inspected", {**look, "verdict": "unsafe"}),
+        ("2024-08-01", "part_fitted", {**look, "is_found": True}),
+    )
+    (february,) = view(events, "2024-02-15").findings_open
+    assert (february.verdict, february.found_at) == ("unsafe", day("2024-02-01"))
+    assert february.event == event_id(2)
+    assert [one.verdict for one in view(events, "2024-03-15").findings_open] == ["due"]
+    assert view(events, "2024-04-15").findings_open == ()
+    assert [one.verdict for one in view(events, "2024-05-15").findings_open] == ["unsafe"]
+    assert view(events, "2024-06-15").findings_open == ()
+    assert [one.found_at for one in view(events).findings_open] == [day("2024-07-01")]
+    assert view(events).faults_open == ()
+
+
 def test_advice_is_open_until_yes_or_no() -> None:
     """No reply and later leave advice open, with that answer."""
     advice = {"position": "chain", "verdict": "due", "urgency": "soon"}

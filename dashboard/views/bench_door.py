@@ -52,8 +52,11 @@ def _standing(stand: Stand) -> None:
     faults = [
         (words.position(one.position), words.fault(one.fault), one.verdict) for one in back.faults
     ]
-    if past or faults:
-        show(bench_html.rows([*past, *faults]))
+    judged = [
+        (words.position(one.position), "nothing named", one.verdict) for one in stand.bench.findings
+    ]
+    if past or faults or judged:
+        show(bench_html.rows([*past, *faults, *judged]))
     untorqued = [capital(words.position(code)) for code in back.untorqued]
     show(bench_html.listed("Disturbed and not torqued since", untorqued))
 

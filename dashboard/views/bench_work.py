@@ -83,7 +83,11 @@ def _open(stand: Stand) -> list[str]:
         f"{capital(words.position(one.position))}: {bench_words.span(words, one)}, {one.verdict}"
         for one in stand.bench.hand_back.past_limits
     ]
-    return [*faults, *past]
+    judged = [
+        f"{capital(words.position(one.position))}: judged {one.verdict}, nothing named"
+        for one in stand.bench.findings
+    ]
+    return [*faults, *judged, *past]
 
 
 # -- one form ----------------------------------------------------------------------------------
@@ -142,7 +146,7 @@ def place(form: Form, keep: pieces.Callable[[], None], *, is_needed: bool = True
 def _likely(stand: Stand) -> list[str]:
     """Give the positions that this job is about: worked on, found, past a limit, or quoted."""
     bench = stand.bench
-    found = [one.position for one in bench.faults]
+    found = [one.position for one in (*bench.faults, *bench.findings)]
     past = [one.position for one in bench.hand_back.past_limits]
     quoted = [one.line.position for one in bench.quoted if one.line.position]
     worked = [one.position for one in bench.entries if one.step == "work" and one.position]

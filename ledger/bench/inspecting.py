@@ -90,6 +90,7 @@ def _against(scene: Scene, job: str | None) -> dict[str, Why]:
     for reading in state.readings.values():
         if reading.verdict in PAST:
             found[reading.position] = "past its limit"
+    found |= dict.fromkeys(state.findings, "past its limit")
     found |= {unsafe.position: "unsafe" for unsafe in state.unsafe.values()}
     found |= {position: "open fault" for position, _ in state.faults}
     for event in scene.of_job(job) if job else ():

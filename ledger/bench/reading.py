@@ -69,6 +69,7 @@ def bench_of(
         notes=_notes(scene),
         fitted=view.fitted,
         faults=view.faults_open,
+        findings=view.findings_open,
         advice=view.advice_open,
         systems=items.systems,
         measures=items.measures,

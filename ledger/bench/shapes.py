@@ -29,7 +29,7 @@ from ledger.bench.items import (
 )
 from ledger.photos import Photo
 from ledger.quotes import QuotedLine
-from ledger.view import FittedPart, OpenAdvice, OpenFault, OpenJob, Reading, Setting
+from ledger.view import FittedPart, OpenAdvice, OpenFault, OpenFinding, OpenJob, Reading, Setting
 
 __all__ = [
     "Bench",
@@ -268,6 +268,8 @@ class Bench:
     """By position, newest first."""
     fitted: tuple[FittedPart, ...]
     faults: tuple[OpenFault, ...]
+    findings: tuple[OpenFinding, ...]
+    """Judged due or unsafe, with no fault named."""
     advice: tuple[OpenAdvice, ...]
     systems: tuple[SystemLook, ...]
     measures: tuple[MeasureItem, ...]

@@ -121,6 +121,18 @@ def _faults(view: BikeView, known: Vocabulary, zone: ZoneInfo) -> None:
             for item in view.faults_open
         ),
     )
+    say_table(
+        "Judged past a limit, nothing named",
+        ("position", "!verdict", "!found"),
+        (
+            (
+                words.position_words(known, item.position),
+                f"judged {item.verdict}, nothing named",
+                words.day_words(item.found_at, zone),
+            )
+            for item in view.findings_open
+        ),
+    )
 
 
 def _advice(view: BikeView, known: Vocabulary, zone: ZoneInfo) -> None:
@@ -160,6 +172,8 @@ def _jobs(view: BikeView, known: Vocabulary, zone: ZoneInfo) -> None:
 def _shows_safety(view: BikeView, known: Vocabulary) -> bool:
     places = [(item.position, item.quantity) for item in view.readings]
     places += [(item.position, item.quantity) for item in view.settings]
+    found = [one.position for one in view.faults_open]
+    found += [one.position for one in view.findings_open]
     return any(words.needs_caution(known, *place) for place in places) or any(
-        words.needs_caution(known, item.position) for item in view.faults_open
+        words.needs_caution(known, position) for position in found
     )

@@ -117,6 +117,8 @@ def _say_open_faults(service: Service) -> None:
     for fault in service.view().faults_open:
         what = words.fault_words(service.book.vocabulary, fault.fault, fault.cause)
         say(f"  Open: {service.position(fault.position)}, {what}: {fault.verdict or 'found'}")
+    for found in service.view().findings_open:
+        say(f"  Open: {service.position(found.position)}, judged {found.verdict}, nothing named")
 
 
 def hand_back(service: Service, step: Step, is_forward: bool) -> bool:

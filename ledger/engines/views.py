@@ -7,7 +7,16 @@ from datetime import datetime, timedelta
 from typing import Any, TypeVar
 from uuid import UUID
 
-from ledger.view import BikeView, FittedPart, OpenAdvice, OpenFault, OpenJob, Reading, Setting
+from ledger.view import (
+    BikeView,
+    FittedPart,
+    OpenAdvice,
+    OpenFault,
+    OpenFinding,
+    OpenJob,
+    Reading,
+    Setting,
+)
 
 Row = Mapping[str, Any]
 Made = TypeVar("Made")
@@ -17,6 +26,7 @@ RELATIONS = (
     "fitted_parts",
     "standing_figures",
     "open_faults",
+    "open_findings",
     "open_advice",
     "open_jobs",
 )
@@ -80,6 +90,15 @@ def _fault(row: Row) -> OpenFault:
     )
 
 
+def _finding(row: Row) -> OpenFinding:
+    return OpenFinding(
+        position=row["position"],
+        verdict=row["verdict"],
+        found_at=row["found_at"],
+        event=event_id(row["id"]),
+    )
+
+
 def open_advice(row: Row) -> OpenAdvice:
     """Give a row of the relation `open_advice` as people see it."""
     return OpenAdvice(
@@ -130,6 +149,7 @@ def make_view(
         readings=_sorted(readings, _reading, *place),
         settings=_sorted(settings, _setting, *place),
         faults_open=_sorted(rows.get("open_faults", []), _fault, "position", "fault"),
+        findings_open=_sorted(rows.get("open_findings", []), _finding, "position"),
         advice_open=tuple(
             sorted(map(open_advice, rows.get("open_advice", [])), key=lambda one: one.event)
         ),

@@ -47,7 +47,8 @@ def waiting_keep(book: Book) -> Keep:
     """Give what is kept of all that waits; positions that terms added are in its fingerprint."""
     words = words_known(book, book.head.size)
     added = sorted(set(words.positions) - set(standard().positions))
-    uses = ("open_jobs", "quote_lines", "open_advice", "open_faults", "last_readings")
+    uses = ("open_jobs", "quote_lines", "open_advice", "open_faults", "open_findings",
+            "last_readings")  # fmt: skip
     return Keep("waiting", uses, _waiting, _CODE, (json.dumps(added),))
 
 
@@ -66,6 +67,7 @@ def _waiting(read: Read) -> pa.Table:
         _quotes(read("quote_lines"), read("open_jobs")),
         _advice(read("open_advice")),
         _faults(read("open_faults")),
+        _findings(read("open_findings")),
         _readings(read("last_readings")),
     ]
     return pa.concat_tables(parts).combine_chunks()
@@ -96,6 +98,11 @@ def _advice(advice: pa.Table) -> pa.Table:
 def _faults(faults: pa.Table) -> pa.Table:
     unsafe = faults.filter(pc.equal(faults["verdict"], "unsafe"))
     return _as_waiting(unsafe, "unsafe", position="position", what="fault", since="found_at")
+
+
+def _findings(findings: pa.Table) -> pa.Table:
+    unsafe = findings.filter(pc.equal(findings["verdict"], "unsafe"))
+    return _as_waiting(unsafe, "unsafe", position="position", since="found_at")
 
 
 def _readings(readings: pa.Table) -> pa.Table:

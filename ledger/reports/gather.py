@@ -203,12 +203,14 @@ def _asked(opened: TimelineEntry, words: PageWords) -> tuple[str, ...]:
 
 
 def _left_open(view: BikeView, words: PageWords) -> tuple[str, ...]:
-    """Give the faults and readings that stand at the end as due or unsafe, the gravest first."""
+    """Give all that stands at the end as due or unsafe, the gravest first."""
     rows = [
         (fault.verdict or "", words.label("positions", fault.position) + ", "
          + words.fault({"fault": fault.fault, "cause": fault.cause}))
         for fault in view.faults_open
     ]  # fmt: skip
+    for found in view.findings_open:
+        rows.append((found.verdict, f"{words.label('positions', found.position)}, nothing named"))
     for read in view.readings:
         named = {"position": read.position, "point": read.point, "quantity": read.quantity}
         rows.append((read.verdict or "", words.what(named)))

@@ -23,7 +23,8 @@ class Found:
     said: str
     """Fault and cause, why it was not checked, what the look took in; may be empty."""
     state: str
-    """"put right" or "left as it is" for a fault; else empty."""
+    """"put right or gone" or "left as it is" of a fault, and of a look that judged due or unsafe;
+    else empty."""
     verdict: str
 
 

@@ -31,6 +31,8 @@ ORIGINS = {
 KEPT = {"given back": "given back", "stored": "stored"}
 SINCE = ", part replaced since"
 NOT_IN_BOOK = "not in the book"
+Still = Collection[tuple[str, str | None]]
+"""Positions and faults that stand at the end; no fault where a look named none."""
 MAXIMA = ("tyre", "rim", "insert")
 
 
@@ -44,7 +46,8 @@ def found(entries: Iterable[TimelineEntry], view: BikeView, words: PageWords) ->
 
     `view` is the bike at the end of the visit: a fault open in it was not put right.
     """
-    still = {(fault.position, fault.fault) for fault in view.faults_open}
+    still: set[tuple[str, str | None]] = {(one.position, one.fault) for one in view.faults_open}
+    still |= {(one.position, None) for one in view.findings_open}
     rows = []
     for entry in entries:
         if entry.kind == "inspected":
@@ -54,16 +57,15 @@ def found(entries: Iterable[TimelineEntry], view: BikeView, words: PageWords) ->
     return tuple(sorted(rows, key=lambda row: gravity(row.verdict)))
 
 
-def _state(position: str, fault: str | None, still: Collection[tuple[str, str]]) -> str:
-    if fault is None:
-        return ""
+def _state(position: str, fault: str | None, still: Still) -> str:
     return "left as it is" if (position, fault) in still else "put right or gone"
 
 
-def _inspected(data: Data, still: Collection[tuple[str, str]], words: PageWords) -> Found:
+def _inspected(data: Data, still: Still, words: PageWords) -> Found:
     taken_in = words.positions(data.get("covers", ()))
     is_left = data["verdict"] == "not checked"
     why = words.text(data, "why_not_checked")
+    stands = data.get("fault") is not None or data["verdict"] in ("due", "unsafe")
     return Found(
         what=capital(words.place(data)),
         said=words.said(
@@ -72,12 +74,12 @@ def _inspected(data: Data, still: Collection[tuple[str, str]], words: PageWords)
             f"with {taken_in}" if taken_in and not is_left else "",
             words.text(data, "note"),
         ),
-        state=_state(data["position"], data.get("fault"), still),
+        state=_state(data["position"], data.get("fault"), still) if stands else "",
         verdict=data["verdict"],
     )
 
 
-def _diagnosed(data: Data, still: Collection[tuple[str, str]], words: PageWords) -> Found:
+def _diagnosed(data: Data, still: Still, words: PageWords) -> Found:
     cause = words.label("causes", data.get("cause")) or "not found"
     stopped = data["why_stopped"]
     return Found(

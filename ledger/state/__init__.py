@@ -82,6 +82,7 @@ def view_of(state: BikeState, as_at: datetime, known_seq: int) -> BikeView:
         readings=tuple(item[1] for item in sorted(state.readings.items(), key=place)),
         settings=tuple(item[1] for item in sorted(state.settings.items(), key=place)),
         faults_open=tuple(state.faults[key] for key in sorted(state.faults)),
+        findings_open=tuple(state.findings[key] for key in sorted(state.findings)),
         advice_open=tuple(sorted(_advice_open(state), key=lambda advice: advice.event)),
         jobs_open=tuple(sorted(_jobs_open(state), key=lambda job: job.job)),
         events_used=state.events_used,

@@ -20,13 +20,14 @@ from ledger.state.bike import (
     made_up_part,
 )
 from ledger.state.timeline import order_key
-from ledger.view import OpenAdvice, OpenFault, Reading, Setting
+from ledger.view import OpenAdvice, OpenFault, OpenFinding, Reading, Setting
 from ledger.vocabulary import Vocabulary
 
 Changes = dict[str, Any]
 K = TypeVar("K")
 V = TypeVar("V")
 OPENING = ("watch", "due", "unsafe")
+PAST = ("due", "unsafe")
 _NO_LINES: Mapping[str, Line] = {}
 
 
@@ -120,8 +121,12 @@ def _part_moved(
         if not is_at_or_under(place[0], at)
     }
     unsafe = {key: found for key, found in state.unsafe.items() if not is_at_or_under(key[1], at)}
+    findings = {
+        place: one for place, one in state.findings.items() if not is_at_or_under(place, at)
+    }
     changes = _disturb(state, event, iter(voided), words)
-    return {**changes, "settings": settings, "readings": readings, "unsafe": unsafe}
+    changes |= {"settings": settings, "readings": readings}
+    return {**changes, "unsafe": unsafe, "findings": findings}
 
 
 def _put_right(state: BikeState, cured: PutRight | None, position: str) -> Changes:
@@ -239,11 +244,22 @@ def _unsafe_looks(state: BikeState, event: kinds.Inspected) -> Changes:
     return {"unsafe": kept}
 
 
+def _nameless(state: BikeState, event: kinds.Inspected) -> Changes:
+    """A look that names no fault stands, if past a limit, until the next one or a new part."""
+    data = event.data
+    if data.verdict == "not checked":
+        return {}
+    if data.verdict not in PAST:
+        return {"findings": _without(state.findings, data.position)}
+    found = OpenFinding(data.position, data.verdict, event.occurred_at, event.id)
+    return {"findings": _put(state.findings, data.position, found)}
+
+
 def _inspected(state: BikeState, event: kinds.Inspected, words: Vocabulary) -> Changes:
     data = event.data
     changes = _unsafe_looks(state, event)
     if data.fault is None:
-        return changes
+        return changes | _nameless(state, event)
     if data.verdict in OPENING:
         return changes | _found(state, event, data.position, data.fault, data.cause, data.verdict)
     if data.verdict == "within limit":

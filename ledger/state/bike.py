@@ -10,7 +10,7 @@ from typing import Any
 
 from ledger.events.job import Line
 from ledger.events.kinds import LabourStarted, PartFitted
-from ledger.view import OpenAdvice, OpenFault, Reading, Setting
+from ledger.view import OpenAdvice, OpenFault, OpenFinding, Reading, Setting
 
 Place = tuple[str, str, str | None]
 """Position, quantity, point: what a reading or a setting is of."""
@@ -103,6 +103,8 @@ class BikeState:
     disturbed: Mapping[str, str] = field(default_factory=dict)
     """Torqued positions disturbed and not torqued since, with the event that last did it."""
     faults: Mapping[tuple[str, str], OpenFault] = field(default_factory=dict)
+    findings: Mapping[str, OpenFinding] = field(default_factory=dict)
+    """Due or unsafe with no fault named, by position."""
     unsafe: Mapping[tuple[str, ...], Unsafe] = field(default_factory=dict)
     advice: Mapping[str, Advice] = field(default_factory=dict)
     """Everything ever advised, by its event."""

@@ -91,6 +91,9 @@ def unsafe_waiting(bike: str, events: list[Event]) -> Iterator[tuple[Any, ...]]:
     for fault in view.faults_open:
         if fault.verdict == "unsafe":
             yield ("unsafe", bike, None, fault.position, fault.fault, fault.found_at)
+    for found in view.findings_open:
+        if found.verdict == "unsafe":
+            yield ("unsafe", bike, None, found.position, None, found.found_at)
     for reading in view.readings:
         if reading.verdict == "unsafe":
             yield ("unsafe", bike, None, reading.position, reading.quantity, reading.measured_at)

@@ -147,6 +147,7 @@ class Export:
             "readings": _readings(live, self.units),
             "settings": _settings(live, self.units, self.hides_as_known(known)),
             "faults_open": _faults(live),
+            "findings_open": _findings(live),
             "advice_open": _advice(live),
             "jobs_open": _jobs(live),
             "events_used": len(live),
@@ -317,6 +318,25 @@ def _faults(live: list[Entry]) -> list[dict[str, Any]]:
             row["cause"] = entry.data.get("cause", row["cause"])
             if entry.kind == "inspected":
                 row["verdict"] = entry.data["verdict"]
+    return [held[key] for key in sorted(held)]
+
+
+def _findings(live: list[Entry]) -> list[dict[str, Any]]:
+    held: dict[str, dict[str, Any]] = {}
+    for entry in live:
+        if _changes_part(entry):
+            held = {k: v for k, v in held.items() if not _is_within(k, entry.place)}
+        elif entry.kind == "inspected" and not entry.data.get("fault"):
+            verdict = entry.data["verdict"]
+            if verdict != "not checked":
+                held.pop(entry.place, None)
+            if verdict in ("due", "unsafe"):
+                held[entry.place] = {
+                    "position": entry.place,
+                    "verdict": verdict,
+                    "found_at": written(entry.at),
+                    "event": entry.id,
+                }
     return [held[key] for key in sorted(held)]
 
 

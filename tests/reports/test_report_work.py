@@ -9,6 +9,7 @@ from visit_book import NOW, TAG, amount, at_bench, draft, new_book, visited
 
 from ledger.book import Book
 from ledger.reports import NoSuchJob, Report, report_of
+from ledger.reports.page import LEFT, page_data
 from ledger.reports.words import NO_LONGER_KEPT
 
 PADS = {"position": "rear_brake.pads", "quantity": "thickness"}
@@ -35,6 +36,31 @@ def test_a_look_is_told_with_its_verdict_and_what_became_of_the_fault(book: Book
     ]
     assert found.left_open == ("stem, loose: due",)
     assert found.treated == ("chain lubricated: corroded",)
+
+
+def test_an_unsafe_look_that_names_no_fault_is_left_as_it_is(book: Book) -> None:
+    """The keeper said no and the bike went: the page opens with it, and so does its state."""
+    warning = {"verdict": "unsafe", "urgency": "now"}
+    asked = draft("advised", "2026-03-02 15:00", {"position": "front_brake", **warning})
+    asked["id"] = "0195d000-0000-7000-8000-000000000001"
+    visited(
+        book,
+        at_bench("inspected", position="front_brake", verdict="unsafe"),
+        at_bench("inspected", position="frame", verdict="due"),
+        at_bench("inspected", position="stem", verdict="within limit"),
+        asked,
+        draft("advice_answered", "2026-03-02 15:05",
+              {"advice": asked["id"], "answer": "no", "how": "in person"}),
+    )  # fmt: skip
+    found = report(book)
+    assert found.left_open == ("front brake, nothing named: unsafe", "frame, nothing named: due")
+    assert page_data(found)["short"]["lead"] == LEFT
+    assert [(row.what, row.state) for row in found.found] == [
+        ("Front brake", "left as it is"), ("Frame", "left as it is"), ("Stem", ""),
+    ]  # fmt: skip
+    book.append([draft("inspected", "2026-03-02 17:30",
+                       {"position": "front_brake", "verdict": "within limit"})])  # fmt: skip
+    assert report(book).left_open == ("frame, nothing named: due",)
 
 
 def test_what_was_not_checked_never_reads_as_fine(book: Book) -> None:
