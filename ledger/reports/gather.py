@@ -138,7 +138,7 @@ def _next(visit: _Visit, wear: BookWear | None) -> dict[str, Any]:
     worn = wear_of_bike(visit.book, visit.tag, visit.now, wear)
     receipt = _receipt(visit)
     return {
-        "due": due_next(worn, visit.words),
+        "due": due_next(worn, visit.words, visit.view.readings),
         "unread": unread(worn, visit.words),
         "caution": CAUTION,
         "size": visit.words.number(Decimal(receipt.size)),

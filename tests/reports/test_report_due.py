@@ -15,7 +15,7 @@ from ledger.book import Book
 from ledger.figures.bike_wear import bike_wear
 from ledger.figures.wear import wear_of
 from ledger.reports import report_of
-from ledger.reports.due import TOO_FEW, wear_of_bike
+from ledger.reports.due import READ_PAST, TOO_FEW, wear_of_bike
 
 SEED = 20260402
 FLEET = [f"{number:04d}AAAA" for number in range(12)]
@@ -103,6 +103,22 @@ def test_the_days_are_those_of_the_figures(worn: Book) -> None:
     days = [figures[place].due_on.middle for place in ("chain", "rear_brake.pads")]
     first = "Chain wear" if days[0] <= days[1] else "Rear brake pads, thickness"
     assert next(iter(rows)) == first
+
+
+def test_what_was_read_past_its_limit_is_due_now(worn: Book) -> None:
+    """No day in months to come, nor a chance, beside a reading that is past its limit."""
+    worn.append([
+        draft("job_opened", "2026-03-20 09:00", {}, "J-2"),
+        draft("measured", "2026-03-20 10:00", {
+            "position": "chain", "quantity": "elongation", "low": amount("0.5 %"),
+        }, "J-2"),
+        draft("measured", "2026-03-20 10:05", {
+            "position": "rear_brake.pads", "quantity": "thickness", "value": amount("0.45 mm"),
+        }, "J-2"),
+    ])  # fmt: skip
+    found = report_of(worn, TAG, None, NOW)
+    assert {row.verdict for row in found.measured} == {"due", "unsafe"}
+    assert [(row.when, row.between) for row in found.due] == [(READ_PAST, ""), (READ_PAST, "")]
 
 
 def test_a_part_without_readings_is_said_to_have_none(worn: Book) -> None:
