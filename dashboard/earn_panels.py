@@ -49,9 +49,10 @@ def front_tiles(
     needed = "break-even not known" if charge is None else (
         f"it takes {say.money(charge.charge_minor)} to break even"
     )  # fmt: skip
-    is_over = rest.not_carried_minor < 0
+    is_over, is_short = rest.not_carried_minor < 0, rest.not_carried_minor > 0
+    costs = "the costs jobs carried" if is_short else "all costs"
     return [
-        ("Left after all costs" if total.margin_minor >= 0 else "Lost after all costs",
+        (f"{'Left' if total.margin_minor >= 0 else 'Lost'} after {costs}",
          say.money(abs(total.margin_minor)), left),
         ("Earned an hour at the bench", say.money(rate), needed),
         ("Fixed cost over-carried" if is_over else "Fixed cost no hour carried",

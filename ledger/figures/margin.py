@@ -262,7 +262,7 @@ class BookMargin:
     @cached_property
     def front(self) -> str:
         """The finding in a sentence."""
-        return self.words.front(self.total, self.tiers, self.break_even)
+        return self.words.front(self.total, self.tiers, self.break_even, self.not_carried)
 
     @cached_property
     def notes(self) -> tuple[str, ...]:

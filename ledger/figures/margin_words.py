@@ -53,13 +53,19 @@ class MarginWords(BenchNames):
 
     # -- sentences ----------------------------------------------------------------------------
 
-    def front(self, total: Earning, tiers: Sequence[TierMargin], charge: BreakEven | None) -> str:
-        """Give the finding in a sentence or two."""
+    def front(
+        self,
+        total: Earning,
+        tiers: Sequence[TierMargin],
+        charge: BreakEven | None,
+        rest: NotCarried,
+    ) -> str:
+        """Give the finding; with the shop's whole, where fixed cost was not all carried."""
         if not total.count_jobs:
             return NO_JOBS
         said = (
             f"{self.money(total.net_minor)} charged net of tax, {self.of_net(total)} after "
-            "parts, wages, consumables and fixed cost."
+            f"parts, wages, consumables and {self._whole(total, rest)}."
         )
         judged = [row for row in tiers if row.tier is not None and not row.is_too_few]
         if len(judged) > 1:
@@ -71,6 +77,18 @@ class MarginWords(BenchNames):
             return said
         even = f" It takes {self.rate(charge.charge_minor)} to break even"
         return f"{said}{even}: {self._below(judged, charge)}."
+
+    def _whole(self, total: Earning, rest: NotCarried) -> str:
+        """Give what became of the fixed cost, and of the shop's whole where hours left some."""
+        over = rest.not_carried_minor
+        if over <= 0:
+            return "fixed cost"
+        whole = total.margin_minor - over
+        came = f"lost {self.money(-whole)}" if whole < 0 else f"kept {self.money(whole)}"
+        return (
+            f"the fixed cost that hours worked carried; with the {self.money(over)} of fixed cost "
+            f"that no hour carried, the shop as a whole {came}"
+        )
 
     def _below(self, judged: Sequence[TierMargin], charge: BreakEven) -> str:
         if not judged:

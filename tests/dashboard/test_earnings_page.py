@@ -24,7 +24,9 @@ def test_the_answer_comes_first_in_three_figures(paid: Path, opened: Opener) -> 
     """By hand: 755.00 charged, less 25.00 of parts, 384.00 of wages and 183.99 of fixed charge."""
     words = words_of(opened(paid, page="earnings", as_at=AS_AT))
     assert "€755.00 charged net of tax, €162.01 (21 %) left after parts" in words
-    assert "Left after all costs €162.01 21 % of €755.00 charged" in words
+    assert "€11,807.80 of fixed cost that no hour carried, the shop as a whole lost" in words
+    assert "the shop as a whole lost €11,645.79" in words
+    assert "Left after the costs jobs carried €162.01 21 % of €755.00 charged" in words
     assert "it takes €47.50 to break even" in words
     assert "Fixed cost no hour carried €11,807.80" in words
 
