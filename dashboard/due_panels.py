@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from urllib.parse import quote, urlencode
 
@@ -36,11 +36,14 @@ class Asked:
     """The day as the address has it; empty for today."""
     is_every: bool = False
     """Also bikes that were not seen for long."""
+    bike: str = ""
+    """Only the call about this bike; empty for all calls."""
 
     def where(self, **other: object) -> str:
         """Give the address of the due page with something else asked for."""
         every = "1" if self.is_every else ""
         asked = {"within": self.within_days, "sort": self.sort, "as_at": self.as_at, "all": every}
+        asked["bike"] = self.bike
         asked |= other
         return "due?" + urlencode({name: value for name, value in asked.items() if value})
 
@@ -75,6 +78,23 @@ def controls(asked: Asked) -> str:
         ("also those long not seen", asked.where(all="1"), asked.is_every),
     ]
     return choices("Due within", within) + choices("In order", sorts) + choices("Bikes", seen)
+
+
+def narrowed(found: DueList, bike: str) -> DueList:
+    """Give the list with the call, or the job on the bench, that is about one bike; all for ""."""
+    if not bike:
+        return found
+    calls = tuple(call for call in found.calls if any(one.bike == bike for one in call.bikes))
+    bench = tuple(one for one in found.bench if one.bike == bike)
+    return replace(found, calls=calls, bench=bench, count_calls=len(calls), count_long_unseen=0)
+
+
+def only(asked: Asked) -> str:
+    """Say that one bike's call alone is shown, with the way to all of them."""
+    if not asked.bike:
+        return ""
+    every = f'<a href="{text(asked.where(bike=""))}" target="_self">All calls</a>'
+    return f'<p class="lk-note">Only about {text(asked.bike)} and its keeper. {every}</p>'
 
 
 def unseen(found: DueList, say: DueWords) -> str:

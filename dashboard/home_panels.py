@@ -8,7 +8,7 @@ from dashboard import home_address, markup
 from dashboard.home_words import MARKS, NAMES, HomeWords
 from dashboard.markup import capital, text
 from ledger.asking import Asker
-from ledger.figures.calls import Call, DueList
+from ledger.figures.calls import Call, DueList, Standing
 from ledger.figures.due_words import DueWords, person_words
 from ledger.figures.home_shapes import (
     BenchJob,
@@ -23,6 +23,12 @@ from ledger.figures.home_shapes import (
 
 NO_NAME = "Make not known"
 BEHIND = "The jobs behind it"
+STANDING: Mapping[Standing, str] = {
+    "past": "overdue",
+    "unclear": "not read for too long to say",
+    "coming": "due this week",
+}
+"""What a call is counted as, in the order they are told."""
 
 
 def head(title: str) -> str:
@@ -144,19 +150,25 @@ def _figure(one: MonthFigure, span: MonthSpan, say: HomeWords) -> str:
 # -- due this week ----------------------------------------------------------------------------
 
 
-def due(found: DueList, first: Sequence[Call], say: DueWords) -> str:
-    """Give whom to call this week: how many, and the most pressing."""
+def due(found: DueList, most: int, say: DueWords) -> str:
+    """Give whom to call: how many are overdue and how many due this week, and the most pressing
+    of each, `most` at most; each leads to their own rows.
+    """
     where = f"due?within={found.within_days}"
     if not found.calls:
         inner = '<p class="lk-note">Nothing that was measured is due within a week.</p>'
         return markup.section("Due this week", inner + onward("due", "Further ahead"))
-    items = "".join(_call(call, where, say) for call in first)
-    more = found.count_calls - len(first)
+    apart = {sort: [one for one in found.calls if one.first.standing == sort] for sort in STANDING}
+    apart = {sort: calls for sort, calls in apart.items() if calls}
+    more = any(len(calls) > most for calls in apart.values())
     words = f"All {say.figure(found.count_calls)} calls" if more else "Whom to call, and about what"
-    noun = "person" if found.count_calls == 1 else "people"
-    title = f"Due this week: {say.figure(found.count_calls)} {noun} to call"
-    inner = f'<ul class="lk-waits">{items}</ul>{onward(where, words)}'
-    return markup.section(title, inner)
+    counted = [f"{say.figure(len(calls))} {STANDING[sort]}" for sort, calls in apart.items()]
+    lists = "".join(
+        f'<p class="lk-note">{text(capital(STANDING[sort]))}</p><ul class="lk-waits">'
+        f"{''.join(_call(call, where, say) for call in calls[:most])}</ul>"
+        for sort, calls in apart.items()
+    )
+    return markup.section(f"To call: {', '.join(counted)}", lists + onward(where, words))
 
 
 def _call(call: Call, where: str, say: DueWords) -> str:
@@ -164,7 +176,8 @@ def _call(call: Call, where: str, say: DueWords) -> str:
     who = person.name or capital(person_words(person))
     kind = {"past": "due", "unclear": "not checked", "coming": "watch"}[part.standing]
     why = f"{capital(part.place)}: {say.when(part)}"
+    theirs = f"{where}&bike={call.bikes[0].bike}"
     return (
-        f'<li><a href="{text(where)}" target="_self">{markup.shape(kind)}'
+        f'<li><a href="{text(theirs)}" target="_self">{markup.shape(kind)}'
         f"<span>{text(who)}<small>{text(why)}</small></span></a></li>"
     )

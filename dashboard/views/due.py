@@ -25,6 +25,7 @@ def page() -> None:
     waiting = st.empty()
     waiting.html(wear_panels.waiting("Due"))
     found = worked_out.due(book, day, asked.within_days, is_every=asked.is_every)
+    found = due_panels.narrowed(found, asked.bike)
     waiting.empty()
     words = data.words_of(book)
     title, facts = due_panels.counted(found, words.formats.number)
@@ -33,6 +34,7 @@ def page() -> None:
         wear_panels.as_at_note(day, words)
         + ("" if day else stands.note(book, words))
         + head
+        + due_panels.only(asked)
         + due_panels.note(asked)
         + due_panels.controls(asked)
         + due_panels.unseen(found, DueWords(book.settings))
@@ -55,7 +57,8 @@ def _asked(book: Book) -> tuple[Asked, date | None]:
     sort = typed.get("sort", "date")
     as_at = "" if day is None else day.isoformat()
     is_every = typed.get("all") == "1"
-    return Asked(days, sort if sort in SORTS else "date", as_at, is_every), day
+    bike = typed.get("bike", "").strip().upper()
+    return Asked(days, sort if sort in SORTS else "date", as_at, is_every, bike), day
 
 
 def _calls(book: Book, found: DueList, asked: Asked, words: Words) -> None:

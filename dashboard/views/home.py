@@ -26,7 +26,7 @@ from ledger.figures.due_words import CAUTION, DueWords
 from ledger.figures.home_shapes import Name, Sort
 
 WEEK_DAYS = 7
-FIRST_JOBS, FIRST_CALLS, FIRST_ROWS, SEEN_LAST = 12, 4, 100, 6
+FIRST_JOBS, FIRST_CALLS, FIRST_ROWS, SEEN_LAST = 12, 3, 100, 6
 WAITING = '<p class="lk-note lk-wait">Looking over the bench…</p>'
 WAITING_DUE = '<p class="lk-note">Working out who is due…</p>'
 WAITING_MONTH = '<p class="lk-note lk-wait">Adding up the month…</p>'
@@ -76,7 +76,7 @@ def _seen_last(book: Book) -> str:
 
 def _due(book: Book, where: DeltaGenerator) -> None:
     found = worked_out.due(book, None, WEEK_DAYS)
-    shown = home_panels.due(found, found.calls[:FIRST_CALLS], DueWords(book.settings))
+    shown = home_panels.due(found, FIRST_CALLS, DueWords(book.settings))
     where.html(shown + stands.note(book, data.words_of(book)))
 
 

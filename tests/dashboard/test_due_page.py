@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import html
 import re
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
@@ -13,9 +13,10 @@ import worn_book
 from app_page import Opener, shown
 from worn_book import AS_AT, ON_THE_BENCH
 
-from dashboard import due_panels
+from dashboard import due_panels, home_panels
 from ledger.book import Book
 from ledger.figures.due import due_list
+from ledger.figures.due_words import DueWords
 
 
 @pytest.fixture(scope="module")
@@ -53,6 +54,26 @@ def test_without_consent_there_is_no_name_and_no_message(ten: Path, opened: Open
     message = html.unescape(re.search(r"<textarea[^>]*>(.*?)</textarea>", page, re.S)[1])
     assert message.startswith("Hello Tilde Moen,\nthis is Saltquay Cycles")
     assert 'href="mailto:tilde%40moen.invalid?body=Hello%20Tilde%20Moen' in page
+
+
+def test_an_address_with_a_bike_gives_the_call_about_it_alone(ten: Path, opened: Opener) -> None:
+    """As Home links to it: that keeper's bikes, and the way to all calls."""
+    every = tags(shown(opened(ten, page="due", as_at=AS_AT)))
+    page = shown(opened(ten, page="due", as_at=AS_AT, bike=every[-1].lower()))
+    assert every[-1] in tags(page) and len(tags(page)) < len(every)
+    assert f"Only about {every[-1]} and its keeper. All calls" in plain(page)
+
+
+def test_home_tells_overdue_and_due_this_week_apart(ten: Path) -> None:
+    """Each is counted for itself, and each row leads to that person's call."""
+    book = Book.open(ten)
+    found = due_list(book, datetime.fromisoformat(f"{AS_AT}T23:59:59+00:00"), within_days=7)
+    page = home_panels.due(found, 1, DueWords(book.settings))
+    for sort, said in home_panels.STANDING.items():
+        calls = [call for call in found.calls if call.first.standing == sort]
+        assert (f"{len(calls)} {said}" in plain(page)) == bool(calls)
+        assert not calls or f"due?within=7&amp;bike={calls[0].bikes[0].bike}" in page
+    assert {call.first.standing for call in found.calls} >= {"past"}
 
 
 def test_a_bike_on_the_bench_stands_apart(ten: Path, opened: Opener) -> None:
