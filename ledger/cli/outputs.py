@@ -20,11 +20,20 @@ Force = Annotated[
 
 
 def check_out(out: str, *, is_replacing: bool) -> None:
-    """Refuse a file that is there already, and a terminal, before any work is done."""
+    """Refuse a file that is there already, a folder, and a terminal, before any work is done."""
     if out == STDOUT:
         if sys.stdout.isatty():
             raise WrongUse("A PDF is not for reading on a terminal: give a file with --out.")
-    elif Path(out).exists() and not is_replacing:
+        return
+    path = Path(out)
+    if path.is_dir():
+        raise LedgerError(f"{out} is a folder. Give a file to write, such as {path / 'page.pdf'}.")
+    if not path.parent.is_dir():
+        raise LedgerError(
+            f"There is no folder {path.parent} to write {path.name} into. Make it first, or name "
+            "another with --out."
+        )
+    if path.exists() and not is_replacing:
         raise LedgerError(f"{out} is already there. Give another name, or add --force.")
 
 
@@ -39,6 +48,8 @@ def write_out(out: str, content: bytes) -> bool:
     try:
         beside.write_bytes(content)
         beside.replace(path)
+    except OSError as error:
+        raise LedgerError(f"{out} could not be written: {error.strerror or error}.") from None
     finally:
         beside.unlink(missing_ok=True)
     return True

@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Iterator
+from typing import Annotated, Any
 
 import typer
 
 from ledger.cli.options import DEFAULT_BOOK, AsJson, BookPath, Tag, open_book
-from ledger.cli.output import say, say_json
+from ledger.cli.output import say, say_json, warn
 from ledger.cli.outputs import Force, check_out, write_out
 from ledger.errors import WrongUse
+
+MOST_NAMED = 12
+"""Letters that could not be printed and are named; beyond them it is told that there are more."""
+
+
+def _texts(value: Any) -> Iterator[str]:
+    """Give every text in plain JSON types, keys left out."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, (list, dict)):
+        for each in value.values() if isinstance(value, dict) else value:
+            yield from _texts(each)
 
 
 def report(
@@ -47,7 +60,15 @@ def report(
     found = report_of(book, tag_named(book, tag), job)
     if out is not None:
         from ledger.reports import report_pdf
+        from ledger.reports.glyphs import MISSING, not_printable
 
+        missing = not_printable("".join(_texts(plain_value(found))))
+        if missing:
+            warn(
+                f"Warning: the page's letters do not include {', '.join(missing[:MOST_NAMED])}"
+                f"{' and others' if len(missing) > MOST_NAMED else ''}: each is printed as "
+                f"{MISSING}. Write what the rider has to read in other letters too."
+            )
         is_file = write_out(out, report_pdf(found))
         if is_file and not as_json:
             say(f"Wrote the page of {found.name}, {found.bike}, job {found.job}, to {out}.")

@@ -88,6 +88,17 @@ def fit_for_print(text: str) -> str:
     return " ".join(_breakable(word) for word in shown.split(" ") if word)
 
 
+def not_printable(text: str) -> str:
+    """Give the signs of a text that no face has, each once, in the order they come."""
+    known = printable()
+    signs = dict.fromkeys(unicodedata.normalize("NFC", text))
+    return "".join(
+        sign
+        for sign in signs
+        if ord(sign) not in known and unicodedata.category(sign) not in _UNSEEN
+    )
+
+
 def _shortened(text: str) -> str:
     """Cut a text that no line of a page could hold; the sign at its end says so."""
     return text if len(text) <= LONGEST_TEXT else text[: LONGEST_TEXT - 1] + "…"

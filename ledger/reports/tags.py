@@ -147,14 +147,22 @@ def new_tags(count: int, make: Callable[[], str]) -> list[str]:
 
 
 def _checked(address: str) -> str:
-    parts = urlsplit(address.strip())
-    is_plain = address.isascii() and not (parts.query or parts.fragment or " " in parts.netloc)
-    if parts.scheme not in ("http", "https") or not parts.netloc or not is_plain:
+    if not _is_address(address):
         raise BadLabels(
             f"{address!r} is not the address of a dashboard. Write it as people type it, such as "
-            "https://bench.example or http://192.0.2.10:8501."
+            "https://bench.example or http://192.0.2.10:8501 (ports go from 1 to 65535)."
         )
     return address.strip().rstrip("/")
+
+
+def _is_address(address: str) -> bool:
+    try:
+        parts = urlsplit(address.strip())
+        port = parts.port
+    except ValueError:  # a port that is none, or half of an IPv6 address
+        return False
+    is_plain = address.isascii() and not (parts.query or parts.fragment or " " in parts.netloc)
+    return parts.scheme in ("http", "https") and bool(parts.hostname) and port != 0 and is_plain
 
 
 def _error(labels: Labels) -> str:

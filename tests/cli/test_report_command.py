@@ -42,6 +42,27 @@ def test_a_file_that_is_there_is_kept_unless_force_is_given(visited: Run) -> Non
     assert Path("page.pdf").read_bytes().startswith(b"%PDF-")
 
 
+def test_where_no_file_can_be_written_is_named(visited: Run) -> None:
+    """A folder that is not there, and one given as the file, by the names that were typed."""
+    nowhere = visited("report", TAG, "--out", "nowhere/page.pdf")
+    assert nowhere.code == 1 and ".part" not in nowhere.err
+    assert "There is no folder nowhere to write page.pdf into" in nowhere.err
+    Path("pages").mkdir()
+    folder = visited("report", TAG, "--out", "pages", "--force")
+    assert folder.code == 1 and ".part" not in folder.err
+    assert "pages is a folder" in folder.err and "pages/page.pdf" in folder.err
+
+
+def test_letters_the_page_cannot_print_are_named(visited: Run) -> None:
+    """Signs that no bundled face has; Greek and Cyrillic are printed and not complained of."""
+    look = ("--bike", TAG, "--job", "J-1", "--at", "2026-03-02 11:00", "--position", "frame")
+    note = "note=\u8eca\u4f53 \u03ba\u03b1\u03bb\u03cc \u0440\u0430\u043c\u0430"
+    done = visited("record", "inspected", *look, "--set", "verdict=watch", "--set", note)
+    assert done.code == 0, done.err
+    done = visited("report", TAG, "--out", "page.pdf")
+    assert done.code == 0 and "do not include \u8eca, \u4f53: each is printed as" in done.err
+
+
 def test_a_dash_writes_the_page_to_stdout(visited: Run) -> None:
     """For another program: the bytes of the PDF and nothing else."""
     from ledger.cli.app import app

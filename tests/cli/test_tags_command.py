@@ -40,6 +40,8 @@ def test_a_link_names_the_bench(shop: Run) -> None:
         ((TAG, "--sheet", "9x9"), 1, "3x8 (70 x 36 mm)"),
         ((TAG, "--first", "25"), 1, "1 to 24"),
         ((TAG, "--address", "bench"), 1, "https://bench.example"),
+        ((TAG, "--address", "https://bench.example:99999"), 1, "1 to 65535"),
+        ((TAG, "--address", "http://[::1"), 1, "https://bench.example"),
         ((TAG, "--sheet", "5x13", "--address", "https://bench.example"), 1, "0.44 mm"),
         (("7K3M9QXB",), 1, TAG),
         (("--new", "100000"), 2, "2000"),
