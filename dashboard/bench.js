@@ -114,12 +114,23 @@
   document.addEventListener("click", (event) => {
     if (event.target.closest?.(".st-key-bench button, .st-key-bench_head button")) pressed = Date.now();
   });
+  /* The minutes of a running clock go on here, from where the server drew them. */
+  let drawn = "", since = 0;
+  const minutes = () => {
+    const clock = document.querySelector(".lk-clock-now b[data-seconds]");
+    if (!clock) { drawn = ""; return; }
+    if (clock.dataset.seconds !== drawn) { drawn = clock.dataset.seconds; since = Date.now(); }
+    const now = String(Math.floor((Number(drawn) + (Date.now() - since) / 1000) / 60));
+    if (now.length > 3 || clock.textContent === now) return;
+    clock.textContent = now;
+  };
   const answered = () => { pressed = 0; silent = false; };
   setInterval(() => {
     const state = app()?.dataset.testScriptState;
     if (pressed && state === "running") answered();
     if (pressed && Date.now() - pressed > 4000) silent = true;
     line();
+    minutes();
   }, 1000);
   addEventListener("online", line);
   addEventListener("offline", line);

@@ -119,9 +119,12 @@ def bike_head(bike: BikeAtBench, name: str, small: str) -> str:
     )
 
 
-def clock(minutes: str, said: str) -> str:
-    """Give the minutes of whoever works on this job, and whether their clock runs."""
-    return f'<p class="lk-clock-now"><b>{text(minutes)}</b> min<small>{text(said)}</small></p>'
+def clock(minutes: str, said: str, seconds: int | None = None) -> str:
+    """Give the minutes of whoever works on this job; with `seconds`, the page counts on from it."""
+    going = "" if seconds is None else f' data-seconds="{seconds}"'
+    return (
+        f'<p class="lk-clock-now"><b{going}>{text(minutes)}</b> min<small>{text(said)}</small></p>'
+    )
 
 
 def holders(others: Sequence[Holder], words: Words) -> str:

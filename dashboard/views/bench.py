@@ -8,7 +8,7 @@ from dashboard import bench_html, bench_warm, data, filters, markup
 from dashboard.bench_address import WHO, BenchAsked, bench_asked
 from dashboard.bench_script import SCRIPT
 from dashboard.views.bench_find import find_view
-from dashboard.views.bench_walk import head_view, walk_view
+from dashboard.views.bench_walk import walk_view
 from ledger.asking import require
 from ledger.book import Book
 from ledger.errors import LedgerError
@@ -37,7 +37,6 @@ def page() -> None:
 
 def _on_the_stand(actor: str) -> None:
     try:
-        head_view(actor)
         walk_view(actor)
         bench_warm.at_rest()
     except LedgerError as error:

@@ -11,9 +11,6 @@ from dashboard.markup import capital
 from dashboard.views.bench_pieces import press_button, show
 from ledger.view import OpenJob
 
-WHOLE_PAGE = "bench_whole_page"
-"""Set by a press after which the bike's head is about something else too."""
-
 
 def is_asked(stand: Stand) -> bool:
     """Say whether it has to be chosen first."""
@@ -49,4 +46,3 @@ def _named(stand: Stand, one: OpenJob) -> str:
 def _chosen(stand: Stand, job: str) -> None:
     hear(None)
     stand.go(step="", job=job)
-    st.session_state[WHOLE_PAGE] = True

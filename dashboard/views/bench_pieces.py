@@ -136,12 +136,13 @@ def refusal(stand: Stand) -> None:
 
 def in_book(stand: Stand) -> None:
     """Draw what was just recorded, with Undo beside it."""
-    heard = bench_press.heard()
-    if heard is None or not heard.said.is_recorded or not heard.events:
-        return
-    said = bench_words.recorded_line(stand.words, stand.bench, heard.events)
-    warned = heard.said.words.removeprefix("In the book.").strip()
     with st.container(key="bench_heard", horizontal=True, vertical_alignment="center"):
+        # drawn with nothing in it too: what comes after it keeps its place on the page
+        heard = bench_press.heard()
+        if heard is None or not heard.said.is_recorded or not heard.events:
+            return
+        said = bench_words.recorded_line(stand.words, stand.bench, heard.events)
+        warned = heard.said.words.removeprefix("In the book.").strip()
         show(bench_html.heard(f"{said}. {warned}" if warned else f"{said}."))
         press_button("Undo", "undo-last", undo, stand, heard.events)
 

@@ -52,13 +52,22 @@ MOVES = ("labour_started", "labour_stopped")
 
 @st.fragment
 def walk_view(actor: str) -> None:
-    """Draw the walk of the bike in the address; a press redraws this and nothing else."""
-    if st.session_state.pop(bench_jobs.WHOLE_PAGE, False):
-        st.rerun()
-    with st.container(key="bench"):
-        try:
-            _walk(stand_of(data.open_book(), bench_asked(st.query_params), actor))
-        except LedgerError as error:
+    """Draw the bike in the address and its walk; a press redraws this and nothing else.
+
+    Nothing here renews itself: a run the page asks for by itself may follow that of a press so
+    closely that what stood there before the press stays beside what it opened, or that the step
+    it opened is gone again. The minutes of the clock go on in the browser.
+    """
+    head = st.container(key="bench_head", horizontal=True, vertical_alignment="center")
+    bench = st.container(key="bench")
+    try:
+        stand = stand_of(data.open_book(), bench_asked(st.query_params), actor)
+        with head:
+            _head(stand)
+        with bench:
+            _walk(stand)
+    except LedgerError as error:
+        with bench:
             show(bench_html.refused(" ".join(str(error).split())))
 
 
@@ -136,22 +145,19 @@ def _go_to(stand: Stand, step: str) -> None:
 # -- the head ----------------------------------------------------------------------------------
 
 
-@st.fragment(run_every=30)
-def head_view(actor: str) -> None:
+def _head(stand: Stand) -> None:
     """Draw which bike this is, the mechanic's clock on it, and who else is at it."""
-    stand = stand_of(data.open_book(), bench_asked(st.query_params), actor)
     bench, words = stand.bench, stand.words
     name = data.name_of(bench.bike.make, bench.bike.model)
     if not bench.bike.make and bench.bike.description:
         name = bench.bike.description
     rider = data.person(stand.book, bench.bike.rider) if bench.bike.rider else "rider not named"
     tier = words.tier(bench.job.tier) if bench.job and bench.job.tier else ""
-    with st.container(key="bench_head", horizontal=True, vertical_alignment="center"):
-        show(bench_html.bike_head(bench.bike, name, ", ".join(filter(None, (rider, tier)))))
-        if bench.job is not None and not bench_jobs.is_asked(stand):
-            _clock(stand)
-        if bench.others:
-            show(bench_html.holders(bench.others, words))
+    show(bench_html.bike_head(bench.bike, name, ", ".join(filter(None, (rider, tier)))))
+    if bench.job is not None and not bench_jobs.is_asked(stand):
+        _clock(stand)
+    if bench.others:
+        show(bench_html.holders(bench.others, words))
 
 
 def _clock(stand: Stand) -> None:
@@ -159,11 +165,14 @@ def _clock(stand: Stand) -> None:
     own, minutes = stand.bench.clock, _minutes_before(stand)
     paused = own is None and _is_paused(stand)
     with st.container(key="bench_clock", horizontal=True, vertical_alignment="center"):
+        seconds = None
         if own is not None:
-            minutes += clock_minutes(own.since, datetime.now(UTC))
+            now = datetime.now(UTC)
+            seconds = minutes * 60 + max(0, int((now - own.since).total_seconds()))
+            minutes += clock_minutes(own.since, now)
         if own is not None or paused or minutes:
             said = "paused" if paused else stand.words.task(own.task) if own else "stopped"
-            show(bench_html.clock(stand.money.figure(minutes), said))
+            show(bench_html.clock(stand.money.figure(minutes), said, seconds))
         if own is not None:
             press_button("Pause", "bench-pause", _move, stand, time_clock.paused)
             press_button("Stop", "bench-stop", _move, stand, time_clock.stopped)

@@ -189,6 +189,31 @@ def test_the_clock_moves_in_one_press(server: Server, hand: Hand) -> None:
     assert kinds == ["labour_started", "labour_stopped"] * 2
 
 
+RENEWS = """(() => {
+    const plain = window.setInterval;
+    window.renewed = [];
+    window.setInterval = (act, every, ...more) => {
+        if (every >= 5000) window.renewed.push(every);
+        return plain(act, every, ...more);
+    };
+})()"""
+"""Notes what a page means to do by itself, again and again."""
+CLOCK = ".lk-clock-now b[data-seconds]"
+
+
+def test_no_run_comes_between_presses_and_the_clock_goes_on(server: Server, hand: Hand) -> None:
+    """A run nobody pressed for could leave the step before beside the one a press opens."""
+    hand.page.add_init_script(RENEWS)
+    hand.begin(at(server, server.tag, "&step=work"))
+    hand.tap("Start clock", ".st-key-bench_head")
+    hand.page.wait_for_selector(CLOCK)
+    hand.page.locator("[class*='st-key-go-quote'] button").tap()
+    expect(hand.page.locator(".lk-item h1")).to_have_text("Quote")
+    assert hand.page.evaluate("window.renewed.filter(every => every % 30000 === 0)") == []
+    hand.page.evaluate(f"document.querySelector('{CLOCK}').dataset.seconds = '3599'")
+    expect(hand.page.locator(CLOCK)).to_have_text("60")
+
+
 def test_a_photo_is_kept_without_where_it_was_taken(
     server: Server, hand: Hand, tmp_path: Path
 ) -> None:
@@ -228,13 +253,14 @@ def test_what_cannot_be_is_refused_in_a_line_and_stays_typed(server: Server, han
 def test_a_tag_that_washed_off_gets_a_new_one_and_both_are_one_bike(
     server: Server, hand: Hand
 ) -> None:
-    """Found by what it looks like, it gets a tag at once; the old one means the same bike."""
+    """Found by what it looks like, both tags are shown; a press more and they are one bike."""
     hand.begin(f"{server.address}/bench?who=ada", ".st-key-bench_search")
     hand.tap("Its tag is gone", ".st-key-bench")
     hand.page.locator(".st-key-bench_search input").fill("child seat")
     row = hand.page.locator(".st-key-bench_found_bikes button")
     expect(row).to_have_count(1)
     row.tap()
+    hand.tap("from now on", ".st-key-bench", exact=False)
     hand.page.wait_for_selector(".st-key-bench_head")
     book = Book.open(server.book)
     tags = book.aliases()[UNKNOWN]
