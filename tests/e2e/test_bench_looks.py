@@ -24,6 +24,7 @@ STATES = {
     "find": "",
     "new": "form=new",
     "gone": "form=gone",
+    "new tag": "tag=4W3VQHRB",
     "bike": f"tag={TAG}&step=bike",
     "booking": f"tag={TAG}&step=booking",
     "rider": f"tag={OPEN_TAG}&step=rider",
