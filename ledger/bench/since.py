@@ -31,6 +31,9 @@ def overtaken_by(book: Book, bench: Bench, drafts: Sequence[Draft]) -> Event | N
     overtaken by every live entry at one of the system's positions recorded since; a finding by
     another look at its own position that judged it the same or worse.
     """
+    looks = [draft["data"] for draft in drafts if draft["kind"] == "inspected"]
+    if not looks:
+        return None
     scene = scene_of(book, bench.bike.tag)
     own = {draft.get("id") for draft in drafts}
     later = [
@@ -38,7 +41,6 @@ def overtaken_by(book: Book, bench: Bench, drafts: Sequence[Draft]) -> Event | N
     ]
     if not later or not own.isdisjoint(event.id for event in scene.stored):
         return None  # a press that is sent again is in the book already
-    looks = [draft["data"] for draft in drafts if draft["kind"] == "inspected"]
     found = []
     for look in looks:
         over = set(look.get("covers") or ())
