@@ -57,7 +57,7 @@ WITHOUT_ASKER = {
     "ledger.bench.handing_back.charge_lines": "lines to charge, as quoted",
     "ledger.bench.measuring.judged": "a verdict on what is being typed",
     "ledger.bench.reading.came_back": "faults found again, no money",
-    "ledger.bench.since.never_unseen": "that somebody looked at the same place, to who stands there",
+    "ledger.bench.since.never_unseen": "who looked at the same place meanwhile",
 }
 """What takes a book, or something worked out from one, and need not know who asks."""
 OF_A_BOOK = (
