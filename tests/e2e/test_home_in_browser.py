@@ -17,7 +17,7 @@ from until import until
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_1")]
 
 BENCH = "2 bikes on the bench, 1 past its promised time"
-DUE = "Due this week: 1 person to call"
+DUE = "To call: 1 overdue"
 WAITS = (
     "1 unsafe finding open",
     "1 job past its promised time",
