@@ -16,6 +16,7 @@ from ledger.private import Person
 
 STYLES = Path(__file__).with_name("gate.css")
 WRONG = "That name and PIN do not go together. Nothing was opened."
+WAITS = "Too many wrong tries: nothing is looked at, right or wrong, for another"
 NOT_KNOWN = "Nobody here goes by that address. Ask the owner to enter it: lockring people add."
 ROLES = {"owner": "owner", "mechanic": "mechanic", "desk": "desk"}
 

@@ -79,7 +79,7 @@ class _Routes:
         if tried.wait_s <= 0:
             return HTMLResponse(self._page(onto, name, gate_page.WRONG), 401)
         seconds = ceil(tried.wait_s)
-        said = f"{gate_page.WRONG} Too many tries: wait {_length(seconds)}."
+        said = f"{gate_page.WAITS} {_length(seconds)}. Then try again."
         headers = {"Retry-After": str(seconds)}
         return HTMLResponse(self._page(onto, name, said), 429, headers)
 

@@ -100,6 +100,7 @@ def options(port: int, open_browser: bool, reach: Reach = HERE) -> dict[str, str
         "server.enableXsrfProtection": "true",
         "server.enableCORS": "true",
         "server.showEmailPrompt": "false",
+        "server.maxUploadSize": "20",
         "browser.serverAddress": ADDRESS,
         "browser.gatherUsageStats": "false",
         "client.showErrorDetails": "none",

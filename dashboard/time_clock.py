@@ -9,15 +9,15 @@ from threading import Lock
 
 import streamlit as st
 
-from dashboard import data
+from dashboard import bench_told, data
 from dashboard.labour_say import LabourSay
-from dashboard.markup import capital, marked, text
+from dashboard.markup import marked, text
 from dashboard.words import Words
 from ledger import clocks
 from ledger.asking import Asker
 from ledger.book import Book
 from ledger.clocks import Draft, OpenJob, RunningClock
-from ledger.errors import ClockJumped, LedgerError, Problem, Refused
+from ledger.errors import ClockJumped, LedgerError, Refused
 
 WRITING = Lock()
 """One commit of this server at a time: its pages share one open book."""
@@ -145,15 +145,12 @@ def recorded(
             book, make, done, is_clock_right=True, only_if=only_if
         ))  # fmt: skip
     except Refused as refused:
-        return Said(_lines(refused.problems), False)
+        return Said(bench_told.lines(data.words_of(book), refused.problems), False)
     except LedgerError as error:
         return Said(" ".join(str(error).split()), False)
-    warned = f" {_lines(receipt.warnings)}" if receipt.warnings else ""
+    told = bench_told.lines(data.words_of(book), receipt.warnings)
+    warned = f" {told}" if told else ""
     return Said(f"{done}.{warned}", True)
-
-
-def _lines(problems: Sequence[Problem]) -> str:
-    return " ".join(f"{capital(one.wrong)}. {one.right}" for one in problems)
 
 
 def started(book: Book, mechanic: str, on: OpenJob, task: str, kind: str) -> Said:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import streamlit as st
 
-from dashboard import bench_form, bench_html, bench_words
+from dashboard import bench_form, bench_html, bench_told, bench_words
 from dashboard.bench_form import NO, YES, Form, NotRead, minor
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
@@ -245,12 +246,17 @@ def close_view(stand: Stand, item: str | None) -> None:
             "Not answered, so not charged",
             [line_name(stand, one.line.model_dump()) for one in back.unanswered],
         )
-        + bench_html.listed("Before it can be closed", back.stops)
-        + bench_html.listed("To know", back.tells)
+        + bench_html.listed("Before it can be closed", _said(stand, back.stops))
+        + bench_html.listed("To know", _said(stand, back.tells))
     )
     press_button(
         "Close the job", "close-job", _closed, form, is_first=True, is_off=bool(back.stops)
     )
+
+
+def _said(stand: Stand, sentences: Sequence[str]) -> list[str]:
+    """Give what the book says of closing, in the words of the page."""
+    return [capital(bench_told.in_words(stand.words, one)) for one in sentences]
 
 
 def _closed(form: Form) -> None:

@@ -57,6 +57,10 @@ def _find(book: Book, actor: str, find: str, new_tag: str) -> None:
         )
     typed = st.session_state["bench_find"] or ""
     found = look_for(book, typed, MOST)
+    if not new_tag:
+        with st.container(key="bench_ways_out", horizontal=True):
+            press_button("New bike", "find-new", _form, NEW)
+            press_button("Its tag is gone", "find-gone", _form, GONE)
     with st.container(key="bench_found_bikes"):
         for one in found:
             row(one, words)
@@ -66,10 +70,6 @@ def _find(book: Book, actor: str, find: str, new_tag: str) -> None:
         _new_tag(read)
     elif not found:
         show(bench_html.note("No bike has these letters. Try fewer of them, or enter it as new."))
-    if not new_tag:
-        with st.container(key="bench_ways_out", horizontal=True):
-            press_button("New bike", "find-new", _form, NEW)
-            press_button("Its tag is gone", "find-gone", _form, GONE)
     _left_typed(book, actor, words)
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import bench_form, bench_html, bench_press, bench_worked
+from dashboard import bench_form, bench_html, bench_press, bench_words, bench_worked
 from dashboard.bench_form import Form, NotRead, payload
 from dashboard.bench_place import ALL, next_step
 from dashboard.bench_stand import Stand
@@ -56,10 +56,18 @@ def quote_view(stand: Stand, item: str | None) -> None:
         show(bench_html.rows(said))
         total = sum(line["net_minor"] for line in lines)
         show(bench_html.note(f"{stand.money.money(total)} before tax."))
+    found = _found(stand)
+    show(bench_html.listed("Found in this job", found))
     with st.container(key="bench_kinds"):
-        _tier_press(stand, lines)
+        is_next = bool(found) and not lines
+        is_tier = _tier_press(stand, lines, is_first=is_next)
         for kind, label in KINDS.items():
-            press_button(label, f"line-{kind}", lambda kind=kind: stand.go(step="quote", form=kind))
+            press_button(
+                label,
+                f"line-{kind}",
+                lambda kind=kind: stand.go(step="quote", form=kind),
+                is_first=is_next and not is_tier and kind == "labour",
+            )
     form = Form(stand, "quote", {"form": "fixed"})
     form.begin(*GIVEN)
     if lines:
@@ -70,7 +78,22 @@ def quote_view(stand: Stand, item: str | None) -> None:
         press_button("Give the quote", "give-quote", _give, form, is_first=True)
         press_button("Take the last line off", "take-line", _taken, stand)
     else:
-        press_button("Nothing to quote: go on", "on-quote", _nothing, stand, is_first=True)
+        # the filled press is never the one that leaves what was found unquoted
+        press_button("Nothing to quote: go on", "on-quote", _nothing, stand, is_first=not found)
+
+
+def _found(stand: Stand) -> list[str]:
+    """Give what was found that work may be quoted for: faults, and what is past its limit."""
+    words, back = stand.words, stand.bench.hand_back
+    said = [
+        f"{words.position(one.position)}: {words.fault(one.fault)}, {one.verdict}"
+        for one in back.faults
+    ]
+    said += [
+        f"{words.place(one.position, one.point)}: {bench_words.span(words, one)}, {one.verdict}"
+        for one in back.past_limits
+    ]
+    return [capital(one) for one in dict.fromkeys(said)]
 
 
 def _nothing(stand: Stand) -> None:
@@ -92,15 +115,16 @@ def _gathered(stand: Stand) -> list[Line]:
     return list(stand.kept(LINES).get("lines", []))
 
 
-def _tier_press(stand: Stand, lines: Sequence[Line]) -> None:
-    """Offer the tier that was booked, at its price in force."""
+def _tier_press(stand: Stand, lines: Sequence[Line], *, is_first: bool) -> bool:
+    """Offer the tier that was booked, at its price in force; says whether there is one."""
     tier = stand.bench.job.tier if stand.bench.job else None
     quoted = {one.line.code for one in stand.bench.quoted} | {line["code"] for line in lines}
     line = bench_worked.tier_line(stand.book, tier) if tier and tier not in quoted else None
     if line is not None:
         price = stand.money.money(int(str(line["net_minor"])))
         label = f"{capital(stand.words.tier(tier or ''))}, {price}"
-        press_button(label, "line-tier", _added, stand, line)
+        press_button(label, "line-tier", _added, stand, line, is_first=is_first)
+    return line is not None
 
 
 def _added(stand: Stand, line: Line) -> None:
@@ -137,6 +161,12 @@ def _add(form: Form, kind: str) -> None:
         found = payload(form, tuple(_plain(ask) for ask in LINE_ASKS[kind]))
     except NotRead as error:
         pieces.refuse(str(error), form.name)
+        return
+    if found.get("net_minor", 0) < 0 and kind != "other":
+        pieces.refuse(
+            "Price before tax: 0 or more. A discount is a line of its own, “Something else”.",
+            form.name,
+        )
         return
     _added(stand, {"line_type": kind, **found})
     stand.throw_away(form.name)

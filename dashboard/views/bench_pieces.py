@@ -150,6 +150,10 @@ def in_book(stand: Stand) -> None:
 def undo(stand: Stand, events: tuple[str, ...]) -> None:
     """Strike what was recorded; it stays readable."""
     known = {entry.event: entry for entry in stand.bench.entries}
+    is_booking = any(known[one].kind == "job_opened" for one in events if one in known)
+    if is_booking and known.keys() - set(events):
+        refuse("Undo the entries made on it first.")
+        return
     made = [
         drafts.struck(stand.hand, stand.event_id(f"undo {event}"), event, "Undone at the bench")
         for event in reversed(events)

@@ -262,16 +262,15 @@ def _book_in(stand: Stand) -> None:
     tiers = {code: capital(stand.words.tier(code)) for code in stand.words.vocabulary.tiers}
     bench_form.presses(form, "tier", "Tier", tiers, keep)
     bench_form.line(form, "complaint", "What is wrong, in the rider's words", keep)
-    press_button("Book in", "record-booking", _booked, form, is_first=True)
     bench_form.presses(form, "promised", "Promised for the end of", _days(stand), keep)
-    bench_form.line(
-        form, "ceiling_minor", f"Ask again above, {stand.money.currency}", keep, is_number=True
-    )
+    above = f"Ask the keeper again before it costs more than, {stand.money.currency}"
+    bench_form.line(form, "ceiling_minor", above, keep, is_number=True)
     bench_form.line(form, "came_with", "What came with the bike", keep)
     earlier = {one.job: _visit(stand, one) for one in earlier_visits(stand.book, stand.hand.bike)}
     if earlier:
         with st.expander("More: it comes back from an earlier job"):
             bench_form.presses(form, "come_back_of", "It answers for", earlier, keep)
+    press_button("Book in", "record-booking", _booked, form, is_first=True)
 
 
 def _visit(stand: Stand, one: EarlierVisit) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +13,12 @@ from app_page import Opener, shown
 from bench_book import OPEN_JOB, OPEN_TAG, TAG
 from streamlit.testing.v1 import AppTest
 
-from dashboard import bench_press
+from dashboard import bench_press, bench_told, data, launch
+from dashboard.views.bench_more import RECORDED
 from ledger.bench import drafts
 from ledger.book import Book
+from ledger.errors import Problem
+from ledger.pictures import MOST_BYTES
 from ledger.unsent import FormKey, Unsent
 
 
@@ -235,3 +239,81 @@ def test_a_bike_with_an_unknown_tag_gives_one_line(opened: Opener, path: Path) -
     page = shown(bench(opened, path, "B3HM8KXD"))
     assert "No bike has the tag B3HM8KXD. Nearly the same: B3HM8KXC." in page
     assert "Which bike is on the stand?" in page
+
+
+def test_the_words_of_rules_are_those_of_the_page(path: Path) -> None:
+    """No name of an event or field is shown, figures are the shop's, and nothing is said twice."""
+    words = data.words_of(Book.open(path))
+    less = Problem(
+        "event 1",
+        "data.odometer",
+        "2249.000 km is less than 12250.000 km read before",
+        "Check the figure; if the computer was replaced, say so (computer_replaced)",
+        "distance_falls",
+    )
+    assert bench_told.lines(words, [less, less]) == (
+        f"{words.formats.figure(Decimal(2249), 'km')} is less than "
+        f"{words.formats.figure(Decimal(12250), 'km')} read before. Check the figure; or press "
+        "“Another computer since the last reading”."
+    )
+    cost = Problem(
+        "e",
+        "data.lines[0].net_minor",
+        "-€5.00 is below nought",
+        "Enter 0 or more",
+        "amount_below_nought",
+    )
+    assert bench_told.lines(words, [cost]) == (
+        "Price before tax: -€5.00 is below nought. Enter 0 or more."
+    )
+    unsafe = (
+        "Front_brake was found unsafe in this job. "
+        "Record the warning first (advised, verdict unsafe, at front_brake)."
+    )
+    assert bench_told.in_words(words, unsafe) == (
+        "front brake was found unsafe in this job. Tell the keeper first, at Hand back."
+    )
+
+
+def test_the_upload_takes_what_a_photo_may_have() -> None:
+    """The server's limit, in megabytes, is the one of photos."""
+    most = launch.options(8501, open_browser=False)["server.maxUploadSize"]
+    assert int(most) * 1024**2 == MOST_BYTES
+
+
+def test_a_part_below_nought_is_refused_where_it_is_entered(opened: Opener, path: Path) -> None:
+    """It is not first found when the whole quote is given."""
+    app = bench(opened, path, step="quote", form="part")
+    field(app, "code").set_value("chain")
+    field(app, "net_minor").set_value("-3")
+    app = press(app, "add-part")
+    assert "Price before tax: 0 or more" in shown(app)
+    assert "part" in app.query_params["form"]
+
+
+def test_what_was_found_stands_at_the_quote(opened: Opener, path: Path) -> None:
+    """The filled press is then one that quotes, not the one that goes past it."""
+    book = Book.open(path)
+    found = drafts.found(
+        drafts.Hand("ada", OPEN_TAG, OPEN_JOB), drafts.new_id(), "rear_brake", "due", fault="worn"
+    )
+    book.append([found], confirm_clock=True)
+    app = bench(opened, path, step="quote")
+    assert "Found in this job" in shown(app) and "Rear brake: worn, due" in shown(app)
+    filled = [one.label for one in app.button if one.proto.type == "primary"]
+    assert filled and "Nothing to quote: go on" not in filled
+
+
+def test_a_booking_with_entries_on_it_is_not_undone(opened: Opener, path: Path) -> None:
+    """One sentence says what comes first; nothing is struck."""
+    book = Book.open(path)
+    booked = drafts.job_opened("ada", TAG, "J-UNDO", drafts.new_id(), tier="quick_check")
+    hand = drafts.Hand("ada", TAG, "J-UNDO")
+    found = drafts.found(hand, drafts.new_id(), "rear_brake", "within limit")
+    book.append([booked], confirm_clock=True)
+    book.append([found], confirm_clock=True)
+    app = bench(opened, path, TAG, job="J-UNDO", step="quote")
+    app.session_state[RECORDED] = True
+    app = press(app.run(), f"undo-{booked['id']}")
+    assert shown(app).count("Undo the entries made on it first.") == 1
+    assert last(path, TAG).kind == "inspected"

@@ -291,6 +291,8 @@ def test_too_many_wrong_pins_lock_a_person_out_for_a_while(tmp_path: Path) -> No
         assert statuses == [401] * 4 + [429] * 2
         locked = one.sign_in("ada")
         assert (locked.status, locked.set_cookie) == (429, [])
+        assert "nothing is looked at, right or wrong" in locked.body
+        assert "do not go together" not in locked.body
         assert 0 < int(locked.headers["retry-after"]) <= 30
         assert one.sign_in("dora").status == 303
 
