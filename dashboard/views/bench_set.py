@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from decimal import Decimal
 from functools import partial
 
 import streamlit as st
@@ -264,7 +265,10 @@ def _amount(form: Form, of: str, unit: str) -> dict[str, str]:
     words = form.text(of)
     if not words:
         raise NotRead("Type the figure first, or leave it out.")
-    return drafts.amount(figure(words, "Set to"), unit)
+    plain = figure(words, "Set to")
+    if Decimal(plain) <= 0:
+        raise NotRead("Set to: more than 0. Look at the gauge again, or leave it out.")
+    return drafts.amount(plain, unit)
 
 
 def _given(form: Form, of: str, unit: str) -> dict[str, str] | None:

@@ -317,3 +317,13 @@ def test_a_booking_with_entries_on_it_is_not_undone(opened: Opener, path: Path) 
     app = press(app.run(), f"undo-{booked['id']}")
     assert shown(app).count("Undo the entries made on it first.") == 1
     assert last(path, TAG).kind == "inspected"
+
+
+def test_a_pressure_of_nothing_is_asked_again(opened: Opener, path: Path) -> None:
+    """A gauge that reads nought was not on the valve; nothing is recorded."""
+    app = bench(opened, path, step="pressures", item="front_tyre")
+    before = last(path).id
+    field(app, "after").set_value("0")
+    app = press(app, "record-set")
+    assert "Set to: more than 0." in shown(app)
+    assert last(path).id == before
