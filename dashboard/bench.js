@@ -5,6 +5,7 @@
   const app = () => document.querySelector("[data-testid='stApp']");
   const seen = new WeakSet();
   let item = "";
+  let stroke = null;
 
   const figures = () => {
     for (const field of document.querySelectorAll("[class*='st-key-number-'] input")) {
@@ -27,10 +28,14 @@
     } else if (moved && !entry && (!document.activeElement || document.activeElement === document.body)) {
       head.focus({ preventScroll: true });
     }
+    const here = document.querySelector("[class*='st-key-stroke-now']");
+    const scale = document.querySelector(".st-key-bench_steps");
+    if (here && scale && (moved || here !== stroke)) {
+      stroke = here;
+      const [step, whole] = [here.getBoundingClientRect(), scale.getBoundingClientRect()];
+      scale.scrollLeft += step.left + step.width / 2 - (whole.left + whole.width / 2);
+    }
     if (moved) {
-      const here = document.querySelector("[class*='st-key-stroke-now']");
-      const scale = document.querySelector(".st-key-bench_steps");
-      if (here && scale) scale.scrollLeft = here.offsetLeft - (scale.clientWidth - here.clientWidth) / 2;
       const room = document.querySelector("[data-testid='stMain']");
       const top = bench();
       if (room && top && room.scrollTop > top.offsetTop) room.scrollTo({ top: Math.max(0, top.offsetTop - 120) });
