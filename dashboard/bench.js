@@ -30,7 +30,7 @@
     }
     const here = document.querySelector("[class*='st-key-stroke-now']");
     const scale = document.querySelector(".st-key-bench_steps");
-    if (here && scale && (moved || here !== stroke)) {
+    if (here && scale && scale.scrollWidth > scale.clientWidth && (moved || here !== stroke)) {
       stroke = here;
       const [step, whole] = [here.getBoundingClientRect(), scale.getBoundingClientRect()];
       scale.scrollLeft += step.left + step.width / 2 - (whole.left + whole.width / 2);
