@@ -88,14 +88,21 @@
     const state = app()?.dataset.testConnectionState;
     return navigator.onLine === false || (state !== undefined && state !== "CONNECTED" && state !== "STATIC_CONNECTED") || silent;
   };
-  let wasLost = false, hasRun = false;
+  const WAIT_MS = 1500;
+  let wasLost = false, hasRun = false, backAt = 0;
   const line = () => {
     const state = app()?.dataset.testScriptState;
-    if (lost()) { wasLost = true; hasRun = false; }
+    if (lost()) { wasLost = true; hasRun = false; backAt = 0; }
     else if (wasLost) {
-      /* A new line is good for a press once the page was drawn over it. */
+      /* A new line is good for a press once the page was drawn over it. Where the frame does not
+         ask for that by itself, going to this very address does. */
+      backAt = backAt || Date.now();
       hasRun = hasRun || state === "running";
       if (hasRun && state === "notRunning") wasLost = false;
+      else if (state === "notRunning" && Date.now() - backAt > WAIT_MS) {
+        backAt = Date.now();
+        dispatchEvent(new PopStateEvent("popstate"));
+      }
     }
     const isLost = wasLost && Boolean(bench());
     if (isLost && !band) {
@@ -140,9 +147,12 @@
   addEventListener("online", line);
   addEventListener("offline", line);
   new MutationObserver((changes) => {
-    if (changes.some((one) => one.type === "attributes" && one.target === app())) answered();
+    const own = changes.filter((one) => one.type === "attributes" && one.target === app());
+    if (own.length) answered();
+    /* A run may begin and end between two looks. */
+    if (!lost() && own.some((one) => one.oldValue === "running")) hasRun = true;
     look();
-  }).observe(document.body, { subtree: true, childList: true, attributes: true,
+  }).observe(document.body, { subtree: true, childList: true, attributes: true, attributeOldValue: true,
     attributeFilter: ["data-test-connection-state", "data-test-script-state"] });
   look();
 })();
