@@ -100,9 +100,9 @@ def _note_files(standing: Gate) -> None:
         standing.note_same(file_id, gate.file_in(address))
         return address
 
-    # its methods are replaced: the server has no other place where a file can be noted
-    files.add, files.add_deferred = added, deferred  # type: ignore[method-assign]  # as above
-    files.execute_deferred = made  # type: ignore[method-assign]  # as above
+    # Its methods are replaced: the server has no other place where a file can be noted.
+    files.add, files.add_deferred = added, deferred  # type: ignore[method-assign]  # no other place
+    files.execute_deferred = made  # type: ignore[method-assign]  # no other place to note a file
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

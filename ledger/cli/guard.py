@@ -118,8 +118,8 @@ def run(arguments: Sequence[str]) -> int:
 def _never_stumble_over_a_sign() -> None:
     # Python has None for a stream that was closed before it started (`>&-`).
     sys.stdin = sys.stdin or Path(os.devnull).open()  # noqa: SIM115 - open to the end of the process
-    sys.stdout = sys.stdout or Path(os.devnull).open("w")  # noqa: SIM115 - likewise
-    sys.stderr = sys.stderr or Path(os.devnull).open("w")  # noqa: SIM115 - likewise
+    sys.stdout = sys.stdout or Path(os.devnull).open("w")  # noqa: SIM115 - open to the end
+    sys.stderr = sys.stderr or Path(os.devnull).open("w")  # noqa: SIM115 - open to the end
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")

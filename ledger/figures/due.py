@@ -45,32 +45,29 @@ def due_list(
 
     A part is due where it is fitted, has a limit, and is past it now with a chance of LIKELY at
     least, was last read past it (and that reading was not left out), or reaches it by the middle
-    estimate within the days. `rider` keeps the bikes that
-    somebody of that id rides or keeps, `bike` one bike, `limit` the first so many calls; bikes not
-    seen within `seen_within_days` (None: however long ago) are counted and not called about; `wear`
-    is the wear as at the same instant where it was worked out before, `ahead` the book's tables
-    where they were asked for before.
+    estimate within the days. `rider` keeps the bikes that somebody of that id rides or keeps,
+    `bike` one bike, `limit` the first so many calls; bikes not seen within `seen_within_days`
+    (None: however long ago) are counted and not called about. `wear` and `ahead` are the wear as
+    at the same instant and the book's tables, where they were asked for before.
     """
     tables = ahead or BookTables(book, as_at, known_seq)
     found = wear or wear_of(book, as_at, known_seq, ahead=tables)
     words = book.vocabulary if known_seq is None else book.vocabulary_known(known_seq)
     asked = Asked(found.as_at, found.today, within_days, words)
     ages = part_ages(book, found.tables.parts, found.as_at, known_seq, ahead=tables)
-    due = by_bike(
-        _as_joined(book, known_seq, [*worn_parts(found, asked), *aged_parts(ages, asked)])
-    )
+    parts = [*worn_parts(found, asked), *aged_parts(ages, asked)]
+    due = by_bike(_as_joined(book, known_seq, parts))
     facts = _Facts.of(book, tables, due)
     tags = _tags(book, bike, known_seq)
     bikes = [
-        facts.bike(tag, parts)
-        for tag, parts in due.items()
+        facts.bike(tag, its)
+        for tag, its in due.items()
         if tag in facts.summaries
         and (tags is None or tag in tags)
         and (rider is None or rider in facts.people(tag))
     ]
-    since = None if seen_within_days is None else asked.today - timedelta(days=seen_within_days)
     away = [each for each in bikes if not each.jobs]
-    seen = [each for each in away if since is None or _seen_on(book, each) >= since]
+    seen = _seen_lately(book, away, asked.today, seen_within_days)
     calls, said = _by_keeper(seen), DueWords(book.settings)
     return DueList(
         as_at=found.as_at,
@@ -82,6 +79,16 @@ def due_list(
         seen_within_days=seen_within_days,
         count_long_unseen=len(away) - len(seen),
     )
+
+
+def _seen_lately(
+    book: Book, bikes: Iterable[DueBike], today: date, within_days: int | None
+) -> list[DueBike]:
+    """Give the bikes that were seen within some days; all of them for None."""
+    if within_days is None:
+        return list(bikes)
+    since = today - timedelta(days=within_days)
+    return [each for each in bikes if _seen_on(book, each) >= since]
 
 
 def _as_joined(

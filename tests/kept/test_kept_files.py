@@ -19,6 +19,7 @@ from ledger.figures.kept_faults import EPISODES, OF_FAULTS
 from ledger.kept import keep_ready, kept
 from ledger.queries import asked_of
 from tests.figures.fault_books import CROW, GULL, TERN, book_of, registered, squeal_twice
+from tests.kept.damages import cut_off, emptied, one_bit_turned
 
 LATER = datetime(2101, 1, 1, tzinfo=UTC)
 
@@ -43,20 +44,6 @@ def episodes(path: Path) -> list[str]:
 def the_file(book: Book) -> Path:
     (path,) = book.path.glob(f"derived/{EPISODES.folder}/*.arrow")
     return path
-
-
-def cut_off(path: Path) -> None:
-    path.write_bytes(path.read_bytes()[:-100])
-
-
-def emptied(path: Path) -> None:
-    path.write_bytes(b"")
-
-
-def one_bit_turned(path: Path) -> None:
-    content = bytearray(path.read_bytes())
-    content[len(content) // 2] ^= 1
-    path.write_bytes(content)
 
 
 def something_else(path: Path) -> None:

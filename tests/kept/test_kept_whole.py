@@ -29,6 +29,7 @@ from ledger.figures.wear import wear_of
 from ledger.figures.worn import last_stood, worn_of
 from ledger.kept.pieces import Unreadable, packed, unpacked
 from ledger.storage import aside
+from tests.kept.damages import cut_off, emptied, one_bit_turned
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "figures"))
 from due_books import CROW, GULL, NOW, TERN, Entry, book_of, chain, fitted, km, pads, ridden
@@ -89,20 +90,6 @@ def append(book: Book, *entries: Entry) -> None:
     book.append([{"kind": kind, "actor": "mia", "occurred_at": f"{day}T12:00:00Z", "data": data,
                   **({"bike": bike} if bike else {})} for day, kind, bike, data in entries],
                 confirm_clock=True)  # fmt: skip
-
-
-def cut_off(path: Path) -> None:
-    path.write_bytes(path.read_bytes()[:-100])
-
-
-def emptied(path: Path) -> None:
-    path.write_bytes(b"")
-
-
-def one_bit_turned(path: Path) -> None:
-    content = bytearray(path.read_bytes())
-    content[len(content) // 2] ^= 1
-    path.write_bytes(content)
 
 
 def something_else_inside(path: Path) -> None:
