@@ -6,7 +6,7 @@ import logging
 
 import streamlit as st
 
-from dashboard import data, filters, gate, gate_page, kept_ahead, markup, theme
+from dashboard import bench_warm, data, filters, gate, gate_page, kept_ahead, markup, theme
 from dashboard.views import (
     bench,
     bike,
@@ -73,6 +73,7 @@ def _pages(book: Book) -> None:
         st.switch_page(at_bikes, query_params=st.query_params.to_dict())
     kept_ahead.wait(chosen.url_path)
     chosen.run()
+    bench_warm.first_drawn.set()
 
 
 def _is_for_a_tag(book: Book, asked: str, tag: str) -> bool:
