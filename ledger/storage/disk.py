@@ -72,6 +72,10 @@ class Disk:
             number = ctypes.get_errno()
             raise OSError(number, os.strerror(number), str(target))
 
+    def rename(self, source: Path, target: Path) -> None:
+        """Rename a file, in place of one that has the new name."""
+        source.replace(target)
+
     def unlink(self, path: Path) -> None:
         """Remove a name."""
         path.unlink()

@@ -61,6 +61,16 @@ class LocalStore:
                 self._exclusively(temporary, self.folder / name)
             self._confirm(folder)
 
+    def replace(self, name: str, content: bytes) -> None:
+        """Make a file that lasts, at once in place of one that is there; nothing of a book.
+
+        Raises WriteRefused where nothing was made, NotDurable where the disk did not confirm.
+        """
+        with self._open_folder() as folder:
+            with self._temporary(content) as temporary:
+                self._disk.rename(temporary, self.folder / name)
+            self._confirm(folder)
+
     def create_all(
         self, files: Iterable[tuple[str, bytes]], may_finish: Callable[[], bool]
     ) -> None:

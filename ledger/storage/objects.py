@@ -1,0 +1,225 @@
+"""Whole files under one address: a folder of a disk, or a prefix of an S3-speaking object store.
+
+What a backup is kept in, and what a book on an object store is kept in. Names have `/` between
+their parts. Credentials, region and endpoint come from the usual environment (AWS_ACCESS_KEY_ID,
+AWS_SECRET_ACCESS_KEY, AWS_REGION, AWS_ENDPOINT_URL, AWS_ALLOW_HTTP), never from an address.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import NamedTuple, Protocol
+from urllib.parse import urlsplit
+
+import obstore
+from obstore.exceptions import AlreadyExistsError, BaseError, NotFoundError
+from obstore.store import S3Store
+
+from ledger.errors import LedgerError, WrongUse
+from ledger.storage.local import TEMPORARY, LocalStore
+
+SCHEME = "s3"
+_PATIENCE = timedelta(seconds=10)
+_TRIES = 3
+_UNENCRYPTED = (
+    "AWS_ENDPOINT_URL begins with http://, and what is sent there can be read on the way. Give an "
+    "https:// address; on a network of your own, set AWS_ALLOW_HTTP=true."
+)
+_BUCKET = re.compile(r"[a-z0-9][a-z0-9.-]{1,61}[a-z0-9]")
+_PART = re.compile(r"[^/\\\x00-\x1f]+")
+
+
+class Unreachable(LedgerError):
+    """An object store does not answer, or does not let this machine in."""
+
+
+class Named(NamedTuple):
+    """One file: its name, its size in bytes, and when it was written by the store's own clock."""
+
+    name: str
+    size: int
+    made_at: datetime
+
+
+class Objects(Protocol):
+    """Files by name, under one address. Every method may raise Unreachable, or OSError."""
+
+    address: str
+    """Where they are, as people would write it."""
+
+    def all(self, prefix: str = "") -> list[Named]:
+        """Give every file in a folder (`events`), or everywhere, by name; not half-made ones."""
+
+    def get(self, name: str) -> bytes:
+        """Give a whole file; FileNotFoundError if there is none."""
+
+    def get_end(self, name: str, size: int) -> bytes:
+        """Give the last bytes of a file, `size` at most; FileNotFoundError if there is none."""
+
+    def create(self, name: str, content: bytes) -> None:
+        """Make a file that lasts; FileExistsError where the name is taken."""
+
+    def put(self, name: str, content: bytes) -> None:
+        """Make a file that lasts, in place of one that is there."""
+
+    def remove(self, name: str) -> None:
+        """Remove a file; no error if it is gone already."""
+
+
+def is_address(text: str | Path) -> bool:
+    """Say whether a text is the address of an object store, not a path."""
+    return str(text).startswith(f"{SCHEME}:/")
+
+
+def objects_at(address: str | Path) -> Objects:
+    """Give the files at `s3://bucket/prefix`, or in a folder; raises WrongUse for a bad address."""
+    return BucketObjects(str(address)) if is_address(address) else FolderObjects(Path(address))
+
+
+def checked(name: str) -> str:
+    """Give a name back; raises WrongUse where it could lead outside of its address."""
+    parts = name.split("/")
+    if any(part in (".", "..") or not _PART.fullmatch(part) for part in parts):
+        raise WrongUse(f"{name!r} is not the name of a file here: no '..', no empty part.")
+    return name
+
+
+class FolderObjects:
+    """Files in a folder and its folders, each durable when its method returns."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.address = str(folder)
+
+    def _place(self, name: str) -> tuple[LocalStore, str]:
+        path = self.folder / checked(name)
+        return LocalStore(path.parent), path.name
+
+    def all(self, prefix: str = "") -> list[Named]:
+        """See `Objects.all`."""
+        start = self.folder / checked(prefix) if prefix else self.folder
+        files = (path for path in start.rglob("*") if path.is_file())
+        found = []
+        for path in files:
+            if not path.name.startswith(TEMPORARY):
+                state = path.stat()
+                made_at = datetime.fromtimestamp(state.st_mtime, UTC)
+                name = path.relative_to(self.folder).as_posix()
+                found.append(Named(name, state.st_size, made_at))
+        return sorted(found)
+
+    def get(self, name: str) -> bytes:
+        """See `Objects.get`."""
+        store, last = self._place(name)
+        return store.read(last)
+
+    def get_end(self, name: str, size: int) -> bytes:
+        """See `Objects.get_end`."""
+        store, last = self._place(name)
+        return store.read_end(last, size)
+
+    def create(self, name: str, content: bytes) -> None:
+        """See `Objects.create`."""
+        store, last = self._place(name)
+        store.folder.mkdir(parents=True, exist_ok=True)
+        store.create(last, content)
+
+    def put(self, name: str, content: bytes) -> None:
+        """See `Objects.put`."""
+        store, last = self._place(name)
+        store.folder.mkdir(parents=True, exist_ok=True)
+        store.replace(last, content)
+
+    def remove(self, name: str) -> None:
+        """See `Objects.remove`."""
+        store, last = self._place(name)
+        if store.folder.is_dir():
+            store.remove(last)
+
+
+class BucketObjects:
+    """Files under a prefix of a bucket; `create` is a conditional PUT."""
+
+    def __init__(self, address: str) -> None:
+        told = urlsplit(address)
+        self._prefix = told.path.strip("/")
+        if told.scheme != SCHEME or not _BUCKET.fullmatch(told.netloc) or told.query:
+            raise WrongUse(f"{address!r} is no address of an object store: write s3://bucket/name.")
+        if self._prefix:
+            checked(self._prefix)
+        self.address = f"{SCHEME}://{told.netloc}/{self._prefix}".rstrip("/")
+        may_http = os.environ.get("AWS_ALLOW_HTTP", "").lower() == "true"
+        if os.environ.get("AWS_ENDPOINT_URL", "").startswith("http://") and not may_http:
+            raise WrongUse(_UNENCRYPTED)
+        self._store = S3Store(
+            told.netloc,
+            prefix=self._prefix or None,
+            client_options={
+                "connect_timeout": "5s",
+                "timeout": "60s",
+                "allow_http": may_http,
+            },
+            retry_config={
+                "max_retries": _TRIES,
+                "retry_timeout": _PATIENCE,
+                "backoff": {
+                    "init_backoff": timedelta(milliseconds=100),
+                    "max_backoff": timedelta(seconds=2),
+                    "base": 2,
+                },
+            },
+        )
+
+    @contextmanager
+    def _asking(self, name: str) -> Iterator[None]:
+        try:
+            yield
+        except AlreadyExistsError:
+            raise FileExistsError(f"{self.address}/{name}") from None
+        except (NotFoundError, FileNotFoundError):
+            raise FileNotFoundError(f"{self.address}/{name}") from None
+        except BaseError as error:
+            raise Unreachable(f"{self.address} does not answer: {_why(error)}") from None
+
+    def all(self, prefix: str = "") -> list[Named]:
+        """See `Objects.all`."""
+        with self._asking(prefix):
+            found = obstore.list(self._store, prefix=checked(prefix) if prefix else None).collect()
+        named = (Named(one["path"], one["size"], one["last_modified"]) for one in found)
+        return sorted(named)
+
+    def get(self, name: str) -> bytes:
+        """See `Objects.get`."""
+        with self._asking(name):
+            return bytes(obstore.get(self._store, checked(name)).bytes())
+
+    def get_end(self, name: str, size: int) -> bytes:
+        """See `Objects.get_end`."""
+        with self._asking(name):
+            told = obstore.get(self._store, checked(name), options={"range": {"suffix": size}})
+            return bytes(told.bytes())
+
+    def create(self, name: str, content: bytes) -> None:
+        """See `Objects.create`."""
+        with self._asking(name):
+            obstore.put(self._store, checked(name), content, mode="create", use_multipart=False)
+
+    def put(self, name: str, content: bytes) -> None:
+        """See `Objects.put`."""
+        with self._asking(name):
+            obstore.put(self._store, checked(name), content)
+
+    def remove(self, name: str) -> None:
+        """See `Objects.remove`."""
+        with self._asking(name):
+            obstore.delete(self._store, checked(name))
+
+
+def _why(error: BaseError) -> str:
+    """Give the first line of what the store said: the rest is the inside of its client."""
+    return str(error).partition("\n")[0].rstrip(". ") + "."
