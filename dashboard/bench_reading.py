@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from decimal import Decimal
+
+from dashboard import bench_words
 from dashboard.bench_form import Form, NotRead, figure
 from dashboard.bench_stand import Stand
+from dashboard.formats import Formats
 from ledger.bench import drafts
 from ledger.bench.shapes import MeasureItem
 
@@ -27,6 +32,44 @@ def mode_of(stand: Stand, item: MeasureItem) -> str:
     asked = stand.asked.form
     is_known = asked in MODES and (asked != LENGTH or item.quantity == "elongation")
     return asked if is_known else usual_mode(item)
+
+
+def marks_known(item: MeasureItem) -> list[Decimal]:
+    """Give the marks a go/no-go gauge here is likely to have: the limit's, and those used last.
+
+    In the unit of the entry, smallest first; none where the limit is in another unit.
+    """
+    found: set[Decimal] = set()
+    sign = bench_words.unit(item.unit)
+    if item.limit is not None and bench_words.unit(item.limit.unit) == sign:
+        found |= {one for one in (item.limit.watch, item.limit.due) if one is not None}
+    for of in MODES[MARKS]:
+        entered = (item.last_entered or {}).get(of)
+        if entered and bench_words.unit(entered["unit"]) == sign:
+            found.add(Decimal(entered["value"]))
+    return sorted(one.normalize() for one in found)
+
+
+def chosen_marks(low: str, high: str) -> str | None:
+    """Give the name of the choice that two typed marks are; None where they are none."""
+    try:
+        plain = [Decimal(figure(one, "Mark")) if one else None for one in (low, high)]
+    except NotRead:
+        return None
+    return "|".join("" if one is None else f"{one.normalize():f}" for one in plain)
+
+
+def mark_choices(marks: Sequence[Decimal], formats: Formats) -> dict[str, str]:
+    """Give what such a gauge can say, as choices with their words."""
+    if not marks:
+        return {}
+    said = [formats.number(one) for one in marks]
+    codes = [f"{one:f}" for one in marks]
+    found = {f"|{codes[0]}": f"{said[0]} does not go in"}
+    for place in range(len(marks) - 1):
+        words = f"{said[place]} goes in, {said[place + 1]} does not"
+        found[f"{codes[place]}|{codes[place + 1]}"] = words
+    return {**found, f"{codes[-1]}|": f"{said[-1]} goes in"}
 
 
 def draft_of(form: Form, item: MeasureItem, mode: str) -> drafts.Draft:

@@ -7,7 +7,18 @@ import streamlit as st
 from dashboard import bench_form, bench_html, bench_press, bench_words
 from dashboard.bench_form import Form, NotRead
 from dashboard.bench_place import ALL, go_after
-from dashboard.bench_reading import LENGTH, MODES, TYPED, draft_of, mode_of, usual_mode
+from dashboard.bench_reading import (
+    LENGTH,
+    MARKS,
+    MODES,
+    TYPED,
+    chosen_marks,
+    draft_of,
+    mark_choices,
+    marks_known,
+    mode_of,
+    usual_mode,
+)
 from dashboard.bench_stand import Stand
 from dashboard.markup import capital
 from dashboard.views import bench_pieces as pieces
@@ -48,6 +59,8 @@ def _reading(stand: Stand, item: MeasureItem) -> None:
     def keep() -> None:
         form.keep(*FIELDS)
 
+    if mode == MARKS:
+        _marks(form, item, keep)
     _entry(form, item, mode, keep)
     _verdict(form, item, mode)
     if item.has_backing_plate is not None:
@@ -61,6 +74,24 @@ def _reading(stand: Stand, item: MeasureItem) -> None:
         bench_form.line(form, "point", "Where on it, such as 17T or drive side", keep)
         bench_form.line(form, "note", "Note", keep)
     _ways(stand, item, mode)
+
+
+def _marks(form: Form, item: MeasureItem, keep: pieces.Callable[[], None]) -> None:
+    """Offer what a gauge with the usual marks can say; what is typed instead stands as well."""
+    offered = mark_choices(marks_known(item), form.stand.words.formats)
+    if not offered:
+        return
+    pressed = chosen_marks(form.text("low"), form.text("high"))
+    form.put("marks", pressed if pressed in offered else None)
+
+    def press() -> None:
+        low, _, high = str(form.value("marks") or "").partition("|")
+        form.put("low", low)
+        form.put("high", high)
+        keep()
+
+    unit = bench_words.unit(item.unit)
+    bench_form.presses(form, "marks", f"The gauge, {unit}" if unit else "The gauge", offered, press)
 
 
 def _entry(form: Form, item: MeasureItem, mode: str, keep: pieces.Callable[[], None]) -> None:

@@ -41,6 +41,11 @@ def press(app: AppTest, name: str) -> AppTest:
     return found[0].click().run()
 
 
+def pills(app: AppTest, of: str) -> Any:
+    """Give the presses for one field of the open form."""
+    return next(one for one in app.button_group if one.key and one.key.startswith(f"{of}-field"))
+
+
 def field(app: AppTest, of: str) -> Any:
     """Give the line for one field of the open form."""
     return next(one for one in app.text_input if one.key and one.key.startswith(f"{of}-field"))
@@ -138,6 +143,26 @@ def test_marks_leave_an_interval(opened: Opener, path: Path) -> None:
     press(app, "record-measure")
     data = last(path).data
     assert (data.low.value, data.high.value, data.value) == ("0.5", "0.75", None)
+
+
+def test_the_usual_marks_are_one_press(opened: Opener, path: Path) -> None:
+    """The marks of the limit are offered as presses; typing others lets the press go."""
+    app = bench(opened, path, step="measure", item="chain elongation", form="marks")
+    offered = pills(app, "marks")
+    assert [one.replace("\\", "") for one in offered.options] == [
+        "0.5 does not go in",
+        "0.5 goes in, 0.75 does not",
+        "0.75 goes in",
+    ]
+    offered.set_value("0.5|0.75").run()
+    assert (field(app, "low").value, field(app, "high").value) == ("0.5", "0.75")
+    field(app, "high").set_value("0,8").run()
+    assert pills(app, "marks").value is None
+    pills(app, "marks").set_value("0.75|").run()
+    assert (field(app, "low").value, field(app, "high").value) == ("0.75", "")
+    press(app, "record-measure")
+    data = last(path).data
+    assert (data.low.value, data.high) == ("0.75", None)
 
 
 def test_undo_strikes_what_was_just_recorded(opened: Opener, path: Path) -> None:
