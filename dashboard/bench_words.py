@@ -246,6 +246,9 @@ def overtaken(words: Words, event: Event) -> str:
         found = f"{event.actor} found the {place} {verdict} at {when}"
     elif event.kind == "inspected":
         found = f"{event.actor} looked at the {place} at {when} ({verdict})"
+    elif event.kind in ("measured", "adjusted"):
+        done = "measured" if event.kind == "measured" else "set"
+        found = f"{event.actor} {done} the same at the {place} at {when}"
     else:
         found = f"{event.actor} entered something at the {place} at {when}"
     return f"{found}; look again."

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 WORSE = ("not checked", "within limit", "watch", "due", "unsafe")
 """Verdicts, each worse than the one before it."""
+FIGURES = ("measured", "adjusted")
 Tell = Callable[["Event"], str]
 
 
@@ -29,10 +30,11 @@ def overtaken_by(book: Book, bench: Bench, drafts: Sequence[Draft]) -> Event | N
 
     `bench` is what the page showed. A look that covers a system ("rest within limit") is
     overtaken by every live entry at one of the system's positions recorded since; a finding by
-    another look at its own position that judged it the same or worse.
+    another look at its own position that judged it the same or worse; a reading or a setting by
+    another one of the same thing.
     """
-    looks = [draft["data"] for draft in drafts if draft["kind"] == "inspected"]
-    if not looks:
+    made = [draft for draft in drafts if draft["kind"] in ("inspected", *FIGURES)]
+    if not made:
         return None
     scene = scene_of(book, bench.bike.tag)
     own = {draft.get("id") for draft in drafts}
@@ -42,7 +44,11 @@ def overtaken_by(book: Book, bench: Bench, drafts: Sequence[Draft]) -> Event | N
     if not later or not own.isdisjoint(event.id for event in scene.stored):
         return None  # a press that is sent again is in the book already
     found = []
-    for look in looks:
+    for draft in made:
+        look = draft["data"]
+        if draft["kind"] in FIGURES:
+            found += [event for event in later if _is_same_thing(event, draft)]
+            continue
         over = set(look.get("covers") or ())
         if over:
             system = scene.words.positions[look["position"]].system
@@ -64,6 +70,14 @@ def _overtakes(event: Event, look: Draft, over: Collection[str]) -> bool:
         return not places.isdisjoint(over)
     is_look = event.kind == "inspected" and look["position"] in places
     return is_look and _badness(event) >= WORSE.index(look["verdict"])
+
+
+def _is_same_thing(event: Event, draft: Draft) -> bool:
+    """Say whether an event reads, or sets, what a draft does: position, quantity and point."""
+    if event.kind != draft["kind"]:
+        return False
+    fields = ("position", "quantity", "point")
+    return all(getattr(event.data, of, None) == draft["data"].get(of) for of in fields)
 
 
 def _badness(event: Event) -> int:

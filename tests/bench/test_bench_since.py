@@ -88,3 +88,39 @@ def test_a_press_sent_again_is_answered_whatever_came_since(tmp_path: Path) -> N
     book.append(made)
     book.append([drafts.found(hand, new_id(), RIM, "unsafe")])
     guarded(book, seen, made)
+
+
+def test_a_reading_never_goes_over_anothers_unseen(tmp_path: Path) -> None:
+    """Two read the same rotor: the second sees the first's figure before his own stands for it;
+    another position, another quantity and another point are nobody's business."""
+    book = new_book(tmp_path / "book")
+    hand = open_job(book)
+    seen = bench(book, "tom")
+
+    def read(who: Hand, value: str, **other: str) -> list[Draft]:
+        told = {"position": "rear_brake.rotor", "quantity": "thickness"} | other
+        amount = drafts.amount(value, "mm")
+        return [drafts.measured(who, new_id(), **told, value=amount)]  # type: ignore[arg-type]  # the two words and a point
+
+    book.append(read(hand, "1.4"))
+    with pytest.raises(Overtaken):
+        guarded(book, seen, read(TOM, "1.75"))
+    guarded(book, seen, read(TOM, "1.75", position="front_brake.rotor"))
+    anew = bench(book, "tom")
+    guarded(book, anew, read(TOM, "1.45"))
+
+
+def test_a_setting_never_goes_over_anothers_unseen(tmp_path: Path) -> None:
+    """The same of a pressure that was set meanwhile."""
+    book = new_book(tmp_path / "book")
+    hand = open_job(book)
+    seen = bench(book, "tom")
+
+    def pressed(who: Hand, value: str) -> list[Draft]:
+        amount = drafts.amount(value, "bar")
+        return [drafts.pressure_set(who, new_id(), "front_wheel.tyre", amount)]
+
+    book.append(pressed(hand, "2.5"))
+    with pytest.raises(Overtaken):
+        guarded(book, seen, pressed(TOM, "3.5"))
+    guarded(book, bench(book, "tom"), pressed(TOM, "3.5"))
