@@ -58,6 +58,7 @@ def app_of(standing: Gate, shop: str, address: str = "") -> st.App:
     @asynccontextmanager
     async def running(app: st.App) -> AsyncIterator[dict[str, Any]]:
         _note_files(standing)
+        bench_warm.load()
         bench_warm.begin()
         kept_ahead.begin()
         if address:
@@ -114,7 +115,6 @@ def main(arguments: Sequence[str] | None = None) -> None:
     scheme = "https" if rules.is_https else "http"
     address = f"{scheme}://127.0.0.1:{rules.port}" if is_opened else ""
     sys.argv = [sys.argv[0], str(book)]
-    bench_warm.load()
     served = {name: _value(said) for name, said in options.items() if not name.startswith(OWN)}
     app_of(standing, settings.read(book / "book.toml").name, address).run(config=served)
 
