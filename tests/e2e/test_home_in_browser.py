@@ -148,6 +148,18 @@ def test_the_pages_are_reached_by_keyboard_on_a_phone(shop: str, chromium: Brows
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
 
 
+@pytest.mark.parametrize("width", [390, 640, 700, 768, 800, 1280])
+def test_the_bar_ends_with_the_page(shop: str, chromium: Browser, width: int) -> None:
+    """The field to find a bike by stays within its column, and never stands a third row below."""
+    with in_browser(chromium, width, "light") as seen:
+        page = at_home(seen, shop)
+        bar = page.locator(".st-key-masthead").bounding_box()
+        find = page.locator(".st-key-masthead [data-testid=stTextInput]").bounding_box()
+        assert bar and find
+        assert find["x"] + find["width"] <= bar["x"] + bar["width"]
+        assert width < 768 or find["y"] - bar["y"] < 100
+
+
 def test_a_lost_line_is_said_in_our_words(chromium: Browser, tmp_path: Path) -> None:
     """Where the server is gone a band says so and what to look at; no notice of the framework's."""
     home_book.home_book(tmp_path / "book")
