@@ -19,16 +19,15 @@ from ledger.drafts import Draft, Entry, read_drafts
 from ledger.errors import BookExists, ClockJumped, Problem, Refused, unknown_bike
 from ledger.events import Event, parse_event
 from ledger.events.types import TAG_ALPHABET
+from ledger.home import Home, home_of
 from ledger.receipts import Checked, Receipt
 from ledger.recording import Decision, Recorder, check_clock, known_receipts, receipt_of
 from ledger.repeats import as_entered, clash, difference
 from ledger.replay import Replay
-from ledger.riders import Keyring, Riders, register_gone
 from ledger.sealing import reveal_event
 from ledger.settings import BookSettings
 from ledger.storage.compaction import GRACE, Compacted, Tell, compact, compact_quietly
 from ledger.storage.listing import Listing, commit_name
-from ledger.storage.local import LocalStore
 from ledger.storage.log import Head, Log
 from ledger.storage.reading import Reader, Row
 from ledger.vocabulary import Vocabulary
@@ -43,16 +42,17 @@ def utc_now() -> datetime:
 
 
 class Book:
-    """One shop's ledger on disk."""
+    """One shop's ledger: in a folder, or on an object store with a mirror here."""
 
-    def __init__(self, path: Path, settings: BookSettings, clock: Clock) -> None:
-        self.path = path
+    def __init__(self, home: Home, settings: BookSettings, clock: Clock) -> None:
+        self.home = home
+        self.path = home.path
+        """The folder that is read by path; of a book on an object store, the mirror's."""
         self.settings = settings
-        self.riders = Riders(path / "riders.sqlite")
-        self.keys = Keyring(path / "riders.sqlite")
+        self.riders, self.keys = home.riders, home.keys
         self._clock = clock
-        self._log = Log(LocalStore(path / "events"))
-        self._reader = Reader(path / "derived")
+        self._log = Log(home.store)
+        self._reader = Reader(home.path / "derived")
         self._recorder = Recorder(self._reader, settings)
 
     @classmethod
@@ -67,36 +67,30 @@ class Book:
         locale: str = "en",
         clock: Clock = utc_now,
     ) -> Book:
-        """Make a new, empty book.
+        """Make a new, empty book in a folder, or under an `s3://bucket/prefix`.
 
-        Raises BookExists where the folder holds anything, BadSettings, and WriteRefused where
-        the file system cannot keep a commit's promises.
+        Raises BookExists where it holds anything, BadSettings, and WriteRefused where the place
+        cannot keep a commit's promises.
         """
-        path = Path(path)
+        home = home_of(path)
         settings = book_settings.check(
             BookSettings(shop, name or shop, currency.upper(), time_zone, locale)
         )
-        if path.exists() and (not path.is_dir() or any(path.iterdir())):
-            raise BookExists(f"{path} already holds something. Choose an empty or a new folder.")
-        (path / "events").mkdir(parents=True, exist_ok=True)
-        (path / "photos").mkdir(exist_ok=True)
-        LocalStore(path / "events").probe()
-        Riders(path / "riders.sqlite").make()
-        book_settings.write(path / "book.toml", settings)
-        return cls(path, settings, clock)
+        home.make(settings)
+        return cls(home, settings, clock)
 
     @classmethod
     def open(cls, path: Path | str, *, clock: Clock = utc_now) -> Book:
         """Open a book; its newest commits are checked, and nothing is removed.
 
-        Raises NoBook and BookDamaged.
+        Raises NoBook, BookDamaged; Unreachable where an object store has no mirror here yet and
+        does not answer.
         """
-        path = Path(path)
-        book = cls(path, book_settings.read(path / "book.toml"), clock)
-        (path / "events").mkdir(exist_ok=True)
-        if book.head.size and not book.riders.path.exists():
-            raise register_gone(book.riders.path)
-        book.riders.make()
+        home = home_of(path)
+        settings = home.settings()
+        home.get_ready()
+        book = cls(home, settings, clock)
+        home.get_register_ready(is_begun=book.head.size > 0)
         return book
 
     # -- reading ---------------------------------------------------------------------------
@@ -334,7 +328,9 @@ class Book:
         Raises Refused, naming the event, and then the book is still empty.
         """
         if self.head.size:
-            raise BookExists(f"{self.path} already holds events; import an export into a new book.")
+            raise BookExists(
+                f"{self.home.address} already holds events; import an export into a new book."
+            )
         replay = Replay(self.settings, self.keys)
         head = self._log.write_segment(replay.commits(commits, on_progress))
         self._recorder.forget()

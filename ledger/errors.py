@@ -67,6 +67,13 @@ class NotDurable(LedgerError):
     """The disk did not confirm a write; the book must be opened again and read."""
 
 
+class Unreachable(LedgerError, OSError):
+    """An object store does not answer, or does not let this machine in.
+
+    An OSError too: to a commit it is a reply that was lost.
+    """
+
+
 class ClockJumped(LedgerError):
     """The clock is more than a day past the newest commit and nobody confirmed it."""
 

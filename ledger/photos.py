@@ -12,13 +12,11 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ledger.errors import BookDamaged, LedgerError, Refused
 from ledger.pictures import Bare, PictureRefused, bare
 from ledger.state import live
-from ledger.storage.local import LocalStore
 
 if TYPE_CHECKING:
     from ledger.book import Book
@@ -88,7 +86,7 @@ def add_photo(
     checked = book.check([draft])
     if checked.problems:
         raise Refused(checked.problems)
-    _keep(book.path / "photos", name, sealed)
+    _keep(book, name, sealed)
     return book.append([draft], confirm_clock=confirm_clock)
 
 
@@ -107,24 +105,21 @@ def _rider_of(book: Book, bike: str) -> str | None:
     return told[-1].data.rider if told else None
 
 
-def _keep(folder: Path, name: str, sealed: bytes) -> None:
+def _keep(book: Book, name: str, sealed: bytes) -> None:
     """Make the file last under its name; one that is there already holds the same."""
-    folder.mkdir(exist_ok=True)
-    store = LocalStore(folder)
     try:
-        store.create(name, sealed)
+        book.home.keep_photo(name, sealed)
     except FileExistsError:
-        if _read(folder, name) != sealed:
+        if _read(book, name) != sealed:
             raise _damaged(name) from None
-        store.confirm()
 
 
-def _read(folder: Path, name: str) -> bytes:
+def _read(book: Book, name: str) -> bytes:
     """Give a file's ciphertext; raises BookDamaged where it is not what its name says."""
     if not _NAME.fullmatch(name):
         raise PhotoRefused(f"{name!r} is not the name of a photo.")
     try:
-        sealed = (folder / name).read_bytes()
+        sealed = book.home.photo(name)
     except FileNotFoundError:
         raise _damaged(name) from None
     if hashlib.sha256(sealed).hexdigest() != name:
@@ -167,7 +162,7 @@ def photos_of(book: Book, bike: str, job: str | None = None) -> list[Photo]:
 def read_photo(book: Book, photo: str, key: str) -> bytes | None:
     """Give the picture's bytes; None where its key is gone.
 
-    Raises BookDamaged where the file is missing or does not hash to its name, and PhotoRefused
-    for a name that is none.
+    Raises BookDamaged where the file is missing or does not hash to its name, PhotoRefused for a
+    name that is none, and Unreachable where it lies on an object store that does not answer.
     """
-    return book.keys.open_bytes(key, _read(book.path / "photos", photo))
+    return book.keys.open_bytes(key, _read(book, photo))

@@ -59,6 +59,24 @@ def _now() -> str:
     return format_moment(datetime.now(UTC))
 
 
+def rider_row(rider: Rider) -> tuple[str | int | None, ...]:
+    """Give the row by which a rider is entered now, in the order of the table's columns."""
+    may = int(rider.may_contact)
+    told = (rider.rider, rider.name, rider.phone, rider.email, rider.weight_kg)
+    return (*told, may, rider.consent_at, _now())
+
+
+def new_key(rider: str) -> tuple[str, str, bytes, str]:
+    """Give the row of a new key of a rider, or of the book itself for ""."""
+    key = f"k-{secrets.token_hex(8)}" if rider else BOOK_KEY
+    return key, rider, secrets.token_bytes(64), _now()
+
+
+def taken(rider: str) -> RiderExists:
+    """Give the error of a rider who is entered a second time."""
+    return RiderExists(f"Rider {rider} is already in the register. Choose another id.")
+
+
 class _Database:
     """One SQLite file, opened when first needed; every write is durable when it returns."""
 
@@ -104,20 +122,13 @@ class Riders:
 
     def add(self, riders: Iterable[Rider]) -> None:
         """Enter riders; raises RiderExists and enters none if one is already there."""
-        rows = [
-            (r.rider, r.name, r.phone, r.email, r.weight_kg, int(r.may_contact), r.consent_at)
-            for r in riders
-        ]
+        rows = [rider_row(rider) for rider in riders]
         with self._database.write() as connection:
             for row in rows:
                 try:
-                    connection.execute(
-                        "insert into riders values (?, ?, ?, ?, ?, ?, ?, ?)", (*row, _now())
-                    )
+                    connection.execute("insert into riders values (?, ?, ?, ?, ?, ?, ?, ?)", row)
                 except sqlite3.IntegrityError as error:
-                    raise RiderExists(
-                        f"Rider {row[0]} is already in the register. Choose another id."
-                    ) from error
+                    raise taken(str(row[0])) from error
 
     def get(self, rider: str) -> Rider | None:
         """Give one rider; None where nobody of that id is (or is any more) in the register."""
@@ -126,6 +137,12 @@ class Riders:
     def all(self) -> list[Rider]:
         """Give every rider, by id."""
         return self._read("order by rider", ())
+
+    def remove(self, rider: str) -> bool:
+        """Take a rider's row away, durably; tell whether there was one. Keys are the keyring's."""
+        with self._database.write() as connection:
+            gone = connection.execute("delete from riders where rider = ?", (rider,))
+        return gone.rowcount > 0
 
     def _read(self, clause: str, values: tuple[str, ...]) -> list[Rider]:
         columns = "rider, name, phone, email, weight_kg, may_contact, consent_at"
@@ -183,16 +200,18 @@ class Keyring:
 
     def _insert(self, connection: sqlite3.Connection, riders: list[str]) -> None:
         for rider in riders:
-            key = f"k-{secrets.token_hex(8)}" if rider else BOOK_KEY
-            connection.execute(
-                "insert into keys values (?, ?, ?, ?) on conflict do nothing",
-                (key, rider, secrets.token_bytes(64), _now()),
-            )
+            self._make_row(connection, rider)
             key, secret = connection.execute(
                 "select key, secret from keys where rider = ?", (rider,)
             ).fetchone()
             self._by_rider[rider] = key
             self._ciphers[key] = AESSIV(secret)
+
+    def _make_row(self, connection: sqlite3.Connection, rider: str) -> None:
+        """Make a rider's key, unless there is one."""
+        connection.execute(
+            "insert into keys values (?, ?, ?, ?) on conflict do nothing", new_key(rider)
+        )
 
     def _cipher(self, key: str) -> AESSIV | None:
         if key not in self._ciphers:
@@ -213,9 +232,22 @@ class Keyring:
         """Give the ids of all keys there are, and drop from memory those that are gone."""
         with self._database.connect() as connection:
             found = frozenset(key for (key,) in connection.execute("select key from keys"))
-        self._ciphers = {key: made for key, made in self._ciphers.items() if key in found}
+        held = self._ciphers.items()
+        self._ciphers = {key: made for key, made in held if key in found and made is not None}
         self._by_rider = {who: key for who, key in self._by_rider.items() if key in found}
         return found
+
+    def destroy(self, rider: str) -> str | None:
+        """Destroy a rider's key, durably: what is sealed with it is noise from now on.
+
+        Gives the id it had; None where the rider has no key.
+        """
+        with self._database.write() as connection:
+            row = connection.execute(
+                "delete from keys where rider = ? returning key", (rider,)
+            ).fetchone()
+        self.follow()
+        return None if row is None else str(row[0])
 
     def seal(self, key: str, text: str, event_id: str, field: str) -> dict[str, str] | None:
         """Seal text under a key for one field of one event; None where the key is gone.

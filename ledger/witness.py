@@ -31,7 +31,12 @@ def line_of(signed: SignedRoot) -> str:
 
 def append(book: Path, signed: SignedRoot) -> bool:
     """Add a signed root to a book's witness file, durably; False where it is the newest already."""
-    path, line = book / NAME, line_of(signed)
+    return append_line(book, line_of(signed))
+
+
+def append_line(book: Path, line: str) -> bool:
+    """Add a line of another copy of the same book's witness file, as `append` does."""
+    path = book / NAME
     is_new = not path.exists()
     descriptor = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT, 0o644)
     try:

@@ -36,15 +36,16 @@ def demo(
     $ lockring demo --book ./harbour
     """
     from ledger.cli.receipt import count_words
+    from ledger.storage.address import is_address, written
 
-    folder = source or _demo_folder()
+    folder, where = source or _demo_folder(), written(book_path)
     if book_path.exists() and (not book_path.is_dir() or any(book_path.iterdir())):
         raise BookExists(f"{book_path} already holds something. Choose an empty or a new folder.")
-    done = build(folder, book_path)
-    say(f"Built a demo book in {book_path}: {count_words(done.count_events)}.")
+    done = send(folder, where) if is_address(book_path) else build(folder, book_path)
+    say(f"Built a demo book in {where}: {count_words(done.count_events)}.")
     say("Nobody and nothing in it is real. Next:")
-    say(f"  lockring bikes --book {book_path}")
-    say(f"  lockring dashboard --book {book_path}")
+    say(f"  lockring bikes --book {where}")
+    say(f"  lockring dashboard --book {where}")
 
 
 def _demo_folder() -> Path:
@@ -60,16 +61,37 @@ def build(folder: Path, path: Path) -> BroughtIn:
 
     Raises UnreadableInput where the folder holds no demo, and Refused where a rule is broken.
     """
+    from ledger.book import Book
+
     settings = _settings(folder)
     path.parent.mkdir(parents=True, exist_ok=True)
     making = Path(tempfile.mkdtemp(prefix=f".{path.name}-making-", dir=path.parent))
     try:
         done = _fill(making / "book", folder, settings)
+        ready(Book.open(making / "book"))
         if path.exists():
             path.rmdir()
         (making / "book").rename(path)
     finally:
         shutil.rmtree(making, ignore_errors=True)
+    return done
+
+
+def send(folder: Path, address: str) -> BroughtIn:
+    """Build the book on this machine, and put it under an address as a whole.
+
+    Raises as `build` does, and as `MirroredHome.take_in` does.
+    """
+    from ledger.book import Book
+    from ledger.home.mirrored import MirroredHome
+    from ledger.home.places import mirror_of
+
+    home = MirroredHome(address, mirror_of(address))
+    home.check_free()
+    with tempfile.TemporaryDirectory(prefix="lockring-demo-") as making:
+        done = _fill(Path(making) / "book", folder, _settings(folder))
+        home.take_in(Path(making) / "book")
+    ready(Book.open(address))
     return done
 
 
@@ -86,9 +108,7 @@ def _fill(path: Path, folder: Path, settings: dict[str, Any]) -> BroughtIn:
     )
     _enter_riders(book, folder / "riders.parquet")
     with progress("Building the demo book", settings.get("events")) as tell:
-        done = import_own(book, folder / "events.parquet", on_progress=tell)
-    ready(book)
-    return done
+        return import_own(book, folder / "events.parquet", on_progress=tell)
 
 
 def _settings(folder: Path) -> dict[str, Any]:

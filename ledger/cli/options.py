@@ -17,7 +17,10 @@ if TYPE_CHECKING:
 BookPath = Annotated[
     Path,
     typer.Option(
-        "--book", envvar="LOCKRING_BOOK", help="The folder of the book.", show_default=True
+        "--book",
+        envvar="LOCKRING_BOOK",
+        help="The book: a folder, or s3://bucket/name.",
+        show_default=True,
     ),
 ]
 DEFAULT_BOOK = Path("book")
@@ -49,10 +52,17 @@ Tag = Annotated[str, typer.Argument(help="A bike tag, such as 7K3M9QXA.", metava
 
 
 def open_book(path: Path) -> Book:
-    """Open the book at a path; raises NoBook, BookDamaged."""
-    from ledger.book import Book
+    """Open the book at a path or address; raises NoBook, BookDamaged, Unreachable.
 
-    return Book.open(path)
+    Where a store does not answer, it is said on stderr, once, what is read instead.
+    """
+    from ledger.book import Book
+    from ledger.cli.output import warn
+    from ledger.home import words_of
+
+    book = Book.open(path)
+    book.home.when_silent(lambda silence: warn(words_of(silence, book.settings)))
+    return book
 
 
 def when_asked(

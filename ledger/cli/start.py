@@ -19,9 +19,9 @@ TimeZone = Annotated[
 
 
 def init(
-    path: Annotated[Path, typer.Argument(help="The folder to make; ./book if not given.")] = (
-        DEFAULT_BOOK
-    ),
+    path: Annotated[
+        Path, typer.Argument(help="The folder to make, or s3://bucket/name; ./book if not given.")
+    ] = DEFAULT_BOOK,
     shop: Annotated[str, typer.Option(help="A short code: lower-case letters, digits, -.")] = (
         "shop"
     ),
@@ -43,6 +43,7 @@ def init(
     """
     from ledger.book import Book
     from ledger.cli.drafts import checked_ref
+    from ledger.storage.address import written
 
     if mechanic is not None:
         checked_ref("--mechanic", mechanic)
@@ -53,15 +54,16 @@ def init(
     if mechanic is not None:
         data = {"mechanic": mechanic, "role": "owner"}
         book.append([{"kind": "mechanic_registered", "actor": mechanic, "data": data}])
+    where = written(path)
     if as_json:
-        say_json({"book": str(path), "shop": shop, "time_zone": zone, "mechanic": mechanic})
+        say_json({"book": where, "shop": shop, "time_zone": zone, "mechanic": mechanic})
         return
-    say(f"Made a new book in {path}, with times in {zone}.")
+    say(f"Made a new book in {where}, with times in {zone}.")
     if mechanic is not None:
         say(f"{mechanic} may record.")
     else:
         say("Next, say who may record:")
-        say(f"  lockring record mechanic_registered --set mechanic=m1 --book {path}")
+        say(f"  lockring record mechanic_registered --set mechanic=m1 --book {where}")
 
 
 def machine_zone() -> str:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ledger.cli.options import DEFAULT_BOOK, AsJson, BookPath
-from ledger.cli.output import progress, say, say_json
+from ledger.cli.output import progress, say, say_json, warn
 from ledger.errors import BookDamaged, LedgerError, Problem, WrongUse
 
 if TYPE_CHECKING:
@@ -62,14 +62,21 @@ def verify(
 
 
 def _verify_book(path: Path, witnesses: list[Path], *, is_quick: bool, as_json: bool) -> None:
+    from ledger.home import home_of, words_of
     from ledger.proofs.verify import check_files, check_rules
+    from ledger.storage.address import written
 
+    home = home_of(path)
+    settings = home.settings()
+    home.when_silent(lambda silence: warn(words_of(silence, settings)))
     with progress("Verifying hashes") as tell:
-        found = check_files(path, tell, witnesses)
+        differing = home.differing()
+        found = check_files(home.path, tell, witnesses)
+        found.problems += differing
     is_held = not is_quick and not found.problems
     if is_held:
         with progress("Verifying rules") as tell:
-            found.problems += check_rules(path, tell)
+            found.problems += check_rules(home.path, tell)
     if as_json:
         say_json(
             {
@@ -83,7 +90,7 @@ def _verify_book(path: Path, witnesses: list[Path], *, is_quick: bool, as_json: 
         )
     if found.problems:
         more = "" if is_held or is_quick else "The rules were not run over a damaged book."
-        raise BookDamaged(_listed(found.problems, str(path), more))
+        raise BookDamaged(_listed(found.problems, written(path), more))
     if not as_json:
         _say_whole(found, is_held=is_held)
 

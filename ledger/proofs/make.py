@@ -8,7 +8,6 @@ from datetime import UTC, datetime
 from typing import Any, TypeVar
 from uuid import UUID
 
-from ledger import witness
 from ledger.book import Book
 from ledger.errors import BookDamaged, LedgerError
 from ledger.proofs.check import check
@@ -33,7 +32,7 @@ def signed_root(book: Book) -> SignedRoot | None:
     if head.recorded_at is None:
         return None
     signed = Signer(book.path).sign(book.settings.shop, head.size, head.root, head.recorded_at)
-    witness.append(book.path, signed)
+    book.home.note_witness(signed)
     return signed
 
 
@@ -119,7 +118,7 @@ class Receipts:
                     "The book's events do not give its root, so nothing can be proved of it. See "
                     "what is wrong: lockring verify."
                 )
-        witness.append(self._book.path, made.signed)
+        self._book.home.note_witness(made.signed)
         return made
 
     def _is_wrong(self, made: Receipt) -> bool:

@@ -202,7 +202,9 @@ def _clear(log: Log, until: datetime) -> tuple[tuple[str, ...], tuple[str, ...]]
     left: list[str] = []
     for file, names in log.over(partial(_covered, store)):
         if _is_made_by(store, file.name, until):
-            for name, is_held in log.over(partial(_compared, store, file, names)):
+            with store.at_source():
+                compared = log.over(partial(_compared, store, file, names))
+            for name, is_held in compared:
                 (held if is_held else left).append(name)
     if held:
         # The segments' own names must last before what they hold as well goes.

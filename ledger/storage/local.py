@@ -32,6 +32,10 @@ class LocalStore:
         self._disk = disk or Disk()
         self._way: Way | None = None
 
+    def at_source(self) -> contextlib.AbstractContextManager[None]:
+        """Nothing is a copy here; see `Store.at_source`."""
+        return contextlib.nullcontext()
+
     def names(self) -> list[str]:
         """Give the names of all files there are now."""
         return self._disk.names(self.folder)

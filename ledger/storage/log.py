@@ -11,7 +11,14 @@ from functools import partial
 from itertools import chain, islice
 from pathlib import Path
 
-from ledger.errors import BookDamaged, BookExists, NotDurable, Problem, WriteRefused
+from ledger.errors import (
+    BookDamaged,
+    BookExists,
+    NotDurable,
+    Problem,
+    Unreachable,
+    WriteRefused,
+)
 from ledger.events import Event, canonical_bytes
 from ledger.storage.bulk import FEWEST_COMMITS, files_of
 from ledger.storage.files import check_newest, footer_of, size_at
@@ -108,8 +115,9 @@ class Log:
         """
         self._get_ready()
         for attempt in range(_ATTEMPTS):
-            head = self.head()
-            events = tuple(decide(head))
+            with _refusing_silence():
+                head = self._head_at_source()
+                events = tuple(decide(head))
             with self._stopped_by_doubt():
                 if not events:
                     self.store.confirm()
@@ -128,8 +136,9 @@ class Log:
         empty, or not any more, and whatever `commits` raises; nothing is recorded then.
         """
         self._get_ready()
-        if self.head().size:
-            raise _not_empty()
+        with _refusing_silence():
+            if self._head_at_source().size:
+                raise _not_empty()
         commits = iter(commits)
         start = list(islice(commits, FEWEST_COMMITS))
         with self._stopped_by_doubt():
@@ -156,18 +165,26 @@ class Log:
             return {name for name in self.store.names() if parse_name(name)} == set(names[1:])
 
         try:
-            self.store.create_all(noted(), is_alone)
+            with _refusing_silence():
+                self.store.create_all(noted(), is_alone)
         except FileExistsError:
             raise _not_empty() from None
-        if self.reading_set()[: len(names)] != tuple(names):
+        with self.store.at_source():
+            is_read = self.reading_set()[: len(names)] == tuple(names)
+        if not is_read:
             raise BookDamaged(f"{names[0]} and what follows it are not what the book reads.")
 
     def _get_ready(self) -> None:
         if self._stopped is not None:
             raise self._stopped
         if not self._is_probed:
-            self.store.probe()
+            with _refusing_silence():
+                self.store.probe()
             self._is_probed = True
+
+    def _head_at_source(self) -> Head:
+        with self.store.at_source():
+            return self.head()
 
     def _see(self, listing: Listing) -> None:
         if listing.last < self._head.commit:
@@ -214,7 +231,7 @@ class Log:
 
     def _is_ours(self, footer: Footer) -> bool:
         """Read a commit's number back: tell whether this very write is what stands there."""
-        with _uncertain(footer):
+        with _uncertain(footer), self.store.at_source():
             return self._has_token(footer) or self.over(partial(self._is_merged, footer))
 
     def _has_token(self, footer: Footer) -> bool:
@@ -250,7 +267,7 @@ class Log:
             self._head = Head.after(footer)
             return True
 
-        with _uncertain(footer):
+        with _uncertain(footer), self.store.at_source():
             try:
                 is_kept = self.over(is_read)
             except Gapped:
@@ -267,11 +284,15 @@ class Log:
 
     @contextlib.contextmanager
     def _stopped_by_doubt(self) -> Iterator[None]:
-        """Remember that the disk did not confirm: from then on the log must be opened again."""
+        """Remember that the disk did not confirm: from then on the log must be opened again.
+
+        A store that did not answer holds nothing back: what it lists later is what it has.
+        """
         try:
             yield
         except NotDurable as error:
-            self._stopped = error
+            if not isinstance(error.__cause__, Unreachable):
+                self._stopped = error
             raise
 
 
@@ -282,6 +303,15 @@ def _uncertain(footer: Footer) -> Iterator[None]:
         yield
     except OSError as error:
         raise _not_known(footer, f"it cannot be read back ({error})") from error
+
+
+@contextlib.contextmanager
+def _refusing_silence() -> Iterator[None]:
+    """Refuse to write where a store does not answer, before anything was sent to it."""
+    try:
+        yield
+    except Unreachable as error:
+        raise WriteRefused(f"Nothing was recorded: {error}") from error
 
 
 def _not_known(footer: Footer, why: str) -> NotDurable:

@@ -20,10 +20,21 @@ import obstore
 from obstore.exceptions import AlreadyExistsError, BaseError, NotFoundError
 from obstore.store import S3Store
 
-from ledger.errors import LedgerError, WrongUse
+from ledger.errors import Unreachable, WrongUse
+from ledger.storage.address import SCHEME, is_address
 from ledger.storage.local import TEMPORARY, LocalStore
 
-SCHEME = "s3"
+__all__ = [
+    "BucketObjects",
+    "FolderObjects",
+    "Named",
+    "Objects",
+    "Unreachable",
+    "checked",
+    "is_address",
+    "objects_at",
+]
+
 _PATIENCE = timedelta(seconds=10)
 _TRIES = 3
 _UNENCRYPTED = (
@@ -32,10 +43,6 @@ _UNENCRYPTED = (
 )
 _BUCKET = re.compile(r"[a-z0-9][a-z0-9.-]{1,61}[a-z0-9]")
 _PART = re.compile(r"[^/\\\x00-\x1f]+")
-
-
-class Unreachable(LedgerError):
-    """An object store does not answer, or does not let this machine in."""
 
 
 class Named(NamedTuple):
@@ -69,11 +76,6 @@ class Objects(Protocol):
 
     def remove(self, name: str) -> None:
         """Remove a file; no error if it is gone already."""
-
-
-def is_address(text: str | Path) -> bool:
-    """Say whether a text is the address of an object store, not a path."""
-    return str(text).startswith(f"{SCHEME}:/")
 
 
 def objects_at(address: str | Path) -> Objects:
@@ -145,7 +147,8 @@ class FolderObjects:
 class BucketObjects:
     """Files under a prefix of a bucket; `create` is a conditional PUT."""
 
-    def __init__(self, address: str) -> None:
+    def __init__(self, address: str, *, longest_s: int = 60) -> None:
+        """Take an address; no request may take longer than so many seconds."""
         told = urlsplit(address)
         self._prefix = told.path.strip("/")
         if told.scheme != SCHEME or not _BUCKET.fullmatch(told.netloc) or told.query:
@@ -161,7 +164,7 @@ class BucketObjects:
             prefix=self._prefix or None,
             client_options={
                 "connect_timeout": "5s",
-                "timeout": "60s",
+                "timeout": f"{longest_s}s",
                 "allow_http": may_http,
             },
             retry_config={
@@ -221,5 +224,5 @@ class BucketObjects:
 
 
 def _why(error: BaseError) -> str:
-    """Give the first line of what the store said: the rest is the inside of its client."""
-    return str(error).partition("\n")[0].rstrip(". ") + "."
+    """Give the end of the first line of what the store said: the rest is inside its client."""
+    return str(error).partition("\n")[0].rpartition(" - ")[2].rstrip(".: ") + "."

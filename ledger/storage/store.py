@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
 from typing import Protocol
@@ -10,6 +11,13 @@ from typing import Protocol
 
 class Store(Protocol):
     """A flat set of named files that are created whole, or not at all, and never changed."""
+
+    def at_source(self) -> AbstractContextManager[None]:
+        """Within it, what is read and listed is what stands in the store itself at that moment.
+
+        Elsewhere a store that is far away may answer from a copy, which is older by a moment or,
+        while it does not answer, by more. Raises Unreachable, an OSError.
+        """
 
     def names(self) -> list[str]:
         """Give the names of all files there are now, in no order; others' files too."""

@@ -1,0 +1,285 @@
+"""A register on an object store: one object a rider's row, one object a key, mirrored here.
+
+`riders/<rider>` and `keys/<rider>`, JSON, each made by a conditional PUT, so that two machines
+that enter the same rider, or need the same rider's key, end with one. The mirror's
+`riders.sqlite` follows: what is gone in the store goes from it, what is new comes.
+"""
+
+from __future__ import annotations
+
+import base64
+import contextlib
+import json
+import math
+import re
+import sqlite3
+import threading
+import time
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ledger.errors import BookDamaged, LedgerError, Unreachable
+from ledger.riders import BOOK_KEY
+from ledger.storage.line import Line
+from ledger.storage.objects import Named, Objects
+
+RIDERS, KEYS = "riders", "keys"
+FOLLOWED_S = 5.0
+"""How long the mirror's register is good enough for reading."""
+_HANDS = 16
+_PLAIN = re.compile(r"[a-z0-9-]{1,64}")
+_OTHER = "x-"
+"""What the names of riders begin with whose ids have other signs; their UTF-8 in hex follows."""
+_SHARED = """
+create table if not exists shared (
+  name text primary key, size integer not null, made_at text not null
+) strict
+"""
+Row = tuple[Any, ...]
+
+
+def object_name(folder: str, rider: str) -> str:
+    """Give the name of a rider's object, whatever signs the id has; "" is the book's own key."""
+    if not rider:
+        return f"{folder}/{BOOK_KEY}"
+    if _PLAIN.fullmatch(rider) and rider != BOOK_KEY and not rider.startswith(_OTHER):
+        return f"{folder}/{rider}"
+    return f"{folder}/{_OTHER}{rider.encode().hex()}"
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """One folder of the register: its table, and how an object is a row."""
+
+    folder: str
+    columns: tuple[str, ...]
+
+    def row_of(self, content: bytes) -> Row:
+        told = json.loads(content)
+        if "secret" in self.columns:
+            told["secret"] = base64.b64decode(told["secret"], validate=True)
+        return tuple(told[column] for column in self.columns)
+
+    def content_of(self, row: Row) -> bytes:
+        told = dict(zip(self.columns, row, strict=True))
+        if "secret" in told:
+            told["secret"] = base64.b64encode(told["secret"]).decode()
+        return json.dumps(told, ensure_ascii=False).encode()
+
+    def name_of(self, row: Row) -> str:
+        return object_name(self.folder, row[self.columns.index("rider")])
+
+
+_KINDS = {
+    RIDERS: _Kind(
+        RIDERS,
+        ("rider", "name", "phone", "email", "weight_kg", "may_contact", "consent_at", "added_at"),
+    ),
+    KEYS: _Kind(KEYS, ("key", "rider", "secret", "made_at")),
+}
+
+
+class SharedRegister:
+    """The objects of a register, and the tables of this machine's mirror that follow them."""
+
+    def __init__(
+        self, objects: Objects, path: Path, line: Line, listed_at: Callable[[], float]
+    ) -> None:
+        """Take where the objects are, the mirror's `riders.sqlite`, and the way to the store.
+
+        `listed_at` gives when the events were last listed, by the clock of `time.monotonic`.
+        """
+        self.path = path
+        self._listed_at = listed_at
+        self._objects = objects
+        self._line = line
+        self._lock = threading.RLock()
+        self._followed_at = {RIDERS: -math.inf, KEYS: -math.inf}
+        self.count_changes = 0
+        """How often something came or went, for whoever keeps keys in memory."""
+
+    def make(self) -> None:
+        """Make what the mirror's file needs to follow the store."""
+        with self._write() as connection:
+            connection.execute(_SHARED)
+
+    @contextmanager
+    def _write(self) -> Iterator[sqlite3.Connection]:
+        with contextlib.closing(
+            sqlite3.connect(self.path, timeout=30, isolation_level=None)
+        ) as connection:
+            connection.execute("pragma secure_delete = on")
+            connection.execute("pragma synchronous = full")
+            connection.execute("begin immediate")
+            try:
+                yield connection
+            except BaseException:
+                connection.execute("rollback")
+                raise
+            connection.execute("commit")
+
+    def follow(self, folder: str, within_s: float = FOLLOWED_S) -> None:
+        """Bring the mirror up to date, unless that was done moments ago; not while it is silent."""
+        if time.monotonic() < self._followed_at[folder] + within_s:
+            return
+        if self._line.may_ask(lambda: self.follow_now(folder)):
+            with contextlib.suppress(Unreachable):
+                self.follow_now(folder)
+
+    def catch_up(self, folder: str) -> None:
+        """Bring the mirror up to date with what the events that were listed may name."""
+        if self._followed_at[folder] < self._listed_at():
+            self.follow(folder, 0.0)
+
+    def follow_now(self, folder: str) -> None:
+        """Bring the mirror up to date; raises Unreachable, and BookDamaged for a bad object."""
+        with self._lock:
+            # What the mirror has by now was in the store before it is listed.
+            before, began = self._known(folder), time.monotonic()
+            listed = {one.name: one for one in self._line.ask(lambda: self._objects.all(folder))}
+            fresh = [one for one in listed.values() if before.get(one.name) != _state(one)]
+            gone = {name: state for name, state in before.items() if name not in listed}
+            if fresh or gone:
+                self._apply(_KINDS[folder], self._fetched(fresh), gone)
+                self.count_changes += 1
+            self._followed_at[folder] = began
+
+    def _known(self, folder: str) -> dict[str, tuple[int, str]]:
+        with contextlib.closing(sqlite3.connect(self.path, timeout=30)) as connection:
+            rows = connection.execute(
+                "select name, size, made_at from shared where name glob ?", (f"{folder}/*",)
+            ).fetchall()
+        return {name: (size, made_at) for name, size, made_at in rows}
+
+    def _fetched(self, fresh: list[Named]) -> list[tuple[Named, bytes]]:
+        def got(one: Named) -> bytes | None:
+            # Forgotten since it was listed: it is not to come here at all.
+            with contextlib.suppress(FileNotFoundError):
+                return self._line.ask(lambda: self._objects.get(one.name))
+            return None
+
+        with ThreadPoolExecutor(_HANDS) as hands:
+            found = zip(fresh, hands.map(got, fresh), strict=True)
+            return [(one, content) for one, content in found if content is not None]
+
+    def _apply(
+        self, kind: _Kind, found: list[tuple[Named, bytes]], gone: dict[str, tuple[int, str]]
+    ) -> None:
+        rows = [(one, _row(kind, one.name, content)) for one, content in found]
+        with self._write() as connection:
+            for name, (size, made_at) in gone.items():
+                is_same = "name = ? and size = ? and made_at = ?"
+                told = connection.execute(
+                    f"delete from shared where {is_same} returning name", (name, size, made_at)
+                ).fetchone()
+                if told is not None:
+                    _drop(connection, kind, name)
+            for one, row in rows:
+                _drop(connection, kind, one.name)
+                _insert(connection, kind, row, _state(one))
+
+    def create(self, folder: str, row: Row) -> Row:
+        """Make an object unless there is one; give what stands there then, as a row.
+
+        Raises Unreachable. The mirror is not changed.
+        """
+        kind = _KINDS[folder]
+        name, content = kind.name_of(row), kind.content_of(row)
+        try:
+            self._objects.create(name, content)
+        except (FileExistsError, Unreachable) as error:
+            try:
+                return _row(kind, name, self._objects.get(name))
+            except FileNotFoundError:
+                raise Unreachable(f"{name} could not be made: {error}") from error
+        return row
+
+    def create_all(self, folder: str, rows: list[Row]) -> list[Row]:
+        """Make many objects, as `create`; all are taken back where one cannot be made."""
+        with ThreadPoolExecutor(_HANDS) as hands:
+            asked = [hands.submit(self.create, folder, row) for row in rows]
+        errors = [one.exception() for one in asked]
+        stand = [
+            one.result() if error is None else None
+            for one, error in zip(asked, errors, strict=True)
+        ]
+        if failed := next(filter(None, errors), None):
+            self.take_back(folder, [r for r, s in zip(rows, stand, strict=True) if r == s])
+            raise failed
+        return [row for row in stand if row is not None]
+
+    def put_all(self, path: Path) -> None:
+        """Put every row and key of another `riders.sqlite` into an empty store."""
+        for folder, kind in _KINDS.items():
+            with contextlib.closing(sqlite3.connect(path, timeout=30)) as connection:
+                columns = ", ".join(kind.columns)
+                rows = connection.execute(f"select {columns} from {folder}").fetchall()
+            if self.create_all(folder, rows) != rows:
+                raise FileExistsError(f"{folder}: somebody else makes a book there")
+
+    def take_back(self, folder: str, rows: Iterable[Row]) -> None:
+        """Remove objects that were made for nothing, as far as the store lets it."""
+        for row in rows:
+            with contextlib.suppress(LedgerError):
+                self._objects.remove(_KINDS[folder].name_of(row))
+
+    def note(self, folder: str, rows: Iterable[Row]) -> None:
+        """Put rows that stand in the store into the mirror too."""
+        with self._write() as connection:
+            self.note_in(connection, folder, rows)
+
+    def note_in(self, connection: sqlite3.Connection, folder: str, rows: Iterable[Row]) -> None:
+        """Do as `note`, in a write that is open."""
+        kind = _KINDS[folder]
+        for row in rows:
+            _drop(connection, kind, kind.name_of(row))
+            _insert(connection, kind, row, (len(kind.content_of(row)), ""))
+
+    def remove(self, folder: str, rider: str) -> None:
+        """Remove a rider's object from the store, and note it as gone; raises Unreachable."""
+        name = object_name(folder, rider)
+        self._objects.remove(name)
+        with self._write() as connection:
+            connection.execute("delete from shared where name = ?", (name,))
+
+
+def _rider_in(name: str) -> str:
+    """Give whose an object is by its name; "" for the book's own key."""
+    folder, _, last = name.partition("/")
+    if last == BOOK_KEY:
+        return ""
+    is_other = last.startswith(_OTHER)
+    rider = bytes.fromhex(last.removeprefix(_OTHER)).decode() if is_other else last
+    if object_name(folder, rider) != name:
+        raise ValueError(f"{name} is the name of no rider")
+    return rider
+
+
+def _row(kind: _Kind, name: str, content: bytes) -> Row:
+    try:
+        row = kind.row_of(content)
+        if kind.name_of(row) == name:
+            return row
+        wrong = "it is somebody else's"
+    except (ValueError, KeyError, TypeError) as error:
+        wrong = f"it cannot be read ({error})"
+    raise BookDamaged(f"{name} of this book is damaged: {wrong}. Put it back from a backup.")
+
+
+def _drop(connection: sqlite3.Connection, kind: _Kind, name: str) -> None:
+    connection.execute(f"delete from {kind.folder} where rider = ?", (_rider_in(name),))
+
+
+def _insert(connection: sqlite3.Connection, kind: _Kind, row: Row, state: tuple[int, str]) -> None:
+    places = ", ".join("?" * len(row))
+    connection.execute(f"insert or replace into {kind.folder} values ({places})", row)
+    told = (kind.name_of(row), *state)
+    connection.execute("insert or replace into shared values (?, ?, ?)", told)
+
+
+def _state(one: Named) -> tuple[int, str]:
+    return one.size, one.made_at.isoformat()
