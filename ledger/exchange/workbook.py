@@ -7,13 +7,13 @@ streamed by openpyxl, which is slower and holds a row at a time and the shared s
 from __future__ import annotations
 
 import difflib
-import zipfile
 from collections.abc import Iterable, Iterator
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
 from ledger.errors import UnreadableInput
+from ledger.exchange.unpacking import extent_of
 
 LARGE_SHEET_BYTES = 100_000_000
 """Sheets that unpack to more than this are streamed.
@@ -21,6 +21,8 @@ LARGE_SHEET_BYTES = 100_000_000
 Measured at 280,000 rows of 8 cells, which unpack to 100 MB: held, 5 s and 175 MB; streamed,
 25 s and 50 MB.
 """
+MOST_CELLS_HELD = 10_000_000
+"""Whoever holds a sheet makes room for every cell from the first to the farthest."""
 
 
 class Exact(str):
@@ -50,9 +52,8 @@ def read(path: Path, sheet: str | None) -> Iterator[tuple[int, Cells]]:
 
 
 def _is_large(path: Path) -> bool:
-    with zipfile.ZipFile(path) as archive:
-        sizes = [i.file_size for i in archive.infolist() if i.filename.startswith("xl/")]
-    return max(sizes, default=0) > LARGE_SHEET_BYTES
+    found = extent_of(path)
+    return found.largest_part > LARGE_SHEET_BYTES or found.count_cells > MOST_CELLS_HELD
 
 
 def _held(path: Path, sheet: str | None) -> Iterator[tuple[int, Iterable[Any]]]:
