@@ -7,6 +7,7 @@ from collections.abc import Callable
 import typer
 
 from ledger.cli import access, clock, quote, riders
+from ledger.cli.backup import backup, restore
 from ledger.cli.chains import chains
 from ledger.cli.compact import compact
 from ledger.cli.dashboard import dashboard
@@ -45,7 +46,7 @@ GROUPS: dict[str, tuple[Callable[..., None], ...]] = {
     "Look": (state, history, bikes, dashboard),
     "Hand over": (report, tags),
     "Figures": (wear, due, chains, faults, labour, margin, foresee),
-    "Check": (verify, compact, receipt),
+    "Check": (verify, compact, receipt, backup, restore),
     "Other programs": (import_file, export, schema),
 }
 

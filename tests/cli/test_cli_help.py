@@ -84,6 +84,8 @@ def test_every_example_of_the_help_works(lockring: Run, example: list[str]) -> N
     if example[0] != "init":
         is_new = example[:2] == ["record", "bike_registered"]
         prepare(lockring, has_bike=not is_new, is_record=example[0] == "record")
+    if example[0] == "restore":
+        assert lockring("backup", "disk/book", "--keys-to", "stick/keys").code == 0
     if example[0] == "clock":
         on_the_clock(lockring, example)
     if example[0] == "report":

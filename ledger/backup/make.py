@@ -1,0 +1,358 @@
+"""Making a backup: what is not there yet is sent, then the statement that names it all.
+
+Files first, the statement last, and what nobody names any more goes after that: a backup that is
+killed leaves the one before it whole.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+from functools import partial
+from pathlib import Path
+from typing import NamedTuple
+
+from ledger import witness
+from ledger.backup.digest import FORM, replayed
+from ledger.backup.files import (
+    CHANGING,
+    END,
+    EVENTS,
+    PHOTOS,
+    SETTINGS,
+    cover_of,
+    is_whole,
+    kept_as,
+    photos_in,
+)
+from ledger.backup.keys import (
+    FORGOTTEN,
+    BadCopy,
+    Expired,
+    copy_register,
+    forgotten_bytes,
+    read_forgotten,
+    remove_expired,
+)
+from ledger.backup.standing import OtherBackup, begins_with, claim, standing
+from ledger.backup.statement import File, Statement, numbers_in
+from ledger.book import Book
+from ledger.errors import BookDamaged, NotDurable, WriteRefused
+from ledger.key_backups import Forgotten, KeyBackup
+from ledger.signing import NoKey, Signer
+from ledger.storage.compaction import GRACE_UNFINISHED, check_file
+from ledger.storage.files import footer_of, frontier_before
+from ledger.storage.footer import Footer, hash_carried
+from ledger.storage.listing import Cover, Listing, reading_set
+from ledger.storage.local import TEMPORARY, LocalStore
+from ledger.storage.objects import FolderObjects, Named, Objects, Unreachable
+
+Tell = Callable[[int, int], object]
+"""Is told how many files are looked after, of how many."""
+_AT_ONCE = 8
+_ATTEMPTS = 4
+
+
+@dataclass
+class Backed:
+    """What a backup did."""
+
+    statement: Statement
+    is_signed: bool = True
+    count_sent: int = 0
+    """Files; the statement itself is not counted."""
+    bytes_sent: int = 0
+    count_there: int = 0
+    """Files that were there already."""
+    bytes_there: int = 0
+    removed: list[str] = field(default_factory=list)
+    """Files of events that the new statement needs no more."""
+    mended: list[str] = field(default_factory=list)
+    """Files that were there and were not what they should be: sent again."""
+    left_out: list[str] = field(default_factory=list)
+    """Photos that are not in the backup: the book's own is damaged, or there is none any more."""
+    count_forgotten: int = 0
+    keys: KeyBackup | None = None
+    expired: list[Expired] = field(default_factory=list)
+
+
+class _Looked(NamedTuple):
+    """What came of one file: None where it is left out."""
+
+    name: str
+    file: File | None
+    is_sent: bool = False
+
+
+def backup(
+    book: Book,
+    place: Objects,
+    *,
+    now: datetime,
+    keys_place: Objects | None = None,
+    keep_keys: timedelta = timedelta(days=90),
+    is_checked: bool = False,
+    tell: Tell = lambda done, total: None,
+) -> Backed:
+    """Bring a backup up to what the book is now.
+
+    `is_checked` reads back whatever is there already, and mends what is damaged. Raises
+    OtherBackup, BookDamaged where a file that would be sent is damaged, and what the places do;
+    the statement that stood before then still stands.
+    """
+    run = partial(_Run, book, place, now, is_checked, tell)
+    try:
+        for _ in range(_ATTEMPTS):
+            with suppress(FileExistsError):
+                done = book.while_read(lambda: run().run())
+                break
+        else:
+            raise OtherBackup(f"Others back up to {place.address} without a pause. Try later.")
+        register, shop = book.riders.path, book.settings.shop
+        if keys_place is not None:
+            begins = done.statement.begins
+            done.keys = copy_register(register, keys_place, shop, begins, now, keep_keys)
+        done.expired = remove_expired(register, shop, now, keys_place)
+    except FileNotFoundError as error:
+        if error.errno is not None:
+            raise
+        raise Unreachable(f"{error} is not there: is there such a bucket?") from None
+    return done
+
+
+class _Run:
+    """One attempt at a backup."""
+
+    def __init__(
+        self, book: Book, place: Objects, now: datetime, is_checked: bool, tell: Tell
+    ) -> None:
+        self._book = book
+        self._shop = book.settings.shop
+        self._place = place
+        self._now = now
+        self._is_checked = is_checked
+        self._tell = tell
+        self._store = LocalStore(book.path / "events")
+        self._there: Mapping[str, Named] = {}
+        self._vouched: Mapping[str, File] = {}
+
+    def run(self) -> Backed:
+        """Send what is missing and state it; FileExistsError where another backup was faster."""
+        listing = self._listing()
+        last = footer_of(self._store, listing.files[-1].name) if listing.files else None
+        self._there = {one.name: one for one in self._place.all()}
+        before = None
+        if numbers_in(self._there):
+            before = standing(self._place, self._there, self._store, listing, self._shop)
+            self._vouched = {one.there: one for one in before.files} if before else {}
+        else:
+            claim(
+                self._place, self._there, self._shop, begins_with(self._store, listing), self._now
+            )
+        number = (numbers_in(self._there) or [0])[-1] + 1
+        signer = self._signer(last)
+        done = Backed(self._stated(number, listing, last, before), signer is not None)
+        done.count_forgotten = self._put_forgotten()
+        files = [*self._send_all(listing, done), *self._kept_photos(before, done)]
+        done.statement = replace(done.statement, files=tuple(files))
+        if signer is not None:
+            done.statement = done.statement.signed_with(signer)
+        self._place.create(done.statement.name, done.statement.to_bytes(signer))
+        self._look_again(done.statement)
+        done.removed = self._clear(done.statement)
+        return done
+
+    # -- what is to be backed up ---------------------------------------------------------------
+
+    def _listing(self) -> Listing:
+        """Give the reading set, every name of it durable."""
+        listing = reading_set(path.name for path in self._book.files())
+        # Of a commit that is not durable yet another could take the number after a power failure.
+        # Where the disk can only be read, nothing comes after it either.
+        with suppress(NotDurable, WriteRefused):
+            self._store.confirm()
+        return listing
+
+    def _signer(self, last: Footer | None) -> Signer | None:
+        """Give who signs, the root witnessed; None where the book's folder cannot be written."""
+        try:
+            signer = Signer(self._book.path)
+            if last is not None:
+                at = last.last
+                signed = signer.sign(self._shop, at.size, at.root, at.recorded_at)
+                witness.append(self._book.path, signed)
+        except (NoKey, OSError):
+            return None
+        return signer
+
+    def _stated(
+        self, number: int, listing: Listing, last: Footer | None, before: Statement | None
+    ) -> Statement:
+        settings = (self._book.path / SETTINGS).read_text(encoding="utf-8")
+        if last is None:
+            told = Statement(number, self._now, self._shop, None, settings=settings)
+            return replace(told, replayed=replayed(self._book, 0))
+        at = last.last
+        figure = before.replayed if before and before.root == at.root else None
+        if figure is None or figure.form != FORM:
+            figure = replayed(self._book, at.size)
+        return Statement(
+            number=number,
+            made_at=self._now,
+            shop=self._shop,
+            begins=begins_with(self._store, listing),
+            commit=at.commit,
+            size=at.size,
+            root=at.root,
+            recorded_at=at.recorded_at,
+            replayed=figure,
+            settings=settings,
+        )
+
+    # -- sending -------------------------------------------------------------------------------
+
+    def _send_all(self, listing: Listing, done: Backed) -> list[File]:
+        jobs: list[Callable[[], _Looked]] = [
+            *(partial(self._events, listing, cover) for cover in listing.files),
+            *(partial(self._photo, path) for path in photos_in(self._book.path / "photos")),
+            *(partial(self._changing, name) for name in CHANGING),
+        ]
+        files: list[File] = []
+        with ThreadPoolExecutor(_AT_ONCE) as hands:
+            asked = [hands.submit(job) for job in jobs]
+            try:
+                for count, one in enumerate(asked, 1):
+                    looked = one.result()
+                    self._note(looked, done)
+                    files += [looked.file] if looked.file is not None else []
+                    self._tell(count, len(jobs))
+            except BaseException:
+                hands.shutdown(cancel_futures=True)
+                raise
+        return files
+
+    def _note(self, looked: _Looked, done: Backed) -> None:
+        file = looked.file
+        if file is None:
+            if looked.name.startswith(PHOTOS):
+                done.left_out.append(f"{looked.name} is damaged in the book")
+        elif looked.is_sent:
+            done.count_sent += 1
+            done.bytes_sent += file.size
+            if file.there in self._there:
+                done.mended.append(file.there)
+        else:
+            done.count_there += 1
+            done.bytes_there += file.size
+
+    def _events(self, listing: Listing, cover: Cover) -> _Looked:
+        size = self._store.path(cover.name).stat().st_size
+        carried = hash_carried(self._store.read_end(cover.name, END))
+        if carried is None:
+            raise BookDamaged(
+                f"{cover.name} is damaged: it carries no hash of itself. See what is wrong with "
+                "`lockring verify`; an earlier backup still has what it had."
+            )
+        file = File(EVENTS + cover.name, size, carried)
+        if self._is_there(file):
+            return _Looked(file.name, file)
+        content = self._store.read(cover.name)
+        check_file(cover, content, frontier_before(self._store, listing, cover))
+        self._place.put(file.there, content)
+        return _Looked(file.name, file, is_sent=True)
+
+    def _photo(self, path: Path) -> _Looked:
+        file = File(PHOTOS + path.name, path.stat().st_size, path.name)
+        if self._is_there(file):
+            return _Looked(file.name, file)
+        content = path.read_bytes()
+        if not is_whole(file, content):
+            return _Looked(file.name, None)
+        self._place.put(file.there, content)
+        return _Looked(file.name, file, is_sent=True)
+
+    def _changing(self, name: str) -> _Looked:
+        try:
+            content = (self._book.path / name).read_bytes()
+        except FileNotFoundError:
+            return _Looked(name, None)
+        digest = hashlib.sha256(content).hexdigest()
+        file = File(name, len(content), digest, kept_as(name, digest))
+        if self._is_there(file):
+            return _Looked(name, file)
+        self._place.put(file.there, content)
+        return _Looked(name, file, is_sent=True)
+
+    def _is_there(self, file: File) -> bool:
+        """Tell whether the backup has a file: by name, size and hash, read back where asked."""
+        there = self._there.get(file.there)
+        if there is None or there.size != file.size:
+            return False
+        if not self._is_checked and self._vouched.get(file.there) == file:
+            return True
+        if not self._is_checked and file.name.startswith(EVENTS):
+            return hash_carried(self._place.get_end(file.there, END)) == file.sha256
+        return is_whole(file, self._place.get(file.there))
+
+    def _kept_photos(self, before: Statement | None, done: Backed) -> list[File]:
+        """Give the photos that the backup has and the book has no more: they are kept there."""
+        was = [one for one in before.files if one.name.startswith(PHOTOS)] if before else []
+        gone = [one for one in was if not (self._book.path / one.name).exists()]
+        kept = [one for one in gone if one.there in self._there]
+        lost = [one.name for one in gone if one.there not in self._there]
+        done.left_out += [f"{name} is neither in the book nor in the backup" for name in lost]
+        return kept
+
+    def _put_forgotten(self) -> int:
+        """Bring the list of what is forgotten up to date; give how much it holds."""
+        held = set(Forgotten(self._book.riders.path).all())
+        if FORGOTTEN in self._there:
+            with suppress(BadCopy):
+                there = self._place.get(FORGOTTEN)
+                held |= set(read_forgotten(there))
+                if forgotten_bytes(held) == there:
+                    return len(held)
+        self._place.put(FORGOTTEN, forgotten_bytes(held))
+        return len(held)
+
+    # -- ending --------------------------------------------------------------------------------
+
+    def _look_again(self, stated: Statement) -> None:
+        """List the place again: another backup may have cleared away what this one counted on."""
+        self._there = {one.name: one for one in self._place.all()}
+        for one in stated.files:
+            if one.there not in self._there:
+                raise FileExistsError(one.there)
+
+    def _clear(self, stated: Statement) -> list[str]:
+        needed = {one.there for one in stated.files}
+        gone = [one for one in self._there if one not in needed and _is_past(one, stated)]
+        for name in gone:
+            self._place.remove(name)
+        if isinstance(self._place, FolderObjects):
+            _clear_unfinished(self._place.folder)
+        return [name for name in gone if name.startswith(EVENTS)]
+
+
+def _is_past(name: str, stated: Statement) -> bool:
+    """Tell whether a file belonged to an earlier statement, and can belong to no later one."""
+    cover = cover_of(name)
+    if cover is not None:
+        return cover.last <= stated.commit
+    if numbers := numbers_in([name]):
+        return 0 < numbers[0] < stated.number
+    return name.startswith(tuple(f"{one}." for one in CHANGING))
+
+
+def _clear_unfinished(folder: Path) -> None:
+    """Take away what killed backups left behind."""
+    until = (datetime.now(UTC) - GRACE_UNFINISHED).timestamp()
+    for path in (folder, folder / EVENTS, folder / PHOTOS):
+        for unfinished in path.glob(f"{TEMPORARY}*"):
+            with suppress(OSError):
+                if unfinished.stat().st_mtime <= until:
+                    unfinished.unlink()
