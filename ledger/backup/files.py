@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from pathlib import Path
 
 from ledger import witness
 from ledger.backup.statement import File
@@ -35,10 +34,3 @@ def kept_as(name: str, digest: str) -> str:
 def cover_of(name: str) -> Cover | None:
     """Give the commits a file holds, as its name in a book or a backup says; None for others."""
     return parse_name(name.removeprefix(EVENTS)) if name.startswith(EVENTS) else None
-
-
-def photos_in(folder: Path) -> list[Path]:
-    """Give the files of a folder that have a photo's name."""
-    if not folder.is_dir():
-        return []
-    return sorted(path for path in folder.iterdir() if len(path.name) == 64 and path.is_file())

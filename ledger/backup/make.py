@@ -16,7 +16,6 @@ from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
-from ledger import witness
 from ledger.backup.digest import FORM, replayed
 from ledger.backup.files import (
     CHANGING,
@@ -27,7 +26,6 @@ from ledger.backup.files import (
     cover_of,
     is_whole,
     kept_as,
-    photos_in,
 )
 from ledger.backup.keys import (
     FORGOTTEN,
@@ -48,7 +46,7 @@ from ledger.storage.compaction import GRACE_UNFINISHED, check_file
 from ledger.storage.files import footer_of, frontier_before
 from ledger.storage.footer import Footer, hash_carried
 from ledger.storage.listing import Cover, Listing, reading_set
-from ledger.storage.local import TEMPORARY, LocalStore
+from ledger.storage.local import TEMPORARY
 from ledger.storage.objects import FolderObjects, Named, Objects, Unreachable
 
 Tell = Callable[[int, int], object]
@@ -136,9 +134,10 @@ class _Run:
         self._now = now
         self._is_checked = is_checked
         self._tell = tell
-        self._store = LocalStore(book.path / "events")
+        self._store = book.home.store
         self._there: Mapping[str, Named] = {}
         self._vouched: Mapping[str, File] = {}
+        self._photos: Mapping[str, int] = {}
 
     def run(self) -> Backed:
         """Send what is missing and state it; FileExistsError where another backup was faster."""
@@ -153,6 +152,7 @@ class _Run:
             claim(
                 self._place, self._there, self._shop, begins_with(self._store, listing), self._now
             )
+        self._photos = self._book.home.photos()
         number = (numbers_in(self._there) or [0])[-1] + 1
         signer = self._signer(last)
         done = Backed(self._stated(number, listing, last, before), signer is not None)
@@ -184,7 +184,7 @@ class _Run:
             if last is not None:
                 at = last.last
                 signed = signer.sign(self._shop, at.size, at.root, at.recorded_at)
-                witness.append(self._book.path, signed)
+                self._book.home.note_witness(signed)
         except (NoKey, OSError):
             return None
         return signer
@@ -218,7 +218,7 @@ class _Run:
     def _send_all(self, listing: Listing, done: Backed) -> list[File]:
         jobs: list[Callable[[], _Looked]] = [
             *(partial(self._events, listing, cover) for cover in listing.files),
-            *(partial(self._photo, path) for path in photos_in(self._book.path / "photos")),
+            *(partial(self._photo, *photo) for photo in self._photos.items()),
             *(partial(self._changing, name) for name in CHANGING),
         ]
         files: list[File] = []
@@ -265,11 +265,11 @@ class _Run:
         self._place.put(file.there, content)
         return _Looked(file.name, file, is_sent=True)
 
-    def _photo(self, path: Path) -> _Looked:
-        file = File(PHOTOS + path.name, path.stat().st_size, path.name)
+    def _photo(self, name: str, size: int) -> _Looked:
+        file = File(PHOTOS + name, size, name)
         if self._is_there(file):
             return _Looked(file.name, file)
-        content = path.read_bytes()
+        content = self._book.home.photo(name)
         if not is_whole(file, content):
             return _Looked(file.name, None)
         self._place.put(file.there, content)
@@ -301,7 +301,7 @@ class _Run:
     def _kept_photos(self, before: Statement | None, done: Backed) -> list[File]:
         """Give the photos that the backup has and the book has no more: they are kept there."""
         was = [one for one in before.files if one.name.startswith(PHOTOS)] if before else []
-        gone = [one for one in was if not (self._book.path / one.name).exists()]
+        gone = [one for one in was if one.sha256 not in self._photos]
         kept = [one for one in gone if one.there in self._there]
         lost = [one.name for one in gone if one.there not in self._there]
         done.left_out += [f"{name} is neither in the book nor in the backup" for name in lost]

@@ -59,7 +59,7 @@ def backup(
 
     keep = span_of(keys_expire)
     book = open_book(book_path)
-    apart: dict[str, str | Path] = {"the book itself": book.path}
+    apart: dict[str, str | Path] = {"the book itself": book.home.address, "its mirror": book.path}
     place = place_at(to, "A backup", apart)
     apart["where the events are kept"] = place.address
     keys_place = place_at(keys_to, "A copy of the keys", apart) if keys_to is not None else None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from ledger.storage.line import Silence
 from ledger.storage.local import LocalStore
 from ledger.storage.store import Store
 
+PHOTO = re.compile(r"[0-9a-f]{64}")
 EVENTS, PHOTOS, REGISTER, TOLD = "events", "photos", "riders.sqlite", "book.toml"
 
 
@@ -80,6 +82,13 @@ class Home:
     def photo(self, name: str) -> bytes:
         """Give a photo's ciphertext; FileNotFoundError where there is none."""
         return (self.path / PHOTOS / name).read_bytes()
+
+    def photos(self) -> dict[str, int]:
+        """Give the size in bytes of every photo there is, by its name."""
+        if not (self.path / PHOTOS).is_dir():
+            return {}
+        files = sorted((self.path / PHOTOS).iterdir())
+        return {file.name: file.stat().st_size for file in files if PHOTO.fullmatch(file.name)}
 
     def note_witness(self, signed: SignedRoot) -> None:
         """Add a signed root to the witness file, durably; not the newest one once more."""

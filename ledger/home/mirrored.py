@@ -12,7 +12,7 @@ from pathlib import Path
 from ledger import settings as book_settings
 from ledger import witness
 from ledger.errors import BookExists, NoBook, Problem, Unreachable, WriteRefused
-from ledger.home.folder import EVENTS, PHOTOS, REGISTER, TOLD, Home
+from ledger.home.folder import EVENTS, PHOTO, PHOTOS, REGISTER, TOLD, Home
 from ledger.home.places import mark
 from ledger.home.register import KEYS, RIDERS, SharedRegister
 from ledger.home.shared import SharedKeyring, SharedRiders
@@ -165,6 +165,11 @@ class MirroredHome(Home):
         if hashlib.sha256(sealed).hexdigest() == name:
             self._mirror_photo(name, sealed)
         return sealed
+
+    def photos(self) -> dict[str, int]:
+        """Give the size in bytes of every photo in the store, by name; raises Unreachable."""
+        told = {one.name.rpartition("/")[2]: one.size for one in self._objects.all(PHOTOS)}
+        return {name: size for name, size in told.items() if PHOTO.fullmatch(name)}
 
     def note_witness(self, signed: SignedRoot) -> None:
         """Add a signed root to the mirror's file, and to the store as soon as it answers."""
