@@ -9,9 +9,9 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import bench_html, bench_words
+from dashboard import bench_words
 from dashboard.bench_stand import Stand
-from dashboard.markup import capital
+from dashboard.markup import as_words, capital
 from ledger.bench.walk import Ask
 
 MOST_PRESSES = 12
@@ -152,10 +152,10 @@ def presses(
 ) -> None:
     """Offer answers as presses; one, or several."""
     st.pills(
-        bench_html.label(label),
+        as_words(label),
         list(offered),
         selection_mode="multi" if is_many else "single",
-        format_func=lambda code: bench_html.label(offered[code]),
+        format_func=lambda code: as_words(offered[code]),
         key=form.key(of),
         on_change=keep,
         wrap=True,
@@ -186,7 +186,7 @@ def listed(
     if form.value(of) not in offered:
         form.put(of, None)
     st.selectbox(
-        bench_html.label(label),
+        as_words(label),
         list(offered),
         index=None,
         format_func=lambda code: offered[code],
@@ -210,7 +210,7 @@ def line(
     kind = "number" if is_number else "words"
     with st.container(key=f"{kind}-{of} {form.name}"):
         st.text_input(
-            bench_html.label(label),
+            as_words(label),
             key=form.key(of),
             on_change=keep,
             placeholder=placeholder,

@@ -2,19 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 
-from dashboard.markup import capital, shape, tag_plate, text, verdict
+from dashboard.markup import as_words, capital, shape, tag_plate, text, verdict
 from dashboard.words import Words
 from ledger.bench.shapes import BikeAtBench, FoundBike, Holder, StandingNote
-
-_MARKS = re.compile(r"([\\`*_\[\]<>$~|#]|:(?=\S)|(?<=^\d)\.)")
-
-
-def label(words: str) -> str:
-    """Give words so that a press shows them as they are: what is pressed is read as Markdown."""
-    return _MARKS.sub(r"\\\1", words)
 
 
 def printed(tag: str) -> str:
@@ -148,7 +140,7 @@ def bike_label(one: FoundBike, name: str, small: str) -> str:
     """Give one bike of a search as what is pressed: its tag, its name, what else is known."""
     tags = ", ".join(map(printed, (one.tag, *one.other_tags)))
     bench = " · **on the bench**" if one.open_job else ""
-    return f"`{tags}` **{label(name)}**{bench}  \n{label(small)}"
+    return f"`{tags}` **{as_words(name)}**{bench}  \n{as_words(small)}"
 
 
 def photo(picture: str, said: str, caption: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from html import escape
 
@@ -80,3 +81,15 @@ def blank(title: str, words: str, level: int = 1) -> str:
     """Give a state with nothing in it: what is so, and what to do about it."""
     head = f"<h{level}>{text(title)}</h{level}>"
     return f'<div class="lk-blank">{head}<p>{text(words)}</p></div>'
+
+
+_MARKS = re.compile(r"([\\`*_\[\]<>$~|#]|:(?=\S)|(?<=^\d)\.)")
+_LINKED = re.compile(r"(?<=http)(?=s?:)|(?<=www)(?=\.)|(?=@)", re.IGNORECASE)
+"""Where words would become a link though no mark is in them."""
+_APART = "\u2060"
+"""A word joiner: nothing is seen of it, and nothing breaks at it."""
+
+
+def as_words(words: str) -> str:
+    """Give words so that a press shows them as they are: what is pressed is read as Markdown."""
+    return _MARKS.sub(r"\\\1", _LINKED.sub(_APART, words))

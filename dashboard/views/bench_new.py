@@ -11,7 +11,7 @@ from dashboard.bench_address import FIND, FORM, ITEM, STEP, TAG
 from dashboard.bench_form import NotRead
 from dashboard.bench_press import Heard
 from dashboard.bench_stand import unsent_of
-from dashboard.markup import capital
+from dashboard.markup import as_words, capital
 from dashboard.time_clock import Said
 from dashboard.views.bench_pieces import press_button, show
 from ledger.bench import drafts
@@ -57,7 +57,7 @@ def new_view(book: Book, actor: str, tag: str = "") -> None:
         kinds,
         key="new-bike_kind",
         on_change=keep,
-        format_func=lambda code: bench_html.label(capital(words.bike_kind(code))),
+        format_func=lambda code: as_words(capital(words.bike_kind(code))),
     )
     st.text_input("Wheel size, if it says", key="new-wheel_size", on_change=keep)
     if not tag:

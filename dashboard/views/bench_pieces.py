@@ -13,7 +13,7 @@ from dashboard.bench_form import Form, NotRead
 from dashboard.bench_place import SHORT, go_after, items, next_step
 from dashboard.bench_press import Heard
 from dashboard.bench_stand import Drafts, Stand
-from dashboard.markup import capital
+from dashboard.markup import as_words, capital
 from dashboard.time_clock import Said
 from ledger.bench import drafts
 from ledger.bench.shapes import EntryAtBench
@@ -40,7 +40,7 @@ def press_button(
 ) -> None:
     """Draw one press; the first of a card is filled, the others are outlines."""
     st.button(
-        bench_html.label(label),
+        as_words(label),
         key=key,
         on_click=_pressed,
         args=(act, *args),

@@ -11,7 +11,7 @@ from dashboard.labour_address import (
     changes_of,
     changes_text,
 )
-from dashboard.markup import capital, text
+from dashboard.markup import as_words, capital, text
 from dashboard.views.faults_shown import heading
 from dashboard.views.time_shown import Shown, table_view
 from ledger.figures.margin import BookMargin
@@ -56,7 +56,7 @@ def _sliders(shown: Shown[EarnAsked], tier: TierMargin, changes: Changes) -> Non
             key = f"what_if-{code}-{place}"
             st.session_state[key] = changes[code][place]
             st.slider(
-                f"{name} of {tier.label}, changed by per cent",
+                as_words(f"{name} of {tier.label}, changed by per cent"),
                 -MOST_CHANGE,
                 MOST_CHANGE,
                 step=1,

@@ -11,7 +11,7 @@ import streamlit as st
 from dashboard import filters
 from dashboard.fault_address import NO_KEY
 from dashboard.labour_worked import Plan
-from dashboard.markup import capital, text
+from dashboard.markup import as_words, capital, text
 from dashboard.quote_address import (
     LEAST_RISK,
     LONGEST_MINUTES,
@@ -87,7 +87,7 @@ def _tasks(shown: Shown[QuoteAsked]) -> None:
 def _minutes(shown: Shown[QuoteAsked]) -> None:
     for task, told in shown.asked.planned.items():
         st.number_input(
-            f"Minutes of {shown.say.task(task)}",
+            as_words(f"Minutes of {shown.say.task(task)}"),
             min_value=1,
             max_value=LONGEST_MINUTES,
             step=5,

@@ -14,7 +14,7 @@ from dashboard.due_panels import choices
 from dashboard.labour_address import Address, OfPeriod, periods
 from dashboard.labour_say import LabourSay
 from dashboard.labour_table import Table
-from dashboard.markup import text
+from dashboard.markup import as_words, text
 from dashboard.words import Words
 from ledger.book import Book
 from ledger.figures.labour_shapes import Period
@@ -134,7 +134,7 @@ def table_view(table: Table, caption: str = "") -> None:
 
 def folded_table(summary: str, table: Table, note: str = "") -> None:
     """Draw a table with its files, folded under a line; its first rows where it is long."""
-    with st.expander(summary, key=f"fold-{table.name}"):
+    with st.expander(as_words(summary), key=f"fold-{table.name}"):
         if note:
             st.html(f'<p class="lk-note">{text(note)}</p>')
         long_table(table.name, table)
