@@ -18,6 +18,7 @@ from ledger.rules import (
     figures,
     job,
     lines,
+    personal,
     pressures,
     quotes,
     safety,
@@ -43,6 +44,7 @@ RULES: tuple[Rule, ...] = (
     *safety.RULES,
     *drivetrain.RULES,
     *shop.RULES,
+    *personal.RULES,
 )
 """Every rule over (state, event, facts), in the order problems are listed."""
 

@@ -12,8 +12,9 @@ BEGIN, END = "<!-- rules:begin", "<!-- rules:end -->"
 PREPARED = (
     ("wrong_unit", "a figure in an unknown unit, or in one of the wrong dimension"),
     ("canonical_differs", "an entered canonical figure that is not what value and unit give"),
+    ("rider_forgotten", "text about a bike whose rider was forgotten: no key is left to seal it"),
 )
-"""Found while an event is completed (`ledger.prepare`), before the rules run."""
+"""Found while an event is completed (`ledger.prepare`) or sealed, beside the rules."""
 
 
 def all_rules() -> list[tuple[str, str, str]]:
