@@ -10,8 +10,8 @@ from ledger.errors import Problem
 from ledger.events import Event
 from ledger.prepare import prepare
 from ledger.riders import Keyring
-from ledger.rules import BookFacts, check_after, check_book, check_timeline
-from ledger.sealing import has_text, seal_event
+from ledger.rules import BookFacts, check_after, check_book, check_timeline, name_event
+from ledger.sealing import has_text, seal_event, texts_of
 from ledger.state import BikeState, apply, in_order, live, start
 
 
@@ -95,6 +95,24 @@ def add_to_the_book(events: Sequence[Event], facts: BookFacts, to: Findings) -> 
         to.problems += found
         to.done[event.id], to.riders[event.id] = completed, None
     to.problems += check_book([to.done[event.id] for event in events], facts)
+
+
+def of_forgotten(
+    events: Sequence[Event], riders: Mapping[str, str | None], keys: Keyring, facts: BookFacts
+) -> list[Problem]:
+    """Give the problems of text about bikes whose riders were forgotten: nothing can seal it."""
+    forgotten = keys.forgotten_among(riders[event.id] for event in events if has_text(event))
+    return [
+        Problem(
+            name_event(event, facts),
+            texts_of(event)[0],
+            f"the bike's rider {riders[event.id]} was forgotten, so no key is left to seal text",
+            "Record who rides it now first (rider_changed), or leave the text out",
+            "rider_forgotten",
+        )
+        for event in events
+        if riders[event.id] in forgotten and has_text(event)
+    ]
 
 
 def sealed(events: Sequence[Event], riders: Mapping[str, str | None], keys: Keyring) -> list[Event]:

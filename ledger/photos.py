@@ -130,7 +130,8 @@ def _read(book: Book, name: str) -> bytes:
 def _damaged(name: str) -> BookDamaged:
     return BookDamaged(
         f"The photo photos/{name[:12]}… of this book is missing or damaged. Put it back from a "
-        "backup; everything else of the book can be read."
+        "backup, unless it was removed with a rider who was forgotten; everything else of the book "
+        "can be read."
     )
 
 
@@ -160,9 +161,11 @@ def photos_of(book: Book, bike: str, job: str | None = None) -> list[Photo]:
 
 
 def read_photo(book: Book, photo: str, key: str) -> bytes | None:
-    """Give the picture's bytes; None where its key is gone.
+    """Give the picture's bytes; None where its key is gone, whether or not the file is there.
 
     Raises BookDamaged where the file is missing or does not hash to its name, PhotoRefused for a
     name that is none, and Unreachable where it lies on an object store that does not answer.
     """
+    if not book.keys.has(key):
+        return None
     return book.keys.open_bytes(key, _read(book, photo))

@@ -14,7 +14,15 @@ from pathlib import Path
 from typing import Any
 from uuid import UUID
 
-from ledger.deciding import Findings, Life, add_at_the_end, add_to_the_book, add_to_the_past, sealed
+from ledger.deciding import (
+    Findings,
+    Life,
+    add_at_the_end,
+    add_to_the_book,
+    add_to_the_past,
+    of_forgotten,
+    sealed,
+)
 from ledger.drafts import Entry
 from ledger.errors import ClockJumped, Problem
 from ledger.events import Event
@@ -130,6 +138,8 @@ class Recorder:
         if refused:
             return Decision(problems=refused, warnings=warnings)
         events = [findings.done[event.id] for event in numbered]
+        if unsealed := of_forgotten(events, findings.riders, keys, facts):
+            return Decision(problems=tuple(unsealed), warnings=warnings)
         done = sealed(events, findings.riders, keys)
         return Decision(tuple(done), (), warnings, lives=findings.lives)
 

@@ -37,8 +37,37 @@ create table if not exists keys (
 """
 
 
+_FORGOTTEN = """
+select rider from forgotten where rider is not null and not exists (
+  select 1 from riders where riders.rider = forgotten.rider and added_at > forgotten.at
+)
+"""
+"""Who was forgotten and not entered anew since; the table is made by the first forgetting."""
+
+
 class RiderExists(LedgerError):
     """A rider of that id is already in the register."""
+
+
+class RiderForgotten(LedgerError):
+    """Text about a rider who was forgotten: there is no key to seal it with."""
+
+
+class UnknownRider(LedgerError):
+    """Nobody of that id is in the register."""
+
+
+def no_rider(rider: str) -> UnknownRider:
+    """Give the error of an id that nobody in the register has."""
+    return UnknownRider(f"There is no rider {rider} in the register. See: lockring riders list.")
+
+
+def say_forgotten(rider: str) -> str:
+    """Give what to do where text about a forgotten rider's bike is to be kept."""
+    return (
+        f"Rider {rider} was forgotten, so no key is left to seal text about their bike. "
+        "Record who rides it now first (rider_changed); if they came back, under a new id"
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +173,21 @@ class Riders:
             gone = connection.execute("delete from riders where rider = ?", (rider,))
         return gone.rowcount > 0
 
+    def set_consent(self, rider: str, *, may_contact: bool, at: str) -> None:
+        """Note that a rider agreed to be contacted, or no longer does, and since when.
+
+        Durable when this returns. Raises UnknownRider.
+        """
+        with self._database.write() as connection:
+            changed = connection.execute(
+                "update riders set may_contact = ?, consent_at = ? where rider = ?",
+                (int(may_contact), at, rider),
+            )
+        if changed.rowcount == 0:
+            raise UnknownRider(
+                f"There is no rider {rider} in the register. See: lockring riders list."
+            )
+
     def _read(self, clause: str, values: tuple[str, ...]) -> list[Rider]:
         columns = "rider, name, phone, email, weight_kg, may_contact, consent_at"
         with self._database.connect() as connection:
@@ -162,6 +206,36 @@ class Keyring:
         self._by_rider: dict[str, str] = {}
         self._ciphers: dict[str, AESSIV | None] = {}
         self._open_write: sqlite3.Connection | None = None
+        self._stamp: tuple[int, int] | None = None
+        self._forgotten: frozenset[str] = frozenset()
+
+    def _look_here(self) -> None:
+        """Drop from memory what another process destroyed: whenever the file has changed."""
+        if self._open_write is not None:
+            return
+        try:
+            told = self._database.path.stat()
+        except FileNotFoundError:
+            return
+        if self._stamp != (told.st_mtime_ns, told.st_size):
+            self._stamp = told.st_mtime_ns, told.st_size
+            self._drop_gone()
+
+    def _drop_gone(self) -> frozenset[str]:
+        with self._database.connect() as connection:
+            found = frozenset(key for (key,) in connection.execute("select key from keys"))
+            has_any = "select 1 from sqlite_master where name = 'forgotten'"
+            if connection.execute(has_any).fetchone():
+                self._forgotten = frozenset(who for (who,) in connection.execute(_FORGOTTEN))
+        held = self._ciphers.items()
+        self._ciphers = {key: made for key, made in held if key in found and made is not None}
+        self._by_rider = {who: key for who, key in self._by_rider.items() if key in found}
+        return found
+
+    def forgotten_among(self, riders: Iterable[str | None]) -> frozenset[str]:
+        """Give which of these riders were forgotten, and not entered in the register since."""
+        self._look_here()
+        return self._forgotten.intersection(rider for rider in riders if rider is not None)
 
     @contextmanager
     def in_one_write(self) -> Iterator[None]:
@@ -179,9 +253,11 @@ class Keyring:
     def keys_for(self, riders: Iterable[str | None]) -> dict[str | None, str]:
         """Give each rider's key id, making the missing keys durable first.
 
-        None stands for "no rider" and gets the book's own key.
+        None stands for "no rider" and gets the book's own key. Raises RiderForgotten.
         """
         asked = {rider or "" for rider in riders}
+        for rider in sorted(self.forgotten_among(asked)):
+            raise RiderForgotten(f"{say_forgotten(rider)}.")
         missing = sorted(asked - self._by_rider.keys())
         if missing:
             self._make_keys(missing)
@@ -214,6 +290,7 @@ class Keyring:
         )
 
     def _cipher(self, key: str) -> AESSIV | None:
+        self._look_here()
         if key not in self._ciphers:
             with self._database.connect() as connection:
                 row = connection.execute("select secret from keys where key = ?", (key,)).fetchone()
@@ -230,12 +307,7 @@ class Keyring:
 
     def follow(self) -> frozenset[str]:
         """Give the ids of all keys there are, and drop from memory those that are gone."""
-        with self._database.connect() as connection:
-            found = frozenset(key for (key,) in connection.execute("select key from keys"))
-        held = self._ciphers.items()
-        self._ciphers = {key: made for key, made in held if key in found and made is not None}
-        self._by_rider = {who: key for who, key in self._by_rider.items() if key in found}
-        return found
+        return self._drop_gone()
 
     def destroy(self, rider: str) -> str | None:
         """Destroy a rider's key, durably: what is sealed with it is noise from now on.
@@ -248,6 +320,10 @@ class Keyring:
             ).fetchone()
         self.follow()
         return None if row is None else str(row[0])
+
+    def has(self, key: str) -> bool:
+        """Tell whether a key is there, so that what is sealed with it can be opened."""
+        return self._cipher(key) is not None
 
     def seal(self, key: str, text: str, event_id: str, field: str) -> dict[str, str] | None:
         """Seal text under a key for one field of one event; None where the key is gone.

@@ -30,6 +30,19 @@ def _has_text(payload: BaseModel) -> bool:
     return False
 
 
+def texts_of(event: Event) -> list[str]:
+    """Give the field paths of an event's free text that is not sealed yet: `data.note`."""
+    found: list[str] = []
+
+    def seen(field: str, text: Any) -> Any:
+        if isinstance(text, str):
+            found.append(f"data.{field}")
+        return text
+
+    change_text(payload_class(event.kind), plain(event)["data"], seen)
+    return found
+
+
 def seal_event(event: Event, key: str, keys: Keyring) -> Event:
     """Give the event with every text that was still in the clear sealed under a key."""
 

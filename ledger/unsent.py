@@ -121,6 +121,23 @@ class Unsent:
         """Give every form somebody left that can still be opened, newest first."""
         return self._read("where who = ? order by typed_at desc, bike, job, step", (who,))
 
+    def all(self) -> list[HalfTyped]:
+        """Give every form that can still be opened, whoever left it, newest first."""
+        return self._read("order by typed_at desc, who, bike, job, step", ())
+
+    def sealed_with(self, key: str) -> list[FormKey]:
+        """Give the forms sealed with a key, whether or not it is there still."""
+        asked = "select who, bike, job, step from unsent where key = ? order by 1, 2, 3, 4"
+        with self._connect() as connection:
+            return [FormKey(*row) for row in connection.execute(asked, (key,)).fetchall()]
+
+    def drop_all(self, keys: Iterable[FormKey]) -> None:
+        """Forget forms, so that nothing of them is left in the file."""
+        with self._connect() as connection:
+            for key in keys:
+                connection.execute(f"delete from unsent {_WHERE}", _columns(key))
+            connection.execute("vacuum")
+
     def _read(self, clause: str, values: tuple[str, ...]) -> list[HalfTyped]:
         asked = f"select who, bike, job, step, key, sealed, typed_at from unsent {clause}"
         with self._connect() as connection:
