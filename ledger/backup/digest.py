@@ -20,8 +20,19 @@ def replayed(book: Book, size: int) -> Replayed:
     """Replay every bike of a book over its first `size` events.
 
     Each state is taken with everything that ever occurred, at one fixed time, as the JSON that
-    `state --json` prints.
+    `state --json` prints. Raises FileNotFoundError where a merger took a file away meanwhile.
     """
+    files = book.files()
+    try:
+        return _replayed(book, size)
+    except Exception:
+        # The engine has an error of its own for a file that is gone.
+        for path in files:
+            path.stat()
+        raise
+
+
+def _replayed(book: Book, size: int) -> Replayed:
     digest, count = hashlib.sha256(), 0
     for view in bike_views(book, _END_OF_TIME, size) if size else ():
         plain = json.dumps(view_json(view), sort_keys=True, separators=(",", ":"))

@@ -10,9 +10,11 @@ from contextlib import contextmanager
 
 import httpx
 
+# Of every request a line would go to stderr, and stop the server once nobody reads on.
 _SERVE = """
-import sys
+import logging, sys
 from moto.server import ThreadedMotoServer
+logging.getLogger("werkzeug").setLevel(logging.ERROR)
 server = ThreadedMotoServer(ip_address="127.0.0.1", port=0)
 server.start()
 print(*server.get_host_and_port(), file=sys.stderr, flush=True)
