@@ -33,7 +33,7 @@ LISTED_S = 1.0
 """How long a listing is good enough for reading."""
 _HANDS = 8
 """Requests under way at the same time, where there are many."""
-_TRIES = 3
+_TRIES = 2
 _UNDER_WAY = f"{TEMPORARY}under-way"
 """Lists the files of a whole book that is being brought in."""
 LONGEST_BRINGING_IN = timedelta(hours=1)

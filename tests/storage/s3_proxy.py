@@ -72,12 +72,16 @@ def _handler(way: Way, server: str) -> type[BaseHTTPRequestHandler]:
     return Handler
 
 
+class _Server(ThreadingHTTPServer):
+    daemon_threads = True
+    request_queue_size = 128
+
+
 @contextmanager
 def proxy_to(endpoint: str) -> Iterator[Way]:
     """Serve a way to a server on a port of its own, until the end."""
     way = Way()
-    server = ThreadingHTTPServer(("127.0.0.1", 0), _handler(way, urlsplit(endpoint).netloc))
-    server.daemon_threads = True
+    server = _Server(("127.0.0.1", 0), _handler(way, urlsplit(endpoint).netloc))
     way.endpoint = f"http://127.0.0.1:{server.server_address[1]}"
     thread = threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True)
     thread.start()
