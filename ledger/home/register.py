@@ -99,8 +99,6 @@ class SharedRegister:
         self._line = line
         self._lock = threading.RLock()
         self._followed_at = {RIDERS: -math.inf, KEYS: -math.inf}
-        self.count_changes = 0
-        """How often something came or went, for whoever keeps keys in memory."""
 
     def make(self) -> None:
         """Make what the mirror's file needs to follow the store."""
@@ -122,9 +120,10 @@ class SharedRegister:
                 raise
             connection.execute("commit")
 
-    def follow(self, folder: str, within_s: float = FOLLOWED_S) -> None:
+    def follow(self, folder: str, within_s: float | None = None) -> None:
         """Bring the mirror up to date, unless that was done moments ago; not while it is silent."""
-        if time.monotonic() < self._followed_at[folder] + within_s:
+        good_s = FOLLOWED_S if within_s is None else within_s
+        if time.monotonic() < self._followed_at[folder] + good_s:
             return
         if self._line.may_ask(lambda: self.follow_now(folder)):
             with contextlib.suppress(Unreachable):
@@ -145,7 +144,6 @@ class SharedRegister:
             gone = {name: state for name, state in before.items() if name not in listed}
             if fresh or gone:
                 self._apply(_KINDS[folder], self._fetched(fresh), gone)
-                self.count_changes += 1
             self._followed_at[folder] = began
 
     def _known(self, folder: str) -> dict[str, tuple[int, str]]:

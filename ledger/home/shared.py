@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from cryptography.hazmat.primitives.ciphers.aead import AESSIV
 
 from ledger.errors import Unreachable, WriteRefused
-from ledger.home.register import FOLLOWED_S, KEYS, RIDERS, Row, SharedRegister
+from ledger.home.register import KEYS, RIDERS, Row, SharedRegister
 from ledger.riders import Keyring, Rider, Riders, new_key, rider_row, taken
 
 FOLLOWED_FOR_SEALING_S = 1.0
@@ -59,14 +59,15 @@ class SharedKeyring(Keyring):
     def __init__(self, register: SharedRegister) -> None:
         super().__init__(register.path)
         self._register = register
-        self._seen_changes = 0
+        self._seen = 0
         self._new: list[Row] = []
 
-    def _look(self, within_s: float = FOLLOWED_S) -> None:
+    def _look(self, within_s: float | None = None) -> None:
         if self._open_write is None:
             self._register.follow(KEYS, within_s)
-            if self._seen_changes != self._register.count_changes:
-                self._seen_changes = self._register.count_changes
+            # Another process of this machine may have let the mirror follow.
+            if self._seen != (now := self._register.path.stat().st_mtime_ns):
+                self._seen = now
                 super().follow()
 
     @contextmanager
@@ -120,6 +121,7 @@ class SharedKeyring(Keyring):
             self._new.append(row)
 
     def _cipher(self, key: str) -> AESSIV | None:
+        self._look()
         if key not in self._ciphers and self._open_write is None:
             with self._database.connect() as connection:
                 is_here = connection.execute("select 1 from keys where key = ?", (key,)).fetchone()

@@ -27,6 +27,8 @@ class LocalStore:
     What a writer that was killed left behind starts with `.tmp-` and is in nobody's way.
     """
 
+    longest_pause_s = 0.02
+
     def __init__(self, folder: Path, disk: Disk | None = None) -> None:
         self.folder = folder
         self._disk = disk or Disk()

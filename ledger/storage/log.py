@@ -41,8 +41,6 @@ from ledger.storage.verify import verify_log
 __all__ = ["Committed", "Decide", "Head", "Log"]
 
 _ATTEMPTS = 1_000
-_LONGEST_PAUSE = 0.02
-
 Decide = Callable[[Head], Sequence[Event]]
 
 
@@ -126,7 +124,8 @@ class Log:
             if after is not None:
                 self.units = units_after(self.units, events)
                 return Committed(after.commit, after, events)
-            time.sleep(random.uniform(0, min(_LONGEST_PAUSE, 0.001 * (attempt + 1))))
+            longest = self.store.longest_pause_s
+            time.sleep(random.uniform(0, min(longest, longest / 20 * (attempt + 1))))
         raise WriteRefused("Nothing was recorded: others record without a pause. Try again later.")
 
     def write_segment(self, commits: Iterable[Sequence[Event]]) -> Head:

@@ -42,6 +42,8 @@ LONGEST_BRINGING_IN = timedelta(hours=1)
 class MirroredStore:
     """The files under `events/` of an object store; see `Store`."""
 
+    longest_pause_s = 0.5
+
     def __init__(
         self, objects: Objects, folder: Path, line: Line, *, listed_s: float = LISTED_S
     ) -> None:
@@ -223,8 +225,9 @@ class MirroredStore:
         """Make a file by a conditional PUT; see `Store.create`.
 
         The store gives a name to whole files only, so what is to be read back is read there, and
-        taken back where it differs. A reply that was lost is looked for: raises Unreachable
-        where what became of it is not known.
+        taken back where it differs. Raises FileExistsError for a file of this very call, too,
+        whose first reply was lost, and Unreachable where it is not known what became of it: who
+        needs to know reads it back.
         """
         self._put(name, content)
         if is_read_back and self._get(name) != content:
@@ -237,17 +240,20 @@ class MirroredStore:
         for turn in range(_TRIES):
             try:
                 self._objects.create(f"{EVENTS}/{name}", content)
-            except FileExistsError:
-                # The client tries again by itself: the first try may have been ours.
-                if self._get(name) == content:
-                    return
-                raise
             except Unreachable:
                 # It may arrive yet. To send the very same again settles who has the name.
                 if turn == _TRIES - 1:
                     raise
             else:
                 return
+
+    def _put_once(self, name: str, content: bytes) -> None:
+        """Put a file; the client tries again by itself, and may meet what was put by itself."""
+        try:
+            self._put(name, content)
+        except FileExistsError:
+            if self._get(name) != content:
+                raise
 
     def create_all(
         self, files: Iterable[tuple[str, bytes]], may_finish: Callable[[], bool]
@@ -268,7 +274,7 @@ class MirroredStore:
                 for name in reversed(names):
                     if name == names[0]:
                         self._finish(name, may_finish)
-                    self._put(name, (Path(folder) / name).read_bytes())
+                    self._put_once(name, (Path(folder) / name).read_bytes())
                     made.append(name)
             except OSError as error:
                 self._give_up(names, made, error)

@@ -12,6 +12,9 @@ from typing import Protocol
 class Store(Protocol):
     """A flat set of named files that are created whole, or not at all, and never changed."""
 
+    longest_pause_s: float
+    """How long a writer who lost a race may wait at most before the next try."""
+
     def at_source(self) -> AbstractContextManager[None]:
         """Within it, what is read and listed is what stands in the store itself at that moment.
 

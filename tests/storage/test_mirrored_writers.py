@@ -26,28 +26,14 @@ def test_writers_at_the_same_time_lose_and_duplicate_nothing(tmp_path, monkeypat
     with s3_server() as (told, bucket):
         address = f"{bucket}/harbour"
         path = os.pathsep.join((str(ROOT), str(SCRIPT.parent)))
-        mirrors = [tmp_path / f"m{max(1, writer)}" for writer in range(WRITERS)]
-        writing = [
-            subprocess.Popen(
-                [sys.executable, str(SCRIPT), address, str(mirror), str(writer), str(TURNS)],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                text=True,
-                env={**os.environ, **told, "PYTHONPATH": path},
-            )
-            for writer, mirror in enumerate(mirrors)
-        ]
-        for process in writing:
-            assert process.stdout.readline() == "ready\n"
-        for process in writing:
-            process.stdin.write("go\n")
-            process.stdin.flush()
-        said = [process.communicate(timeout=120)[0] for process in writing]
-        assert [process.returncode for process in writing] == [0] * WRITERS
+        command = [sys.executable, str(SCRIPT), address, str(tmp_path), str(WRITERS), str(TURNS)]
+        environment = {**os.environ, **told, "PYTHONPATH": path}
+        subprocess.run(command, env=environment, timeout=120, check=True)
         for name, value in told.items():
             monkeypatch.setenv(name, value)
+        said = [(tmp_path / f"said-{writer}").read_text() for writer in range(WRITERS)]
         acknowledged = [line.split() for text in said for line in text.splitlines()]
-        for mirror in (tmp_path / "anew", *mirrors[1:3]):
+        for mirror in (tmp_path / "anew", tmp_path / "m1", tmp_path / "m2"):
             log = log_of(store_at(address, mirror))
             rows = [row for file in log.paths() for row in read_events(file.read_bytes())]
             held = [[json.loads(r.canonical)["id"], str(r.seq), str(r.commit)] for r in rows]
