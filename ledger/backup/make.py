@@ -73,6 +73,8 @@ class Backed:
     """Files that were there and were not what they should be: sent again."""
     left_out: list[str] = field(default_factory=list)
     """Photos that are not in the backup: the book's own is damaged, or there is none any more."""
+    gone: list[File] = field(default_factory=list)
+    """Photos that are still in the backup and not in the book: kept for a while, never restored."""
     count_forgotten: int = 0
     keys: KeyBackup | None = None
     expired: list[Expired] = field(default_factory=list)
@@ -98,11 +100,12 @@ def backup(
 ) -> Backed:
     """Bring a backup up to what the book is now.
 
-    `is_checked` reads back whatever is there already, and mends what is damaged. Raises
+    `is_checked` reads back whatever is there already, and mends what is damaged. What the book
+    has no more stays for `keep_keys`, as a copy of the keys does. Raises
     OtherBackup, BookDamaged where a file that would be sent is damaged, and what the places do;
     the statement that stood before then still stands.
     """
-    run = partial(_Run, book, place, now, is_checked, tell)
+    run = partial(_Run, book, place, now, keep_keys, is_checked, tell)
     try:
         for _ in range(_ATTEMPTS):
             with suppress(FileExistsError):
@@ -126,12 +129,14 @@ class _Run:
     """One attempt at a backup."""
 
     def __init__(
-        self, book: Book, place: Objects, now: datetime, is_checked: bool, tell: Tell
-    ) -> None:
+        self, book: Book, place: Objects, now: datetime, keep: timedelta, is_checked: bool,
+        tell: Tell,
+    ) -> None:  # fmt: skip
         self._book = book
         self._shop = book.settings.shop
         self._place = place
         self._now = now
+        self._keep = keep
         self._is_checked = is_checked
         self._tell = tell
         self._store = book.home.store
@@ -299,13 +304,22 @@ class _Run:
         return is_whole(file, self._place.get(file.there))
 
     def _kept_photos(self, before: Statement | None, done: Backed) -> list[File]:
-        """Give the photos that the backup has and the book has no more: they are kept there."""
+        """Give the photos that the backup has and the book has no more, while they are kept.
+
+        One that was lost can be found again by then; one that was removed for somebody's sake is
+        removed here too.
+        """
         was = [one for one in before.files if one.name.startswith(PHOTOS)] if before else []
-        gone = [one for one in was if one.sha256 not in self._photos]
-        kept = [one for one in gone if one.there in self._there]
-        lost = [one.name for one in gone if one.there not in self._there]
-        done.left_out += [f"{name} is neither in the book nor in the backup" for name in lost]
-        return kept
+        for one in was:
+            if one.sha256 in self._photos:
+                continue
+            since = one.gone_since or f"{self._now:%Y-%m-%d}"
+            until = datetime.fromisoformat(since).replace(tzinfo=UTC) + self._keep
+            if one.there in self._there and self._now < until:
+                done.gone.append(replace(one, gone_since=since))
+            elif not one.gone_since and one.there not in self._there:
+                done.left_out.append(f"{one.name} is neither in the book nor in the backup")
+        return done.gone
 
     def _put_forgotten(self) -> int:
         """Bring the list of what is forgotten up to date; give how much it holds."""
@@ -330,7 +344,10 @@ class _Run:
 
     def _clear(self, stated: Statement) -> list[str]:
         needed = {one.there for one in stated.files}
-        gone = [one for one in self._there if one not in needed and _is_past(one, stated)]
+        past = [one for one in self._there if one not in needed and _is_past(one, stated)]
+        # Of photos only those are ours to take away that we had in charge.
+        photos = [one for one in self._vouched if one.startswith(PHOTOS) and one not in needed]
+        gone = [*past, *(one for one in photos if one in self._there)]
         for name in gone:
             self._place.remove(name)
         if isinstance(self._place, FolderObjects):

@@ -177,7 +177,7 @@ class _Run:
 
     def _plan(self) -> list[File]:
         if self._done.statement is not None:
-            return list(self._done.statement.files)
+            return [one for one in self._done.statement.files if not one.gone_since]
         names = [name for name in self._there if cover_of(name)]
         files = [File(name, self._there[name].size, "") for name in names]
         photos = [one for one in self._there.values() if one.name.startswith(PHOTOS)]

@@ -44,6 +44,8 @@ class File:
     """Of a file of events, the one it carries of itself; else that of its bytes."""
     kept_as: str = ""
     """Its name in the backup, where that is another: of files that do change."""
+    gone_since: str = ""
+    """The day on which a photo was first not in the book any more: it is not brought back."""
 
     @property
     def there(self) -> str:

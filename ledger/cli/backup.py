@@ -35,7 +35,11 @@ def backup(
         ),
     ] = None,
     keys_expire: Annotated[
-        str, typer.Option(help="How long that copy is kept: 90d, 12w, 1y.", metavar="TIME")
+        str,
+        typer.Option(
+            help="How long it is kept, and photos that the book has no more: 90d, 12w, 1y.",
+            metavar="TIME",
+        ),
     ] = "90d",
     check: Annotated[
         bool, typer.Option("--check", help="Read back what is there already, and mend it.")
@@ -97,6 +101,7 @@ def backed_json(done: Backed, address: str) -> dict[str, Any]:
         "removed": done.removed,
         "mended": done.mended,
         "left_out": done.left_out,
+        "gone_from_book": [{"name": one.name, "since": one.gone_since} for one in done.gone],
         "forgotten": done.count_forgotten,
         "keys": _copy_json(done.keys),
         "keys_removed": [_copy_json(one.backup) for one in done.expired if not one.left_because],
@@ -135,6 +140,12 @@ def _say_backed(done: Backed, address: str) -> None:
 def _say_keys(done: Backed, *, as_json: bool) -> None:
     if not done.is_signed:
         warn("The book's folder cannot be written, so the backup is not signed.")
+    if done.gone:
+        listed = ", ".join(f"{one.name[:19]}… since {one.gone_since}" for one in done.gone[:8])
+        warn(
+            f"In the backup and not in the book any more: {len(done.gone)} of the photos ({listed})"
+            ". They go in their time, and are never restored. One that was lost can be copied back."
+        )
     for one in done.expired:
         where = f"{one.backup.name} in {one.backup.place}"
         if one.left_because:

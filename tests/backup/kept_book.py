@@ -23,6 +23,7 @@ BIKES = ("7K3M9QXA", "4T2N8RWE", "9XQH2VKB")
 NAMES = {"r-1": "Ylva Sund", "r-2": "Odo Kramp"}
 NOW = datetime(2026, 11, 29, 12, tzinfo=UTC)
 NONE = timedelta(0)
+DAY = timedelta(days=1)
 SECRET_WORDS = "rattles over the swing bridge"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import sqlite3
 from contextlib import closing
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -17,6 +17,7 @@ from ledger.errors import WrongUse
 from ledger.key_backups import Forgotten, ForgottenKey, KeyBackups
 from ledger.storage.objects import Objects, objects_at
 from tests.backup.kept_book import (
+    DAY,
     NAMES,
     NOW,
     SECRET_WORDS,
@@ -27,8 +28,6 @@ from tests.backup.kept_book import (
     notes,
     ride,
 )
-
-DAY = timedelta(days=1)
 
 
 @pytest.fixture

@@ -23,8 +23,10 @@ from ledger.proofs.make import signed_root
 from ledger.storage import listing
 from ledger.storage.objects import objects_at
 from tests.backup.kept_book import (
+    DAY,
     NAMES,
     NONE,
+    NOW,
     SECRET_WORDS,
     back_up,
     bring_back,
@@ -278,6 +280,25 @@ def test_reading_back_mends_what_is_damaged_there(book, place, tmp_path):
     done = back_up(book, place, is_checked=True)
     assert done.mended == [name] and objects.get(name) == whole
     assert bring_back(place, tmp_path / "again").damages == []
+
+
+def test_a_photo_that_the_book_has_no_more_stays_a_while_and_never_comes_back(
+    book, place, tmp_path
+):
+    """Lost, it can be copied back by hand; removed for somebody's sake, it goes from here too."""
+    objects = objects_at(place)
+    gone, there = photograph(book), photograph(book, "blue")
+    back_up(book, place)
+    (book.path / "photos" / gone).unlink()
+    done = back_up(book, place)
+    assert [(one.sha256, one.gone_since) for one in done.gone] == [(gone, "2026-11-29")]
+    later = back_up(book, place, now=NOW + 89 * DAY)
+    assert later.gone == done.gone and f"photos/{gone}" in names(objects)
+    back = bring_back(place, tmp_path / "again")
+    assert back.damages == [] and set(Book.open(back.book).home.photos()) == {there}
+    last = back_up(book, place, now=NOW + 90 * DAY)
+    assert (last.gone, last.left_out) == ([], [])
+    assert [name for name in names(objects) if "photos" in name] == [f"photos/{there}"]
 
 
 def test_a_place_that_refuses_leaves_nothing_half_noted(book, tmp_path, monkeypatch):
