@@ -7,6 +7,7 @@ go, then the key, then the row, then photos. Running it again finishes what was 
 from __future__ import annotations
 
 import json
+import re
 import sqlite3
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import closing
@@ -44,6 +45,10 @@ class Held:
     """Events with text that was sealed for them."""
     bikes: tuple[str, ...] = ()
     """Tags of the bikes they ride, keep or pay for, or did."""
+    bikes_naming: tuple[str, ...] = ()
+    """Tags of every bike of which an event names them, or is sealed for them."""
+    keys: frozenset[str] = frozenset()
+    """The ids of every key they have, or had."""
     photos: tuple[str, ...] = ()
     """Files of their bikes' photos that no other rider's event names, and that are there."""
     photos_under_book_key: tuple[str, ...] = ()
@@ -92,10 +97,19 @@ def what_is_held(book: Book, rider: str, tell: Tell = lambda done: None) -> Held
         )
     bikes = tuple(sorted(found.bikes))
     photos, under_book_key = _photos(book, rider, keys, found)
-    drafts = _drafts(book, rider, row, keys)
-    backups = tuple(KeyBackups(book.riders.path).holding(rider))
     return Held(
-        rider, row, key, at, found.count_texts, bikes, photos, under_book_key, drafts, backups
+        rider=rider,
+        row=row,
+        key=key,
+        forgotten_at=at,
+        count_texts=found.count_texts,
+        bikes=bikes,
+        bikes_naming=tuple(sorted(found.bikes_naming)),
+        keys=keys,
+        photos=photos,
+        photos_under_book_key=under_book_key,
+        drafts=_drafts(book, rider, row, keys),
+        key_backups=tuple(KeyBackups(book.riders.path).holding(rider)),
     )
 
 
@@ -196,6 +210,7 @@ class _Found:
     count_texts: int = 0
     is_named: bool = False
     bikes: set[str] = field(default_factory=set)
+    bikes_naming: set[str] = field(default_factory=set)
     photos: dict[str, set[tuple[str, str]]] = field(default_factory=dict)
     """Every photo: the bikes whose events name it, with the key they name."""
 
@@ -207,9 +222,12 @@ class _Found:
             return
         event = parse_event(json.loads(canonical))
         self.count_texts += is_sealed and b'"sealed"' in canonical
+        is_named = is_naming and names(event, self.rider)
+        if event.bike is not None and (is_sealed or is_named):
+            self.bikes_naming.add(event.bike)
         if event.kind == "photo_attached" and event.bike is not None:
             self.photos.setdefault(event.data.photo, set()).add((event.bike, event.data.key))
-        if is_naming and names(event, self.rider):
+        if is_named:
             self.is_named = True
             if event.kind == "rider_changed" and event.bike is not None:
                 self.bikes.add(event.bike)
@@ -284,5 +302,13 @@ def _drafts(book: Book, rider: str, row: Rider | None, keys: Iterable[str]) -> t
 
 
 def _says(values: Mapping[str, Any], said: Iterable[str]) -> bool:
-    text = json.dumps(dict(values), ensure_ascii=False).casefold()
-    return any(json.dumps(one, ensure_ascii=False)[1:-1].casefold() in text for one in said)
+    """Tell whether a form holds any of these words, as a whole and however it is written."""
+    text = "\n".join(_words_in(dict(values))).casefold()
+    return any(re.search(rf"(?<![\w-]){re.escape(one.casefold())}(?![\w-])", text) for one in said)
+
+
+def _words_in(value: Any) -> Iterable[str]:
+    if isinstance(value, str):
+        return [value]
+    inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+    return [word for one in inner for word in _words_in(one)]

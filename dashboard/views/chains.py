@@ -69,7 +69,8 @@ def page() -> None:
         return
     asker = data.asker()
     everybody = book.riders.all() if asker.sees("habits") else ()
-    names = {row.rider: row.name for row in everybody if row.name}
+    # Who is to be called is a call list: names of those alone who agreed to that.
+    names = {row.rider: row.name for row in everybody if row.name and row.may_contact}
     shown = Shown(book, report, words, Money(book.settings, words), names, day)
     _head(shown, report.shop)
     if asker.sees("habits"):

@@ -15,6 +15,7 @@ from ledger.cli.demo import demo
 from ledger.cli.due import due
 from ledger.cli.faults import faults
 from ledger.cli.foresee import foresee
+from ledger.cli.forget import forget
 from ledger.cli.guard import Guarded
 from ledger.cli.labour import labour
 from ledger.cli.look import bikes, history, state
@@ -46,7 +47,7 @@ GROUPS: dict[str, tuple[Callable[..., None], ...]] = {
     "Look": (state, history, bikes, dashboard),
     "Hand over": (report, tags),
     "Figures": (wear, due, chains, faults, labour, margin, foresee),
-    "Check": (verify, compact, receipt, backup, restore),
+    "Check": (verify, compact, receipt, backup, restore, forget),
     "Other programs": (import_file, export, schema),
 }
 

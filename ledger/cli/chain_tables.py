@@ -66,9 +66,14 @@ def _span(low: float | None, high: float | None) -> str:
     return "" if low is None or high is None else f"{low:,.0f} to {high:,.0f}"
 
 
-def _say_riders(book: Book, riders: Sequence[RiderChains], money: Money) -> None:
-    from ledger.cli.bike_page import person
+def _called(book: Book, row: RiderChains) -> str:
+    """Give a rider by name where they agreed to be contacted: this is a list of whom to call."""
+    known = book.riders.get(row.rider) if row.rider else None
+    is_named = known is not None and known.may_contact and known.name
+    return f"{known.name} ({known.rider})" if known is not None and is_named else row.who
 
+
+def _say_riders(book: Book, riders: Sequence[RiderChains], money: Money) -> None:
     columns = ("rider", ">looks", ">past", ">share", ">80 %", ">% over", ">km beyond", ">80 % km",
                ">cassettes", ">rings", ">dearer by", ">80 % from", ">to")  # fmt: skip
     say_table(
@@ -76,7 +81,7 @@ def _say_riders(book: Book, riders: Sequence[RiderChains], money: Money) -> None
         columns,
         (
             (
-                person(book, row.rider) if row.rider else row.who,
+                _called(book, row),
                 str(row.seen),
                 str(row.past),
                 _percent(row.share),

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ledger.cli.guard import Guarded
 from ledger.cli.options import DEFAULT_BOOK, AsJson, BookPath, open_book
-from ledger.cli.output import say, say_json, say_table
+from ledger.cli.output import progress, say, say_json, say_table, warn
 from ledger.errors import WrongUse
+
+if TYPE_CHECKING:
+    from ledger.book import Book
+    from ledger.riders import Rider
 
 app = typer.Typer(
     cls=Guarded,
@@ -52,6 +58,81 @@ def add(
         say(f"Entered {row.name} as {row.rider}.")
 
 
+@app.command("consent")
+def consent(
+    rider: Annotated[str, typer.Argument(help="A rider's id; see lockring riders list.")],
+    given: Annotated[
+        bool | None,
+        typer.Option("--given/--withdrawn", help="They agreed to be contacted, or no longer do."),
+    ] = None,
+    on: Annotated[
+        str | None, typer.Option(help="Since when: a date, or a date and time; now if not given.")
+    ] = None,
+    as_json: AsJson = False,
+    book_path: BookPath = DEFAULT_BOOK,
+) -> None:
+    """Note that a rider agreed to be contacted, or took it back.
+
+    Examples:
+    $ lockring riders consent r-0042 --given
+    $ lockring riders consent r-0042 --withdrawn --on 2026-03-01
+    """
+    from ledger.book import utc_now
+    from ledger.cli.drafts import instant
+    from ledger.consent import note_consent
+    from ledger.events.types import format_moment
+
+    if given is None:
+        raise WrongUse("Say which: --given or --withdrawn.")
+    book = open_book(book_path)
+    since = min(instant(book, on), utc_now()) if on is not None else utc_now()
+    note_consent(book, rider, may_contact=given, since=since)
+    if as_json:
+        say_json({"rider": rider, "may_contact": given, "consent_at": format_moment(since)})
+    else:
+        what = "may be contacted" if given else "is not to be contacted"
+        say(f"Rider {rider} {what}, since {book.settings.local(since):%Y-%m-%d}.")
+
+
+@app.command("export")
+def export_one(
+    rider: Annotated[str, typer.Argument(help="A rider's id; see lockring riders list.")],
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            help="A new folder, or FILE.json; without it, JSON and no photos are printed."
+        ),
+    ] = None,
+    as_json: AsJson = False,
+    book_path: BookPath = DEFAULT_BOOK,
+) -> None:
+    """Give a rider everything that is held about them, text and photos opened.
+
+    Nothing about other people is in it, nor the shop's costs and minutes.
+
+    Examples:
+    $ lockring riders export r-0042 --out for-inge
+    $ lockring riders export r-0042 --json
+    """
+    from ledger.book import utc_now
+    from ledger.exchange.rider import export_rider, write_rider
+
+    book = open_book(book_path)
+    with progress("Looking for everything about them", book.head.size) as tell:
+        found = export_rider(book, rider, now=utc_now(), tell=tell)
+    if out is None:
+        say_json(found.document)
+        if found.photos:
+            warn(f"Photos are left out ({len(found.photos)}); --out FOLDER writes them too.")
+        return
+    written = [str(path) for path in write_rider(found, out)]
+    if as_json:
+        say_json({"rider": rider, "written": written})
+    else:
+        events, photos = len(found.document["events"]), len(found.photos)
+        say(f"Wrote {events:,} events and {photos:,} photos about rider {rider} to {out}.")
+
+
 @app.command("list")
 def list_riders(
     search: Annotated[
@@ -70,6 +151,7 @@ def list_riders(
 
     book = open_book(book_path)
     rows = matching(book, search.strip()) if search.strip() else book.riders.all()
+    _warn_of_unfinished(book)
     if as_json:
         say_json(
             [
@@ -89,7 +171,7 @@ def list_riders(
         "Riders",
         ("!rider", "name", "phone", "email", "may be contacted"),
         (
-            (row.rider, row.name or "", row.phone or "", row.email or "", _consent(row.may_contact))
+            (row.rider, row.name or "", row.phone or "", row.email or "", _consent(book, row))
             for row in rows
         ),
     )
@@ -97,5 +179,17 @@ def list_riders(
         say("Nobody in the register matches." if search else "The register is empty.")
 
 
-def _consent(may_contact: bool) -> str:
-    return "yes" if may_contact else "no"
+def _consent(book: Book, row: Rider) -> str:
+    """Give whether somebody may be contacted, and since when that is so."""
+    said = "yes" if row.may_contact else "no"
+    if row.consent_at is None:
+        return said
+    since = f"{book.settings.local(datetime.fromisoformat(row.consent_at)):%Y-%m-%d}"
+    return f"{said}, since {since}" if row.may_contact else f"withdrawn {since}"
+
+
+def _warn_of_unfinished(book: Book) -> None:
+    from ledger.forgetting import unfinished
+
+    for rider in unfinished(book):
+        warn(f"Forgetting {rider} was begun and not finished. Run: lockring forget {rider}")

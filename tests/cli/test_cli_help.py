@@ -102,7 +102,7 @@ def test_every_example_of_the_help_works(lockring: Run, example: list[str]) -> N
 
 def prepare(lockring: Run, *, has_bike: bool, is_record: bool) -> None:
     assert lockring("init", "--shop", "quay", "--mechanic", "m1").code == 0
-    assert lockring("riders", "add", "--name", "Ada Reed").code == 0
+    assert lockring("riders", "add", "--name", "Ada Reed", "--id", "r-0042").code == 0
     other = "4T2N8RWE"
     for bike in (TAG, other) if has_bike else (other,):
         more = ("--at", "2026-01-05 09:00")
