@@ -36,7 +36,7 @@ _OTHER = "x-"
 """What the names of riders begin with whose ids have other signs; their UTF-8 in hex follows."""
 _SHARED = """
 create table if not exists shared (
-  name text primary key, size integer not null, made_at text not null
+  name text primary key, size integer not null, tag text not null
 ) strict
 """
 Row = tuple[Any, ...]
@@ -149,9 +149,9 @@ class SharedRegister:
     def _known(self, folder: str) -> dict[str, tuple[int, str]]:
         with contextlib.closing(sqlite3.connect(self.path, timeout=30)) as connection:
             rows = connection.execute(
-                "select name, size, made_at from shared where name glob ?", (f"{folder}/*",)
+                "select name, size, tag from shared where name glob ?", (f"{folder}/*",)
             ).fetchall()
-        return {name: (size, made_at) for name, size, made_at in rows}
+        return {name: (size, tag) for name, size, tag in rows}
 
     def _fetched(self, fresh: list[Named]) -> list[tuple[Named, bytes]]:
         def got(one: Named) -> bytes | None:
@@ -169,10 +169,10 @@ class SharedRegister:
     ) -> None:
         rows = [(one, _row(kind, one.name, content)) for one, content in found]
         with self._write() as connection:
-            for name, (size, made_at) in gone.items():
-                is_same = "name = ? and size = ? and made_at = ?"
+            for name, (size, tag) in gone.items():
+                is_same = "name = ? and size = ? and tag = ?"
                 told = connection.execute(
-                    f"delete from shared where {is_same} returning name", (name, size, made_at)
+                    f"delete from shared where {is_same} returning name", (name, size, tag)
                 ).fetchone()
                 if told is not None:
                     _drop(connection, kind, name)
@@ -280,4 +280,4 @@ def _insert(connection: sqlite3.Connection, kind: _Kind, row: Row, state: tuple[
 
 
 def _state(one: Named) -> tuple[int, str]:
-    return one.size, one.made_at.isoformat()
+    return one.size, f"{one.made_at.isoformat()} {one.tag}"

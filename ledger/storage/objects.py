@@ -51,6 +51,8 @@ class Named(NamedTuple):
     name: str
     size: int
     made_at: datetime
+    tag: str = ""
+    """Another one whenever the content is, as far as the store tells (an ETag)."""
 
 
 class Objects(Protocol):
@@ -193,7 +195,10 @@ class BucketObjects:
         """See `Objects.all`."""
         with self._asking(prefix):
             found = obstore.list(self._store, prefix=checked(prefix) if prefix else None).collect()
-        named = (Named(one["path"], one["size"], one["last_modified"]) for one in found)
+        named = (
+            Named(one["path"], one["size"], one["last_modified"], one["e_tag"] or "")
+            for one in found
+        )
         return sorted(named)
 
     def get(self, name: str) -> bytes:
