@@ -18,6 +18,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger import sql
+from ledger.engines.held import Held
 from ledger.storage.schema import EVENT_SCHEMA
 
 COLUMNS = tuple(name for name in EVENT_SCHEMA.names if name not in ("canonical", "lines"))
@@ -53,10 +54,16 @@ class DuckEngine:
     def __init__(self, files: Callable[[], Sequence[Path]]) -> None:
         """`files` gives the reading set as it stands now; it is asked at each query."""
         self._files = files
+        self._held = Held()
         self._connection = duckdb.connect(":memory:")
         # Globally, or the cursors that ask would not have it.
         self._connection.execute("set global TimeZone = 'UTC'")
         self._connection.execute("set global parquet_metadata_cache = true")
+
+    def _paths(self) -> list[str]:
+        paths = [str(path) for path in self._files()]
+        self._held.check(self._connection, paths)
+        return paths
 
     def close(self) -> None:
         """Let go of the connection and what it holds in memory."""
@@ -76,7 +83,7 @@ class DuckEngine:
         `tables` are the small tables the relation needs; with `bike_alias` among them, joined
         tags are one bike. `values` are bound parameters of `ending`.
         """
-        paths = [str(path) for path in self._files()]
+        paths = self._paths()
         if not paths:
             return self._over(EVENT_SCHEMA.empty_table(), relation, asked, tables, ending, values)
         source = _JOINED if "bike_alias" in tables else _FILES
@@ -98,7 +105,7 @@ class DuckEngine:
 
         The reading set is looked up now, so any thread may call it; arguments as of `all_bikes`.
         """
-        paths = [str(path) for path in self._files()]
+        paths = self._paths()
         bound = {**_bound(asked), **(values or {}), "files": paths}
         source, strikes = _JOINED if "bike_alias" in tables else _FILES, _STRIKES
         if not paths:

@@ -1,0 +1,51 @@
+"""Whether the files that are asked hold every event once, each in its place.
+
+A file under another one's name is a whole Parquet file, and every figure over it would be wrong
+without a word. Numbers are gapless, so that how many there are in a file and their sum tell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import duckdb
+
+from ledger.errors import BookDamaged
+
+_ASKED = """select filename, count(*), coalesce(sum(seq), 0)::bigint
+from read_parquet($files, filename = true, union_by_name = true)
+group by filename"""
+
+
+class Held:
+    """What is known of files that never change: how many events each holds, and their sum."""
+
+    def __init__(self) -> None:
+        self._known: dict[str, tuple[int, int]] = {}
+        self._whole: tuple[str, ...] = ()
+
+    def check(self, connection: duckdb.DuckDBPyConnection, paths: Sequence[str]) -> None:
+        """Look at the files not looked at yet; `paths` are a reading set, in order of commits.
+
+        Raises BookDamaged, naming the first file that does not hold what belongs in its place.
+        """
+        if tuple(paths) == self._whole:
+            return
+        known = {path: self._known[path] for path in paths if path in self._known}
+        new = [path for path in paths if path not in known]
+        if new:
+            found = connection.cursor().execute(_ASKED, {"files": new}).fetchall()
+            told = {path: (count, total) for path, count, total in found}
+            known |= {path: told.get(path, (0, 0)) for path in new}
+        before = 0
+        for path in paths:
+            count, total = known[path]
+            if total != count * before + count * (count + 1) // 2:
+                raise BookDamaged(
+                    f"{Path(path).name} does not hold the events that belong in its place (from "
+                    f"number {before + 1:,} on): files may have been renamed or mixed up. Put it "
+                    "back from a backup; `lockring verify` looks at every file."
+                )
+            before += count
+        self._known, self._whole = known, tuple(paths)

@@ -1,0 +1,8 @@
+"""Books of the pages' tests serve here too."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+sys.path.append(str(Path(__file__).parents[1] / "dashboard"))
