@@ -284,10 +284,10 @@ def test_threads_may_ask_at_the_same_time(book: Book) -> None:
 
 def test_files_without_newer_columns_are_read(book: Book, tmp_path: Path) -> None:
     """A file of an earlier release lacks columns; what they would say is null."""
-    old, new = book.files()[0], book.files()[2]
+    old, *new = book.files()[:3]
     table = pq.read_table(old).drop_columns(["bike_kind", "is_found", "outcome"])
     pq.write_table(table, tmp_path / "old.parquet")
-    engine = DuckEngine(lambda: [tmp_path / "old.parquet", new])
+    engine = DuckEngine(lambda: [tmp_path / "old.parquet", *new])
     tables = {"position_effects": position_effects(standard())}
     rows = list(engine.all_bikes("bike_summary", Asked(NOW, 99), tables))
     assert [(row["bike"], row["make"], row["bike_kind"]) for row in rows] == [
