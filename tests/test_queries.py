@@ -290,8 +290,8 @@ def test_files_without_newer_columns_are_read(book: Book, tmp_path: Path) -> Non
     engine = DuckEngine(lambda: [tmp_path / "old.parquet", *new])
     tables = {"position_effects": position_effects(standard())}
     rows = list(engine.all_bikes("bike_summary", Asked(NOW, 99), tables))
-    assert [(row["bike"], row["make"], row["bike_kind"]) for row in rows] == [
-        (GULL, "Tidemark", None)
+    assert (GULL, "Tidemark", None) in [
+        (row["bike"], row["make"], row["bike_kind"]) for row in rows
     ]
     engine.close()
 
