@@ -6,7 +6,7 @@ import logging
 
 import streamlit as st
 
-from dashboard import bench_warm, data, filters, gate, gate_page, kept_ahead, markup, theme
+from dashboard import bench_warm, data, filters, gate, gate_page, kept_ahead, logged, markup, theme
 from dashboard.views import (
     bench,
     bike,
@@ -31,6 +31,7 @@ LOG = logging.getLogger(__name__)
 
 def main() -> None:
     """Draw the frame, and the page asked for in it."""
+    logged.keep_words_out()
     st.set_page_config(page_title="Lockring", page_icon=str(theme.ICON), layout="wide")
     st.html(f"<style>{theme.style_sheet()}</style>")
     try:
@@ -61,6 +62,9 @@ def _pages(book: Book) -> None:
     pages += [st.Page(each.page, title=name, url_path=name.lower()) for name, each in others]
     chosen = st.navigation(pages, position="hidden")
     _masthead(book, chosen.url_path)
+    silence = data.silence(book)
+    if silence:
+        st.html(f'<p class="lk-caution" role="status">{markup.text(silence)}</p>')
     asked = st.session_state.pop("asked", None)
     if asked is not None:
         tag = filters.fold_tag(asked)

@@ -16,7 +16,7 @@ from typing import Any
 import streamlit as st
 from starlette.middleware import Middleware
 
-from dashboard import bench_warm, gate, gate_provider, gate_routes, kept_ahead
+from dashboard import bench_warm, gate, gate_provider, gate_routes, kept_ahead, logged
 from dashboard.gate import Gate, Rules
 from dashboard.gate_wall import Wall, allowed
 from dashboard.launch import APP
@@ -53,6 +53,7 @@ def rules_of(options: dict[str, str]) -> Rules:
 
 def app_of(standing: Gate, shop: str, address: str = "") -> st.App:
     """Give the ASGI app of a gate's book; `address` is opened in a browser once it runs."""
+    logged.keep_words_out()
     gate.stand(standing)
 
     @asynccontextmanager
