@@ -13,6 +13,7 @@ from PIL import Image
 from ledger.book import Book
 from ledger.errors import BookExists, NoBook, Unreachable, WriteRefused
 from ledger.home import home_of, register
+from ledger.key_backups import Forgotten, ForgottenKey
 from ledger.photos import add_photo, photos_of, read_photo
 from ledger.proofs.make import signed_root
 from ledger.proofs.verify import check_files, check_rules
@@ -223,6 +224,18 @@ def test_forgetting_reaches_every_machine(book, machine, address):
     machine("two").riders.add([Rider("r-1", "Another person")])
     assert book.riders.get("r-1").name == "Another person"
     assert book.keys.keys_for(["r-1"])["r-1"] != key and texts(book) == [None]
+
+
+def test_what_is_forgotten_for_good_is_known_to_every_machine(book, machine):
+    """So that no machine's backup brings a key back that another one destroyed."""
+    noted_at = ForgottenKey("k-1", "r-1", NOW)
+    Forgotten(book.riders.path).add([noted_at])
+    book.keys.destroy("r-1")
+    other = machine("two")
+    assert Forgotten(other.riders.path).all() == [noted_at]
+    Forgotten(other.riders.path).add([ForgottenKey(None, "r-2", NOW)])
+    other = machine("two")
+    assert len(Forgotten(machine("one").riders.path).all()) == 2
 
 
 def test_a_local_book_forgets_in_the_same_way(tmp_path):

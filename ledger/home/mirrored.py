@@ -134,9 +134,12 @@ class MirroredHome(Home):
         """Make the mirror's folders and its register, and let it follow the store's."""
         self._make_mirror()
         self.riders.make()
-        with ThreadPoolExecutor(2) as hands:
-            for _ in hands.map(self._register.follow, (RIDERS, KEYS)):
-                pass
+        with ThreadPoolExecutor(3) as hands:
+            asked = [hands.submit(self._register.follow, folder) for folder in (RIDERS, KEYS)]
+            asked.append(hands.submit(self._register.share_forgotten))
+        for one in asked:
+            with contextlib.suppress(Unreachable):
+                one.result()
 
     def get_register_ready(self, *, is_begun: bool) -> None:
         """The store's register is that of the book, whatever became of the mirror's."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import base64
 import contextlib
+import hashlib
 import json
 import math
 import re
@@ -19,15 +20,18 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from ledger.errors import BookDamaged, LedgerError, Unreachable
+from ledger.events.types import format_moment
+from ledger.key_backups import Forgotten, ForgottenKey
 from ledger.riders import BOOK_KEY
 from ledger.storage.line import Line
 from ledger.storage.objects import Named, Objects
 
-RIDERS, KEYS = "riders", "keys"
+RIDERS, KEYS, FORGOTTEN = "riders", "keys", "forgotten"
 FOLLOWED_S = 5.0
 """How long the mirror's register is good enough for reading."""
 _HANDS = 16
@@ -237,12 +241,36 @@ class SharedRegister:
             _drop(connection, kind, kind.name_of(row))
             _insert(connection, kind, row, (len(kind.content_of(row)), ""))
 
+    def share_forgotten(self) -> None:
+        """Let store and mirror name the same as forgotten for good; raises Unreachable.
+
+        So no machine's backup brings back what another one forgot.
+        """
+        here = {_forgotten_name(one): one for one in Forgotten(self.path).all()}
+        there = {one.name for one in self._line.ask(lambda: self._objects.all(FORGOTTEN))}
+        for name in sorted(here.keys() - there):
+            one = here[name]
+            told = {"key": one.key, "rider": one.rider, "at": format_moment(one.at)}
+            with contextlib.suppress(FileExistsError):
+                self._objects.create(name, json.dumps(told).encode())
+        if new := sorted(there - here.keys()):
+            found = [json.loads(self._objects.get(name)) for name in new]
+            Forgotten(self.path).add(
+                ForgottenKey(one["key"], one["rider"], datetime.fromisoformat(one["at"]))
+                for one in found
+            )
+
     def remove(self, folder: str, rider: str) -> None:
         """Remove a rider's object from the store, and note it as gone; raises Unreachable."""
         name = object_name(folder, rider)
         self._objects.remove(name)
         with self._write() as connection:
             connection.execute("delete from shared where name = ?", (name,))
+
+
+def _forgotten_name(one: ForgottenKey) -> str:
+    told = f"{one.key}\n{one.rider}\n{format_moment(one.at)}"
+    return f"{FORGOTTEN}/{hashlib.sha256(told.encode()).hexdigest()[:32]}"
 
 
 def _rider_in(name: str) -> str:

@@ -44,6 +44,7 @@ class SharedRiders(Riders):
     def remove(self, rider: str) -> bool:
         """Take a rider's row away, in the store and here; tell whether there was one."""
         with _refusing_silence():
+            self._register.share_forgotten()
             self._register.follow_now(RIDERS)
             self._register.remove(RIDERS, rider)
         return super().remove(rider)
@@ -143,6 +144,7 @@ class SharedKeyring(Keyring):
     def destroy(self, rider: str) -> str | None:
         """Destroy a rider's key, in the store and here; give the id it had."""
         with _refusing_silence():
+            self._register.share_forgotten()
             self._register.follow_now(KEYS)
             self._register.remove(KEYS, rider)
         return super().destroy(rider)
