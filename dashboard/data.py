@@ -26,6 +26,7 @@ from ledger import queries
 from ledger.asking import Asker
 from ledger.book import Book
 from ledger.figures.home_bikes import bikes_like, first_seen_at
+from ledger.home import words_of as silence_words
 from ledger.view import BikeView
 
 BOOK_VARIABLE = "LOCKRING_BOOK"
@@ -34,7 +35,7 @@ MOST_FOUND = 1_000
 
 
 def book_path() -> Path:
-    """Give the book's folder: the argument after `--`, else LOCKRING_BOOK, else `book`."""
+    """Give where the book is: the argument after `--`, else LOCKRING_BOOK, else `book`."""
     given = [argument for argument in sys.argv[1:] if not argument.startswith("-")]
     return Path(given[-1] if given else os.environ.get(BOOK_VARIABLE) or "book")
 
@@ -47,6 +48,13 @@ def _open(path: str) -> Book:
 def open_book() -> Book:
     """Give the book, opened once for the server; raises NoBook, BookDamaged."""
     return _open(str(book_path()))
+
+
+def silence(book: Book) -> str:
+    """Say, while the place the book is on does not answer, what is read instead; else nothing."""
+    book.home.store.names()  # asks the place, unless that was done a moment ago
+    found = book.home.silence
+    return silence_words(found, book.settings) if found else ""
 
 
 def asker() -> Asker:

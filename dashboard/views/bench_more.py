@@ -100,7 +100,10 @@ def _attach(
 
 def _figure(stand: Stand, one: Photo) -> str:
     """Give one photo, small, with when and of what it is."""
-    picture = _thumb(stand.book, one.photo, one.key, data.register_at(stand.book))
+    try:
+        picture = _thumb(stand.book, one.photo, one.key, data.register_at(stand.book))
+    except LedgerError:  # nothing to show now; it is looked for again the next time
+        picture = ""
     when = {True: "before", False: "after"}.get(one.is_before) if one.is_before is not None else ""
     place = stand.words.position(one.position) if one.position else "the bike"
     said = ", ".join(filter(None, (capital(place), when, stand.words.formats.day(one.taken_at))))
@@ -109,13 +112,10 @@ def _figure(stand: Stand, one: Photo) -> str:
 
 @st.cache_data(show_spinner=False, max_entries=200)
 def _thumb(_book: Book, photo: str, key: str, register_at: int) -> str:
-    """Give a photo small, as base64; empty where its key is gone or its file is missing."""
+    """Give a photo small, as base64; empty where its key is gone. Raises as `read_photo` does."""
     from PIL import Image
 
-    try:
-        content = read_photo(_book, photo, key)
-    except LedgerError:
-        return ""
+    content = read_photo(_book, photo, key)
     if content is None:
         return ""
     small = Image.open(io.BytesIO(content)).convert("RGB")

@@ -189,6 +189,18 @@ def test_another_mirror_follows_and_asks_little(store, address, way, tmp_path):
     assert len(way.passed) - len(fetched) < 10
 
 
+def test_a_commit_is_three_requests(store, way):
+    """List, put, list: what this machine wrote is in its mirror and fetched by nobody here."""
+    log = log_of(store)
+    log.commit(after)
+    way.passed.clear()
+    log.commit(after)
+    assert seqs(log) == [1, 2]
+    assert [method for method, _ in way.passed[:3]] == ["GET", "PUT", "GET"]
+    assert [method for method, _ in way.passed].count("PUT") == 1
+    assert all("list-type" in path for method, path in way.passed if method == "GET")
+
+
 def test_a_commit_is_decided_on_what_the_store_holds_now(store, address, tmp_path):
     """However fresh a reader's listing is taken to be, a commit follows the newest one."""
     other = log_of(store_at(address, tmp_path / "there", listed_s=1000))
