@@ -194,18 +194,22 @@ def restore(
     """
     from ledger.backup.places import place_at
     from ledger.backup.restore import restore as bring_back
+    from ledger.backup.targets import target_for
     from ledger.book import utc_now
     from ledger.cli.receipt_of import checked_key
+    from ledger.storage.address import written
 
-    apart: dict[str, str | Path] = {"the folder to restore into": book_path}
+    apart: dict[str, str | Path] = {"where the book is to be": written(book_path)}
     place = place_at(source, "A backup", apart)
     keys_place = place_at(keys_from, "A copy of the keys", apart) if keys_from else None
     trusted = None if key is None else checked_key(key)
+    target = target_for(book_path)
     with progress("Restoring") as tell:
         done = bring_back(
-            place, book_path, now=utc_now(), keys_place=keys_place, trusted_key=trusted,
+            place, target.folder, now=utc_now(), keys_place=keys_place, trusted_key=trusted,
             tell=lambda doing, at, of: tell(at, of),
         )  # fmt: skip
+        target.take(done)
     if as_json:
         say_json(restored_json(done))
     if done.damages or done.book is None:
@@ -217,10 +221,11 @@ def restore(
 def restored_json(done: Restored) -> dict[str, Any]:
     """Give what came of a restore as plain JSON types."""
     from ledger.events.types import format_moment
+    from ledger.storage.address import written
 
     stated, copy = done.statement, done.keys.copy
     return {
-        "book": None if done.book is None else str(done.book),
+        "book": None if done.book is None else written(done.book),
         "quarantine": None if done.quarantine is None else str(done.quarantine),
         "is_equal": done.book is not None,
         "commit": done.commit,
@@ -245,11 +250,12 @@ def restored_json(done: Restored) -> dict[str, Any]:
 
 def _say_restored(done: Restored, *, has_keys: bool) -> None:
     from ledger.cli.receipt import count_words
+    from ledger.storage.address import written
 
-    stated, copy = done.statement, done.keys.copy
-    assert stated is not None and stated.replayed is not None
+    stated, copy, stands = done.statement, done.keys.copy, done.book
+    assert stated is not None and stated.replayed is not None and stands is not None
     events, commits = count_words(done.size), count_words(done.commit, "commit")
-    say(f"{events} in {commits} are in {done.book}.")
+    say(f"{events} in {commits} are in {written(stands)}.")
     bikes = count_words(stated.replayed.count_bikes, "bike")
     say(f"Root, count and the replay of {bikes} are equal to the original's. Root: {done.root}")
     by = f"signed with {stated.key}" if stated.key else "not signed"
@@ -267,13 +273,16 @@ def _say_restored(done: Restored, *, has_keys: bool) -> None:
 def _damage_words(done: Restored, address: str) -> str:
     from ledger.backup.damage import spans_words
     from ledger.cli.receipt import count_words
+    from ledger.storage.address import written
 
     lines = [f"  {one}" for one in done.damages[:MOST_LISTED]]
     rest = len(done.damages) - MOST_LISTED
     lines += [f"  and {rest:,} more; all of them: --json"] if rest > 0 else []
     head = f"{count_words(len(done.damages), 'thing')} wrong with the backup in {address}:"
     if done.book is not None:
-        end = [f"All events are whole and equal to the original's, and stand in {done.book}."]
+        end = [
+            f"All events are whole and equal to the original's, and stand in {written(done.book)}."
+        ]
         return "\n".join([head, *lines, *end])
     end = [f"Lost: {spans_words(done.lost)}."] if done.lost else []
     whole = f"{count_words(done.size)} up to commit {done.commit}" if done.commit else "no event"

@@ -79,7 +79,7 @@ def test_a_damaged_photo_is_told_and_everything_else_is_in_the_backup(shop: Run)
         (("restore", "log.txt", "--book", "new"), 1, "There is no backup"),
         (("restore", "kept"), 1, "already holds something"),
         (("restore", "kept", "--book", "new", "--key", "short"), 2, "key"),
-        (("restore", "kept", "--book", "kept/new"), 2, "the folder to restore into"),
+        (("restore", "kept", "--book", "kept/new"), 2, "where the book is to be"),
     ],
 )
 def test_what_cannot_be_is_told_in_one_line(
