@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
+import os
+import pty
 import stat
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -60,6 +65,25 @@ def test_forgetting_says_first_what_is_lost_and_needs_a_yes(ridden: Run) -> None
     assert "Forgotten: rider r-o" in done.out
     listed = ridden("riders", "list").out
     assert NAME not in listed and "Bram Next" in listed
+
+
+@pytest.mark.parametrize(("answer", "is_forgotten"), [("no", False), ("yes", True)])
+def test_on_a_terminal_it_asks(ridden: Run, answer: str, is_forgotten: bool) -> None:
+    """Only a yes forgets."""
+    ours, theirs = pty.openpty()
+    run = "from ledger.cli import main; main()"
+    command = [sys.executable, "-c", run, "forget", "r-o"]
+    process = subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs)
+    os.close(theirs)
+    os.write(ours, f"{answer}\n".encode())
+    told = b""
+    with contextlib.suppress(OSError):
+        while more := os.read(ours, 4096):
+            told += more
+    os.close(ours)
+    assert process.wait() == (0 if is_forgotten else 1)
+    assert b"Forget them for good?" in told and NAME.encode() in told
+    assert (NAME in ridden("riders", "list").out) is not is_forgotten
 
 
 def test_forgetting_again_and_nobody_are_told_in_words(ridden: Run) -> None:
