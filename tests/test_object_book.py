@@ -164,6 +164,14 @@ def test_one_rider_is_entered_once_by_two_machines(book, machine):
     )
 
 
+def test_no_rider_is_entered_where_a_name_can_be_given_twice(book, machine, way):
+    """A server that came not to heed the condition would let one row take another's place."""
+    way.ignored = frozenset({"if-none-match"})
+    with pytest.raises(WriteRefused, match="If-None-Match"):
+        machine("two").riders.add([Rider("r-1", "Another")])
+    assert book.riders.get("r-1").name == "Ines of the quay"
+
+
 def test_one_rider_has_one_key_however_many_need_it_at_once(book, machine):
     """Four machines seal for the same new riders at once: all of it opens, everywhere."""
     machines = [machine(f"m{n}") for n in range(4)]

@@ -42,9 +42,7 @@ class MirroredHome(Home):
         self.address = address
         self._store = MirroredStore(self._objects, path / EVENTS, self._line)
         self.store = self._store
-        self._register = SharedRegister(
-            self._objects, path / REGISTER, self._line, lambda: self._store.asked_at
-        )
+        self._register = SharedRegister(self._objects, path / REGISTER, self._line, self._store)
         self.riders = SharedRiders(self._register)
         self.keys = SharedKeyring(self._register)
 

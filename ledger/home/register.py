@@ -16,7 +16,7 @@ import re
 import sqlite3
 import threading
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -29,6 +29,7 @@ from ledger.events.types import format_moment
 from ledger.key_backups import Forgotten, ForgottenKey
 from ledger.riders import BOOK_KEY
 from ledger.storage.line import Line
+from ledger.storage.mirrored import MirroredStore
 from ledger.storage.objects import Named, Objects
 
 RIDERS, KEYS, FORGOTTEN = "riders", "keys", "forgotten"
@@ -90,15 +91,10 @@ _KINDS = {
 class SharedRegister:
     """The objects of a register, and the tables of this machine's mirror that follow them."""
 
-    def __init__(
-        self, objects: Objects, path: Path, line: Line, listed_at: Callable[[], float]
-    ) -> None:
-        """Take where the objects are, the mirror's `riders.sqlite`, and the way to the store.
-
-        `listed_at` gives when the events were last listed, by the clock of `time.monotonic`.
-        """
+    def __init__(self, objects: Objects, path: Path, line: Line, events: MirroredStore) -> None:
+        """Take where the objects are, the mirror's `riders.sqlite`, and the way to the store."""
         self.path = path
-        self._listed_at = listed_at
+        self._events = events
         self._objects = objects
         self._line = line
         self._lock = threading.RLock()
@@ -115,7 +111,7 @@ class SharedRegister:
             sqlite3.connect(self.path, timeout=30, isolation_level=None)
         ) as connection:
             connection.execute("pragma secure_delete = on")
-            connection.execute("pragma synchronous = full")
+            connection.execute("pragma synchronous = extra")
             connection.execute("begin immediate")
             try:
                 yield connection
@@ -135,7 +131,7 @@ class SharedRegister:
 
     def catch_up(self, folder: str) -> None:
         """Bring the mirror up to date with what the events that were listed may name."""
-        if self._followed_at[folder] < self._listed_at():
+        if self._followed_at[folder] < self._events.asked_at:
             self.follow(folder, 0.0)
 
     def follow_now(self, folder: str) -> None:
@@ -201,7 +197,11 @@ class SharedRegister:
         return row
 
     def create_all(self, folder: str, rows: list[Row]) -> list[Row]:
-        """Make many objects, as `create`; all are taken back where one cannot be made."""
+        """Make many objects, as `create`; all are taken back where one cannot be made.
+
+        Raises WriteRefused where the store would give a name twice.
+        """
+        self._events.probe_once()
         with ThreadPoolExecutor(_HANDS) as hands:
             asked = [hands.submit(self.create, folder, row) for row in rows]
         errors = [one.exception() for one in asked]

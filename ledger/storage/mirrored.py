@@ -60,6 +60,7 @@ class MirroredStore:
         """When the store was last listed, by the clock of `time.monotonic`."""
         self._written: dict[str, bytes] = {}
         self._here = threading.local()
+        self._is_probed = False
 
     # -- reading ---------------------------------------------------------------------------
 
@@ -334,6 +335,11 @@ class MirroredStore:
         self._written.pop(name, None)
         self._objects.remove(f"{EVENTS}/{name}")
 
+    def probe_once(self) -> None:
+        """Do as `probe`, unless it was found right by this process before."""
+        if not self._is_probed:
+            self.probe()
+
     def probe(self) -> None:
         """Raise WriteRefused where the store gives a name twice; Unreachable if it is silent."""
         name = f"{TEMPORARY}{secrets.token_hex(8)}"
@@ -349,6 +355,7 @@ class MirroredStore:
                 )
             self._look()
             self._clear_broken_off(self.made_at(name))
+            self._is_probed = True
         finally:
             with contextlib.suppress(LedgerError):
                 self._objects.remove(f"{EVENTS}/{name}")

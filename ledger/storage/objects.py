@@ -193,8 +193,12 @@ class BucketObjects:
 
     def all(self, prefix: str = "") -> list[Named]:
         """See `Objects.all`."""
-        with self._asking(prefix):
-            found = obstore.list(self._store, prefix=checked(prefix) if prefix else None).collect()
+        try:
+            with self._asking(prefix):
+                under = checked(prefix) if prefix else None
+                found = obstore.list(self._store, prefix=under).collect()
+        except FileNotFoundError:
+            raise Unreachable(f"{self.address} does not answer: there is no such bucket.") from None
         named = (
             Named(one["path"], one["size"], one["last_modified"], one["e_tag"] or "")
             for one in found
