@@ -39,7 +39,7 @@ from ledger.backup.keys import (
 from ledger.backup.standing import OtherBackup, begins_with, claim, standing
 from ledger.backup.statement import File, Statement, numbers_in
 from ledger.book import Book
-from ledger.errors import BookDamaged, NotDurable, WriteRefused
+from ledger.errors import BookDamaged, LedgerError, NotDurable, WriteRefused
 from ledger.key_backups import Forgotten, KeyBackup
 from ledger.signing import NoKey, Signer
 from ledger.storage.compaction import GRACE_UNFINISHED, check_file
@@ -49,10 +49,14 @@ from ledger.storage.listing import Cover, Listing, reading_set
 from ledger.storage.local import TEMPORARY
 from ledger.storage.objects import FolderObjects, Named, Objects, Unreachable
 
-Tell = Callable[[int, int], object]
-"""Is told how many files are looked after, of how many."""
+Tell = Callable[[str, int, int | None], object]
+"""Is told what is done, how much of it is, and of how much, if that is known."""
 _AT_ONCE = 8
 _ATTEMPTS = 4
+
+
+class NotCopied(LedgerError):
+    """The events are backed up, and the riders and keys are not."""
 
 
 @dataclass
@@ -96,14 +100,15 @@ def backup(
     keys_place: Objects | None = None,
     keep_keys: timedelta = timedelta(days=90),
     is_checked: bool = False,
-    tell: Tell = lambda done, total: None,
+    tell: Tell = lambda doing, done, total: None,
 ) -> Backed:
     """Bring a backup up to what the book is now.
 
     `is_checked` reads back whatever is there already, and mends what is damaged. What the book
     has no more stays for `keep_keys`, as a copy of the keys does. Raises
-    OtherBackup, BookDamaged where a file that would be sent is damaged, and what the places do;
-    the statement that stood before then still stands.
+    OtherBackup, BookDamaged where a file that would be sent is damaged, and what the place does;
+    the statement that stood before then still stands. Raises NotCopied where the events are
+    backed up and only the copy of the keys failed.
     """
     run = partial(_Run, book, place, now, keep_keys, is_checked, tell)
     try:
@@ -116,7 +121,13 @@ def backup(
         register, shop = book.riders.path, book.settings.shop
         if keys_place is not None:
             begins = done.statement.begins
-            done.keys = copy_register(register, keys_place, shop, begins, now, keep_keys)
+            try:
+                done.keys = copy_register(register, keys_place, shop, begins, now, keep_keys)
+            except LedgerError as error:
+                raise NotCopied(
+                    f"The events are in {place.address}, but riders and keys were not copied to "
+                    f"{keys_place.address}: {error}"
+                ) from error
         done.expired = remove_expired(register, shop, now, keys_place)
     except FileNotFoundError as error:
         if error.errno is not None:
@@ -204,7 +215,7 @@ class _Run:
         at = last.last
         figure = before.replayed if before and before.root == at.root else None
         if figure is None or figure.form != FORM:
-            figure = replayed(self._book, at.size)
+            figure = replayed(self._book, at.size, lambda done: self._tell("Replaying", done, None))
         return Statement(
             number=number,
             made_at=self._now,
@@ -234,7 +245,7 @@ class _Run:
                     looked = one.result()
                     self._note(looked, done)
                     files += [looked.file] if looked.file is not None else []
-                    self._tell(count, len(jobs))
+                    self._tell("Sending", count, len(jobs))
             except BaseException:
                 hands.shutdown(cancel_futures=True)
                 raise

@@ -248,13 +248,12 @@ class _Run:
         book, statement = Book.open(self._book), self._done.statement
         if not is_all_there or statement is None or statement.replayed is None:
             return is_all_there
-        self._tell("Replaying", 0, 1)
         if statement.replayed.form != FORM:
             detail = "Replays of that version of Lockring cannot be compared; every root is right"
             self._done.damages.append(Damage(statement.name, "not compared", detail))
             return True
-        figure = replayed(book, statement.size)
-        self._tell("Replaying", 1, 1)
+        count = statement.replayed.count_bikes
+        figure = replayed(book, statement.size, lambda at: self._tell("Replaying", at, count))
         shutil.rmtree(self._book / "derived", ignore_errors=True)
         if figure == statement.replayed:
             return True

@@ -70,7 +70,7 @@ def backup(
     with progress("Backing up") as tell:
         done = make(
             book, place, now=utc_now(), keys_place=keys_place, keep_keys=keep,
-            is_checked=check, tell=tell,
+            is_checked=check, tell=lambda doing, at, of: tell(at, of),
         )  # fmt: skip
     if as_json:
         say_json(backed_json(done, place.address))

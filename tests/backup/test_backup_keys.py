@@ -11,11 +11,12 @@ from pathlib import Path
 import pytest
 
 from ledger.backup.keys import FORGOTTEN, forgotten_bytes, read_forgotten, span_of
+from ledger.backup.make import NotCopied
 from ledger.backup.places import place_at
 from ledger.book import Book
-from ledger.errors import WrongUse
+from ledger.errors import WriteRefused, WrongUse
 from ledger.key_backups import Forgotten, ForgottenKey, KeyBackups
-from ledger.storage.objects import Objects, objects_at
+from ledger.storage.objects import FolderObjects, Objects, objects_at
 from tests.backup.kept_book import (
     DAY,
     NAMES,
@@ -199,10 +200,14 @@ def test_keys_may_go_to_an_object_store(book, bucket, tmp_path):
 
 
 def test_a_copy_that_could_not_be_made_is_not_on_record(book, tmp_path):
-    """The backup of the events stands; the error of the other place is passed on."""
-    (tmp_path / "in the way").write_text("a file")
-    with pytest.raises(OSError, match="in the way"):
-        back_up(book, tmp_path / "kept", keys_place=objects_at(tmp_path / "in the way"))
+    """The backup of the events stands, and it is said that the keys are missing."""
+
+    class Full(FolderObjects):
+        def put(self, name: str, content: bytes) -> None:
+            raise WriteRefused("no space left on device")
+
+    with pytest.raises(NotCopied, match=r"keys were not copied .* no space left"):
+        back_up(book, tmp_path / "kept", keys_place=Full(tmp_path / "keys"))
     assert KeyBackups(book.riders.path).all() == []
     assert bring_back(tmp_path / "kept", tmp_path / "again").book is not None
 

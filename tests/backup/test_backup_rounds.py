@@ -13,6 +13,7 @@ from time import sleep
 import pytest
 
 from ledger.backup import make
+from ledger.backup.restore import NoBackup
 from ledger.backup.standing import OtherBackup
 from ledger.book import Book
 from ledger.errors import BookDamaged, BookExists, WriteRefused
@@ -341,9 +342,20 @@ def test_the_statement_is_signed_by_the_key_of_the_receipts(book, place, tmp_pat
     assert check(receipt) == []
     back = bring_back(place, tmp_path / "again", trusted_key=receipt["key"])
     assert back.book is not None
-    with pytest.raises(Exception, match="not signed with that key"):
+    with pytest.raises(NoBackup, match="not signed with that key"):
         bring_back(place, tmp_path / "third", trusted_key="0" * 64)
     assert not (tmp_path / "third").exists()
+
+
+def test_a_book_that_cannot_sign_is_backed_up_unsigned(book, tmp_path):
+    """And said to be; whoever asks for a signature gets nothing."""
+    (book.path / "private.sqlite").mkdir()
+    done = back_up(book, tmp_path / "kept")
+    assert not done.is_signed and done.statement.key == ""
+    back = bring_back(tmp_path / "kept", tmp_path / "again")
+    assert back.damages == [] and back.root == book.head.root
+    with pytest.raises(NoBackup):
+        bring_back(tmp_path / "kept", tmp_path / "third", trusted_key="0" * 64)
 
 
 def test_nothing_is_restored_over_anything(book, tmp_path):
