@@ -62,7 +62,7 @@ class _Register:
     def _write(self) -> Iterator[sqlite3.Connection]:
         with closing(sqlite3.connect(self.path, timeout=30, isolation_level=None)) as connection:
             connection.execute("pragma secure_delete = on")
-            connection.execute("pragma synchronous = full")
+            connection.execute("pragma synchronous = extra")
             connection.execute(_KEY_BACKUPS)
             connection.execute(_FORGOTTEN)
             connection.execute("begin immediate")

@@ -7,7 +7,6 @@ reads the file signs in with neither. Nothing of it is ever logged.
 from __future__ import annotations
 
 import hashlib
-import os
 import secrets
 import sqlite3
 from collections.abc import Iterator
@@ -23,6 +22,7 @@ from argon2.exceptions import VerificationError
 
 from ledger.asking import ROLES, Asker, Role
 from ledger.errors import LedgerError, WrongUse
+from ledger.owned import only_for_its_owner
 
 FILE = "private.sqlite"
 FEWEST_DIGITS, MOST_DIGITS = 6, 32
@@ -115,13 +115,11 @@ class Private:
 
     @contextmanager
     def _connect(self) -> Iterator[sqlite3.Connection]:
-        if not self.path.exists():
-            # Made with its mode, so that nobody else can open it in between.
-            os.close(os.open(self.path, os.O_CREAT | os.O_RDWR, 0o600))
+        only_for_its_owner(self.path)
         connection = sqlite3.connect(self.path, timeout=30, isolation_level=None)
         try:
             connection.execute("pragma secure_delete = on")
-            connection.execute("pragma synchronous = full")
+            connection.execute("pragma synchronous = extra")
             if not connection.execute(
                 "select 1 from sqlite_master where name = 'secrets'"
             ).fetchone():

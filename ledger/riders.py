@@ -20,6 +20,7 @@ from cryptography.hazmat.primitives.ciphers.aead import AESSIV
 
 from ledger.errors import BookDamaged, LedgerError
 from ledger.events.types import format_moment
+from ledger.owned import only_for_its_owner
 
 BOOK_KEY = "book"
 """The key of text about bikes that have no rider, and of the shop's own words."""
@@ -114,10 +115,13 @@ class _Database:
 
     @contextmanager
     def connect(self) -> Iterator[sqlite3.Connection]:
+        only_for_its_owner(self.path)
         connection = sqlite3.connect(self.path, timeout=30, isolation_level=None)
         try:
             connection.execute("pragma secure_delete = on")
-            connection.execute("pragma synchronous = full")
+            # extra: else a power cut right after a commit may bring the journal back, and with
+            # it a book without the key that an acknowledged event is sealed with
+            connection.execute("pragma synchronous = extra")
             yield connection
         finally:
             connection.close()

@@ -8,7 +8,6 @@ Nothing of it is ever logged.
 from __future__ import annotations
 
 import json
-import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -19,6 +18,7 @@ from typing import Any, Protocol
 
 from ledger.errors import LedgerError
 from ledger.events.types import format_moment
+from ledger.owned import only_for_its_owner
 
 
 class Keys(Protocol):
@@ -74,9 +74,7 @@ class Unsent:
 
     @contextmanager
     def _connect(self) -> Iterator[sqlite3.Connection]:
-        if not self._path.exists():
-            # Made with its mode, so that nobody else can open it in between.
-            os.close(os.open(self._path, os.O_CREAT | os.O_RDWR, 0o600))
+        only_for_its_owner(self._path)
         connection = sqlite3.connect(self._path, timeout=30, isolation_level=None)
         try:
             connection.execute("pragma secure_delete = on")
