@@ -32,7 +32,10 @@ SAID: tuple[tuple[str, str], ...] = (
         "Torque them to the maker's figures, or note why not",
     ),
     ("Open it first (job_opened)", "Book the bike in first"),
-    ("Record who rides it now first (rider_changed)", "Say who rides it now first"),
+    (
+        "Record who rides it now first (rider_changed; nobody in particular is an answer too)",
+        "Say who rides it now first",
+    ),
     ("Contacts belong in the register (lockring riders add)", "Contacts belong in the register"),
 )
 """What a rule says, and what the page says for it."""

@@ -97,6 +97,9 @@ def words_of(book: Book) -> Words:
 
 def register_at(book: Book) -> int:
     """Give when the register last changed: a name or key that is gone is shown no longer."""
+    # On an object store another machine may have changed it: these look.
+    book.riders.get("")
+    book.keys.follow()
     register = book.path / "riders.sqlite"
     return register.stat().st_mtime_ns if register.exists() else 0
 

@@ -107,7 +107,8 @@ def of_forgotten(
             name_event(event, facts),
             texts_of(event)[0],
             f"the bike's rider {riders[event.id]} was forgotten, so no key is left to seal text",
-            "Record who rides it now first (rider_changed), or leave the text out",
+            "Record who rides it now first (rider_changed; nobody in particular is an answer too), "
+            "or leave the text out",
             "rider_forgotten",
         )
         for event in events

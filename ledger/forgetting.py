@@ -12,7 +12,7 @@ import sqlite3
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import closing
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -55,7 +55,7 @@ class Held:
     """Those of them from before anybody was named: a copy elsewhere can still be opened."""
     drafts: tuple[FormKey, ...] = ()
     key_backups: tuple[KeyBackup, ...] = ()
-    """The copies of the register that still have them."""
+    """The copies of the register that still have them; once they are forgotten, that may."""
 
     @property
     def is_unfinished(self) -> bool:
@@ -109,7 +109,7 @@ def what_is_held(book: Book, rider: str, tell: Tell = lambda done: None) -> Held
         photos=photos,
         photos_under_book_key=under_book_key,
         drafts=_drafts(book, rider, row, keys),
-        key_backups=tuple(KeyBackups(book.riders.path).holding(rider)),
+        key_backups=_copies(book, rider, at),
     )
 
 
@@ -175,6 +175,14 @@ def _ask(book: Book, query: str, *values: str) -> Any:
 def _key_of(book: Book, rider: str) -> str | None:
     book.keys.follow()
     return _text(_ask(book, "select key from keys where rider = ?", rider))
+
+
+def _copies(book: Book, rider: str, at: datetime | None) -> tuple[KeyBackup, ...]:
+    """Give the copies that have a rider's row or key; of one who is forgotten, that may have."""
+    backups = KeyBackups(book.riders.path)
+    # When a copy was made is told to the second, rounded up.
+    before = [one for one in backups.all() if at and one.made_at <= at + timedelta(seconds=1)]
+    return tuple(dict.fromkeys([*backups.holding(rider), *before]))
 
 
 def _every_key(book: Book, rider: str, key: str | None) -> frozenset[str]:

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ledger.book import Book
 from ledger.rules.personal_words import personal_in
 from tests.rule_shorthand import BORN, E, problems
 
@@ -205,3 +206,42 @@ def test_a_contact_in_a_field_of_an_event_warns_and_is_recorded(kind, data, fiel
     assert "register" in found[0].right
     for told in ("inge@quay", "2345678", "912 345"):
         assert told not in str(found[0])
+
+
+SHOPS = (
+    (
+        {"kind": "gauge_registered", "data": {"gauge": "g1", "label": "lent by inge@quay.example",
+                                              "quantities": ["elongation"]}},
+        "data.label",
+    ),
+    (
+        {"kind": "terms_set", "data": {"from_on": "2026-01-01", "tiers": [
+            {"code": "a", "label": "quick check"}, {"code": "b", "label": "call 0171 2345678"}]}},
+        "data.tiers[1].label",
+    ),
+    ({"kind": "job_opened", "bike": "7K3M9QXA", "job": "0171-2345678", "data": {}}, "job"),
+    (
+        {"kind": "quote_given", "bike": "7K3M9QXA", "job": "J1", "data": {
+            "quote": "Q1", "form": "fixed", "currency": "EUR", "lines": [
+                {"line": "1", "line_type": "part", "code": "+351 912 345 678", "net_minor": 100}]}},
+        "data.lines[0].code",
+    ),
+    (
+        {"kind": "gauge_registered", "data": {
+            "gauge": "0171-2345678", "label": "wrench", "quantities": ["torque"]}},
+        "data.gauge",
+    ),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("draft", "field"), SHOPS, ids=[field for _, field in SHOPS])
+def test_a_field_that_is_never_sealed_warns_too(draft, field, tmp_path) -> None:
+    """Labels of gauges and tiers, codes of jobs, parts and tools: all in the clear for good."""
+    book = Book.init(tmp_path / "book", shop="quay", currency="EUR")
+    born = {"kind": "bike_registered", "bike": "7K3M9QXA", "data": {}}
+    opened = {"kind": "job_opened", "bike": "7K3M9QXA", "job": "J1", "data": {}}
+    book.append([{**one, "actor": "m1"} for one in (born, opened)])
+    receipt = book.append([{**draft, "actor": "m1"}])
+    found = [one.field for one in receipt.warnings if one.rule == "personal_data"]
+    assert found == [field]
+    assert receipt.events[0].is_new

@@ -60,6 +60,7 @@ def forget(
     elif is_nothing_left:
         day = book.settings.local(done.forgotten_at)
         say(f"Rider {rider} was forgotten on {day:%Y-%m-%d}; nothing of them is left here.")
+        _warn_of_copies(book, held, "May be held by")
     else:
         _say_done(book, done)
 
@@ -106,8 +107,12 @@ def _say_done(book: Book, done: ForgetDone) -> None:
     if done.photos_removed and held.photos_under_book_key:
         many = count_words(len(held.photos_under_book_key), "photo")
         warn(f"{many} of these, from before they were named, can be opened in a backup with keys.")
+    _warn_of_copies(book, held, "Still held by")
+
+
+def _warn_of_copies(book: Book, held: Held, what: str) -> None:
     for copy in held.key_backups:
-        warn(f"Still held by the copy {copy.name} at {copy.place}, {_until(book, copy)}.")
+        warn(f"{what} the copy {copy.name} at {copy.place}, {_until(book, copy)}.")
     if held.key_backups:
         warn("A backup takes expired copies away; to be rid of one sooner, delete that file.")
 

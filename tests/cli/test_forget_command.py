@@ -123,6 +123,7 @@ def test_copies_of_the_keys_are_named_with_their_end(ridden: Run) -> None:
     done = ridden("forget", "r-o", "--yes")
     assert done.code == 0
     assert "stick" in done.err and "expires on" in done.err and "disk" not in done.err
+    assert "May be held by" in ridden("forget", "r-o").err
 
 
 def test_a_rider_gets_everything_that_is_held_about_them(ridden: Run) -> None:
