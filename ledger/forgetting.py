@@ -95,6 +95,8 @@ def what_is_held(book: Book, rider: str, tell: Tell = lambda done: None) -> Held
             f"There is no rider {rider}: not in the register, and no event names them. "
             "See who there is: lockring riders list."
         )
+    aliases = book.aliases()
+    found.bikes |= {tag for bike in found.bikes for tag in aliases.get(bike, ())}
     bikes = tuple(sorted(found.bikes))
     photos, under_book_key = _photos(book, rider, keys, found)
     return Held(

@@ -61,14 +61,14 @@ def export_rider(
     held = what_is_held(book, rider, tell)
     times = {bike: times_of(book.bike_events(bike)) for bike in held.bikes}
     events = list(_events(book, held, times))
-    photos = dict(_photos(book, held, events))
+    photos = dict(_photos(book, events))
     document = {
         "made_at": format_moment(now),
         "shop": book.settings.name,
         "rider": rider,
         "register": _register(held),
         "bikes": [_bike(bike, times[bike], rider) for bike in held.bikes],
-        "events": [_event(book, held, event, struck) for event, struck in events],
+        "events": [_event(book, held, one) for one in events],
         "photos": sorted(photos),
         "half_typed": _half_typed(book, held),
         "copies_of_the_register": [
@@ -133,29 +133,38 @@ def _bike(bike: str, times: Iterable[Time], rider: str) -> dict[str, Any]:
     }
 
 
-def _events(
-    book: Book, held: Held, times: Mapping[str, list[Time]]
-) -> Iterator[tuple[Event, bool]]:
-    """Give every event of a rider's, by seq, and whether it was struck."""
-    found: dict[int, tuple[Event, bool]] = {}
+@dataclass(frozen=True, slots=True)
+class _Theirs:
+    """One event of a rider's."""
+
+    event: Event
+    is_struck: bool
+    keys: frozenset[str]
+    """Of text and photos that are theirs to read in it."""
+
+
+def _events(book: Book, held: Held, times: Mapping[str, list[Time]]) -> Iterator[_Theirs]:
+    """Give every event of a rider's, by seq."""
+    found: dict[int, _Theirs] = {}
     for bike in sorted({*held.bikes, *held.bikes_naming}):
         stored = book.bike_events(bike)
         kept = {event.id for event in live(stored)}
         whose = times.get(bike) or times_of(stored)
         for event in in_order(stored):
-            if _is_theirs(event, held, whose):
-                found[event.seq or 0] = event, event.id not in kept
+            is_in_time = _is_in_time(event, held.rider, whose)
+            if is_in_time or names(event, held.rider) or held.keys & _keys_of(event):
+                keys = held.keys | ({BOOK_KEY} if is_in_time else set())
+                is_struck = event.id not in kept and event.kind != "event_struck"
+                found[event.seq or 0] = _Theirs(event, is_struck, keys)
     yield from (found[seq] for seq in sorted(found))
 
 
-def _is_theirs(event: Event, held: Held, times: list[Time]) -> bool:
-    if names(event, held.rider) or any(key in held.keys for key in _keys_of(event)):
-        return True
+def _is_in_time(event: Event, rider: str, times: list[Time]) -> bool:
+    """Tell whether an event is of a bike while it was theirs, or before it was anybody else's."""
     for time in times:
         if time.has(place_of(event)):
-            return event.kind != "rider_changed" and bool(time.roles_of(held.rider))
-    # Before anybody was named: the bike's own first words, where it was theirs first.
-    return bool(times) and bool(times[0].roles_of(held.rider))
+            return bool(time.roles_of(rider))
+    return bool(times) and bool(times[0].roles_of(rider))
 
 
 def _keys_of(event: Event) -> set[str]:
@@ -171,13 +180,14 @@ def _keys_of(event: Event) -> set[str]:
     return found
 
 
-def _event(book: Book, held: Held, event: Event, is_struck: bool) -> dict[str, Any]:
+def _event(book: Book, held: Held, one: _Theirs) -> dict[str, Any]:
     """Give an event in the clear; of one that tells somebody's minutes, only that it was."""
+    event = one.event
 
     def opened(field: str, text: Any) -> str:
         if isinstance(text, str):
             return text
-        if text["key"] not in held.keys and text["key"] != BOOK_KEY:
+        if text["key"] not in one.keys:
             return THEIR_WORDS
         return book.keys.open(text, event.id, field) or FORGOTTEN
 
@@ -191,17 +201,16 @@ def _event(book: Book, held: Held, event: Event, is_struck: bool) -> dict[str, A
         "job": event.job,
         "occurred_at": format_moment(event.occurred_at),
         "recorded_at": event.recorded_at and format_moment(event.recorded_at),
-        "is_struck": is_struck,
+        "is_struck": one.is_struck,
         "data": {} if seen is None else masked(dict(seen), held.rider, SOMEBODY),
     }
 
 
-def _photos(
-    book: Book, held: Held, events: Iterable[tuple[Event, bool]]
-) -> Iterator[tuple[str, bytes]]:
+def _photos(book: Book, events: Iterable[_Theirs]) -> Iterator[tuple[str, bytes]]:
     """Give the photos that are theirs to open, by name; one that is missing is left out."""
-    for event, _ in events:
-        if event.kind != "photo_attached" or event.data.key not in {*held.keys, BOOK_KEY}:
+    for one in events:
+        event = one.event
+        if event.kind != "photo_attached" or event.data.key not in one.keys:
             continue
         try:
             content = read_photo(book, event.data.photo, event.data.key)
