@@ -12,7 +12,7 @@ PORT ?= 8501
 export OPENBLAS_NUM_THREADS := 1
 CHROMIUM ?= $(shell command -v chromium || command -v chromium-browser || command -v google-chrome)
 
-.PHONY: setup run test quick check bench soak lock browser clean
+.PHONY: setup run test quick check bench soak fuzz audit lock browser clean
 
 setup: $(STAMP)
 
@@ -52,6 +52,19 @@ SOAK ?= 20000
 SEED ?= 100000
 soak: $(STAMP)
 	$(BIN)/python -m tests.storage.histories --count $(SOAK) --first $(SEED)
+
+FUZZ_SECONDS ?= 60
+fuzz: $(STAMP)
+	for name in $$($(BIN)/python -c "from tests.hostile.guided import TARGETS; print(*TARGETS)"); do \
+	  folder=$$(mktemp -d) && echo "$$name" && \
+	  $(BIN)/python -m tests.hostile.guided $$name $$folder -max_total_time=$(FUZZ_SECONDS) -len_control=0 -max_len=9000 \
+	    > $$folder/told 2>&1 || { tail -n 40 $$folder/told; exit 1; }; \
+	  tail -n 1 $$folder/told; rm -rf $$folder; \
+	done
+
+# Holds what is locked against the known faults; needs the network.
+audit: $(STAMP)
+	$(BIN)/python -m tests.supply.audit
 
 lock:
 	$(PYTHON) -m venv .lock-venv

@@ -1,0 +1,1 @@
+"""What the project stands on: locked, hashed, and held against known faults."""
