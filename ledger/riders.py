@@ -222,8 +222,8 @@ class Keyring:
         except FileNotFoundError:
             return
         if self._stamp != (told.st_mtime_ns, told.st_size):
-            self._stamp = told.st_mtime_ns, told.st_size
             self._drop_gone()
+            self._stamp = told.st_mtime_ns, told.st_size
 
     def _drop_gone(self) -> frozenset[str]:
         with self._database.connect() as connection:
