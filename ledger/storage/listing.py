@@ -166,6 +166,13 @@ class Lister:
         return Listing((*self._listing.files, following))
 
 
+_CUT_OFF = (
+    " If the book was empty and an import of it was cut off just now, nothing of it was recorded: "
+    "take what is in the folder events away, and import again."
+)
+"""A great import names its first file last: without it, none of the others was acknowledged."""
+
+
 def _gapped(covers: Sequence[Cover], end: int) -> Gapped:
     reached = {1}
     for cover in covers:
@@ -175,4 +182,5 @@ def _gapped(covers: Sequence[Cover], end: int) -> Gapped:
     return Gapped(
         f"The book has commit {end} but commit {missing} is missing ({commit_name(missing)}, or "
         "a segment that starts with it). Nothing was written. Put the file back from a backup."
+        + (_CUT_OFF if missing == 1 and all(cover.is_segment for cover in covers) else "")
     )

@@ -96,3 +96,14 @@ def test_a_lister_that_remembers_gives_what_one_that_does_not_gives(changes):
         top = max(present)
         now[:] = names_of(*range(1, top + 1), *([(1, top)] if len(present) > 2 else []))
         assert lister.now() == reading_set(now)
+
+
+def test_an_import_that_was_cut_off_is_told_from_a_file_that_is_gone():
+    """Segments without the first of them may be left of an import; commits alone never are."""
+    left = [segment_name(101, 200), segment_name(201, 300)]
+    with pytest.raises(Gapped, match="an import of it was cut off"):
+        reading_set(left)
+    for names in ([*left, commit_name(301)], [segment_name(1, 100), left[1]]):
+        with pytest.raises(Gapped) as told:
+            reading_set(names)
+        assert "cut off" not in str(told.value)
