@@ -5,18 +5,20 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ledger import settings as book_settings
-from ledger import witness
 from ledger.errors import BookExists, Problem
 from ledger.riders import Keyring, Riders, register_gone
 from ledger.settings import BookSettings
-from ledger.signing import SignedRoot
 from ledger.storage.line import Silence
 from ledger.storage.local import LocalStore
 from ledger.storage.store import Store
 
 PHOTO = re.compile(r"[0-9a-f]{64}")
+if TYPE_CHECKING:
+    from ledger.signing import SignedRoot
+
 EVENTS, PHOTOS, REGISTER, TOLD = "events", "photos", "riders.sqlite", "book.toml"
 
 
@@ -92,6 +94,9 @@ class Home:
 
     def note_witness(self, signed: SignedRoot) -> None:
         """Add a signed root to the witness file, durably; not the newest one once more."""
+        # What signs is loaded for those who sign.
+        from ledger import witness
+
         witness.append(self.path, signed)
 
     def differing(self) -> list[Problem]:
