@@ -17,6 +17,10 @@ if TYPE_CHECKING:
     from ledger.book import Book
     from ledger.forgetting import ForgetDone, Held
 
+AGAIN = (
+    "A backup made before does not know of it: run lockring backup again to each place, and no "
+    "copy of the keys brings them back from there."
+)
 NOISE = "Photos stay as files that nothing opens any more; --photos removes them."
 
 
@@ -108,6 +112,7 @@ def _say_done(book: Book, done: ForgetDone) -> None:
         many = count_words(len(held.photos_under_book_key), "photo")
         warn(f"{many} of these, from before they were named, can be opened in a backup with keys.")
     _warn_of_copies(book, held, "Still held by")
+    say(AGAIN)
 
 
 def _warn_of_copies(book: Book, held: Held, what: str) -> None:
