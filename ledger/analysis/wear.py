@@ -198,10 +198,11 @@ def _fitted(
     readings = intervals_as_figures(family, scales, usual, used)
     summed = lines(family, scales, *readings, used)
     has_intervals = bool((family.is_interval & used).any())
-    found, pool = rates(family, summed, first.rate, enough=ROUGHLY if has_intervals else ENOUGH)
+    enough, unsure = ROUGHLY if has_intervals else ENOUGH, scales.start_error
+    found, pool = rates(family, summed, first.rate, unsure, enough=enough)
     if has_intervals:
         near = tangent(found.prior_mean, found.prior_variance, found.mean)
         readings = intervals_as_figures(family, scales, near, used)
         summed = lines(family, scales, *readings, used)
-        found, pool = rates(family, summed, first.rate, pool)
+        found, pool = rates(family, summed, first.rate, unsure, pool)
     return FamilyFit(family, used, [], scales, readings, summed, found, pool)

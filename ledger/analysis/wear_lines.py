@@ -27,6 +27,8 @@ class Lines:
 
     precision: Floats
     score: Floats
+    level: Floats
+    """How much the score falls where all figures of the series are one unit too high."""
     x: Floats
     figure: Floats
     slope: Floats
@@ -48,6 +50,7 @@ def lines(family: Family, scales: Scales, figures: Floats, errors: Floats, used:
     made = Lines(
         precision=np.zeros(size),
         score=np.zeros(size),
+        level=np.zeros(size),
         x=np.zeros(size),
         figure=scales.start.copy(),
         slope=np.zeros(size),
@@ -70,6 +73,7 @@ def lines(family: Family, scales: Scales, figures: Floats, errors: Floats, used:
         solved = np.linalg.solve(with_errors, sides)
         made.precision[series] = np.einsum("ni,ni->n", x, solved[:, :, 0])
         made.score[series] = np.einsum("ni,ni->n", x, solved[:, :, 1])
+        made.level[series] = solved[:, :, 0].sum(axis=1)
         made.x[series] = x[:, -1]
         made.figure[series] = start + np.einsum("ni,ni->n", last, solved[:, :, 1])
         made.slope[series] = x[:, -1] - np.einsum("ni,ni->n", last, solved[:, :, 0])

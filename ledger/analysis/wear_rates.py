@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ledger.analysis.wear_data import FACTORS, Family, Flags, Floats, Ints
+from ledger.analysis.wear_design import start_groups
 from ledger.analysis.wear_effects import Effects
 from ledger.analysis.wear_lines import Lines
 
@@ -101,12 +102,14 @@ def rates(
     family: Family,
     lines: Lines,
     first_rate: float,
+    start_error: Floats,
     before: Pool | None = None,
     enough: float = ENOUGH,
 ) -> tuple[Rates, Pool]:
     """Pool the rates of a family's series; the search starts at `first_rate`, or as `before`.
 
-    It ends where no effect moves by more than `enough`.
+    `start_error` (K,) is how far off the starts of each group are, all in one direction. The
+    search ends where no effect moves by more than `enough`.
     """
     effects = Effects.of(family)
     names = effects.names
@@ -135,6 +138,9 @@ def rates(
             break
     shared = effects.foretold(theta)
     found = _two_stage(family, lines, shared, within, between, tells)
+    covariance = covariance + _owed_to_starts(
+        family, effects, lines, found, covariance, start_error, tells
+    )
     unsure = effects.variances(covariance)
     mean = shared + found.bike_mean
     variance = within + found.bike_variance + unsure
@@ -212,6 +218,27 @@ def _shared_effects(
     covariance = np.linalg.inv(normal)
     new = np.asarray(covariance @ right)
     return new, np.asarray(covariance), float(np.abs(new - theta).max())
+
+
+def _owed_to_starts(
+    family: Family,
+    effects: Effects,
+    lines: Lines,
+    found: _Found,
+    covariance: Floats,
+    start_error: Floats,
+    tells: Flags,
+) -> Floats:
+    """Give the covariance of mean and effects that is owed to starts being off together."""
+    weight = np.where(tells & family.is_new, 1 / found.spread, 0.0)
+    # A start higher by one unit makes a log rate smaller by so much.
+    moved = lines.level * np.exp(found.figure - found.off) * np.minimum(found.noise, 1e9)
+    group = start_groups(family)
+    moves = [
+        covariance @ effects.sums(np.where(group == one, weight * moved, 0.0)) * error
+        for one, error in enumerate(start_error)
+    ]
+    return np.asarray(sum(np.outer(move, move) for move in moves))
 
 
 def _spreads(found: _Found, within: float, tells: Flags, head: Ints) -> tuple[float, float]:

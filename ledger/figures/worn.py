@@ -30,16 +30,14 @@ _WORDS = ("limits.toml", "positions.toml", "quantities.toml")
 CODE = tuple(
     f"ledger.{module}"
     for module in (
-        "analysis.distances", "analysis.months", "analysis.readings", "analysis.reml",
-        "analysis.reml_blocks", "analysis.reml_checks", "analysis.reml_descent",
-        "analysis.reml_likelihood", "analysis.reml_search", "analysis.reml_squares",
-        "analysis.reml_start", "analysis.unfit", "analysis.usage", "analysis.usage_pooling",
-        "analysis.wear", "analysis.wear_columns", "analysis.wear_data", "analysis.wear_design",
-        "analysis.wear_effects", "analysis.wear_flags", "analysis.wear_forecast",
-        "analysis.wear_foretell", "analysis.wear_lines", "analysis.wear_rates",
-        "analysis.wear_rough", "analysis.wear_scale", "engines.tables", "facts", "figures.ahead",
-        "figures.gauges", "figures.marks", "figures.readings", "figures.spells", "figures.worn",
-        "kept", "kept.own_events", "queries", "settings", "state", "vocabulary",
+        "analysis.distances", "analysis.months", "analysis.readings", "analysis.reml_blocks",
+        "analysis.reml_checks", "analysis.reml_drawn", "analysis.reml_likelihood", "analysis.unfit",
+        "analysis.usage", "analysis.usage_pooling", "analysis.wear", "analysis.wear_columns",
+        "analysis.wear_data", "analysis.wear_design", "analysis.wear_effects",
+        "analysis.wear_flags", "analysis.wear_forecast", "analysis.wear_foretell", "analysis.wear_lines", "analysis.wear_rates",
+        "analysis.wear_rough", "analysis.wear_scale", "analysis.wear_shared",
+        "engines.tables", "facts", "figures.ahead", "figures.gauges", "figures.marks",
+        "figures.readings", "figures.spells", "figures.worn", "kept", "kept.own_events", "queries", "settings", "state", "vocabulary",
         "vocabulary.amounts", "vocabulary.extend", "vocabulary.limits", "vocabulary.load",
         "vocabulary.units",
     )
