@@ -21,6 +21,8 @@ MOST_HALVINGS = 20
 FAR = 12.0
 """How far a component may go from its usual value, as a log."""
 ENOUGH = 1e-7
+SOLID = 1e-11
+"""Share of a part's mean variance that is its readings' own, whatever the components."""
 
 
 def components(stacks: Sequence[Stack], usual: FloatArray, worth: float) -> FloatArray:
@@ -34,7 +36,9 @@ def components(stacks: Sequence[Stack], usual: FloatArray, worth: float) -> Floa
     told = np.array([any(stack.components[k].any() for stack in stacks) for k in range(len(usual))])
     prior = _Prior(usual / scatter**2, worth, told)
     log = np.log(prior.usual)
-    point = likelihood.at(np.exp(log))
+    point = _at(likelihood, log)
+    if point is None:
+        return usual
     value = prior.loss(log) - point.value
     for _ in range(MOST_STEPS):
         step, gain = _step(point, prior, log)
@@ -42,13 +46,22 @@ def components(stacks: Sequence[Stack], usual: FloatArray, worth: float) -> Floa
             break
         for halvings in range(MOST_HALVINGS):
             tried = prior.bounded(log + 0.5**halvings * step)
-            there = likelihood.at(np.exp(tried))
-            if np.isfinite(there.value) and prior.loss(tried) - there.value < value:
+            there = _at(likelihood, tried)
+            if there is not None and prior.loss(tried) - there.value < value:
                 break
         else:
             break
         log, point, value = tried, there, prior.loss(tried) - there.value
     return np.asarray(np.exp(log) * scatter**2)
+
+
+def _at(likelihood: Likelihood, log: FloatArray) -> Point | None:
+    """Give the model at log components; None where a variance is not positive to the last digit."""
+    try:
+        point = likelihood.at(np.exp(log))
+    except np.linalg.LinAlgError:
+        return None
+    return point if np.isfinite(point.value) else None
 
 
 class _Prior:
@@ -91,7 +104,12 @@ def effects(
     scale = float(np.sqrt(np.mean([np.mean(stack.y**2) for stack in stacks]))) or 1.0
     precision, pull = np.diag((scale / deviation) ** 2), mean * scale / deviation**2
     for stack in stacks:
-        solved = Solved(Stack(stack.y / scale, stack.fixed, stack.components), theta / scale**2)
+        known = theta / scale**2
+        # Solid to the last digit: readings at the very same exposure may differ by their error.
+        level = np.einsum("k,kiaa->ia", known, stack.components).mean(axis=1)
+        solid = SOLID * level[:, None, None] * np.eye(stack.y.shape[1])
+        parts = np.concatenate([stack.components, solid[None]])
+        solved = Solved(Stack(stack.y / scale, stack.fixed, parts), np.append(known, 1.0))
         precision, pull = precision + solved.gram, pull + solved.moment
     size = np.sqrt(np.diag(precision))
     covariance = np.linalg.inv(precision / np.outer(size, size)) / np.outer(size, size)

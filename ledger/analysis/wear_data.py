@@ -44,6 +44,8 @@ __all__ = [
 
 PER = {"km": 1000.0, "days": 365.25, "exposure": 1.0}
 """Exposure one rate is counted in: 1,000 km, a year, or one unit of a plain exposure."""
+LEAST, MOST = 1e-15, 1e16
+"""Sizes of figures beyond which a reading is a slip of whoever made the table."""
 FACTORS = ("riding", "model", "position", "point")
 """What rates are pooled over, each as far as the table has it."""
 
@@ -181,6 +183,16 @@ def _figures(table: Table, size: int) -> tuple[Floats, Floats, Floats]:
     return value, low, high
 
 
+def _check_sizes(table: Table, size: int) -> None:
+    """Refuse figures so large or small that no sum can be made of them."""
+    names = ("value", "low", "high", "limit", "start", "exposure", "distance_km", "days")
+    for name in names:
+        figure = np.abs(floats(table, name, size))
+        is_far = np.isfinite(figure) & (figure > 0) & ~((figure > LEAST) & (figure < MOST))
+        right = f"give 0 or a figure between {LEAST:.0e} and {MOST:.0e}"
+        refuse(is_far, name, "is no size that a part has", right)
+
+
 def _columns(table: Table) -> _Columns:
     size = row_count(table)
     need_one_of(table, ("series", "part"), "name what each reading was of")
@@ -190,6 +202,7 @@ def _columns(table: Table) -> _Columns:
     if not names:
         series, names = codes(table, "part", size)
     refuse(series < 0, "series", "is missing", "name what each reading was of")
+    _check_sizes(table, size)
     units, x = _exposure(table, size, series)
     refuse(x < 0, "exposure", "is below nought", "count from when the part was fitted")
     refuse(np.isinf(x), "exposure", "is infinite", "give a figure")

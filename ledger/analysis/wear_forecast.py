@@ -15,7 +15,7 @@ from numpy.polynomial.hermite_e import hermegauss
 from scipy.special import ndtr, ndtri
 
 from ledger.analysis.wear_data import Family, Flags, Floats, Ints
-from ledger.analysis.wear_lines import Lines, process
+from ledger.analysis.wear_lines import SOLID, Lines, process
 from ledger.analysis.wear_rates import Rates
 from ledger.analysis.wear_scale import Scales
 
@@ -240,7 +240,8 @@ def band(
     seen = family.x[rows]
     both = process(scales, series, np.concatenate([seen, x])[None, :])[0]
     count = len(rows)
-    known = both[:count, :count] + np.diag(readings[1][rows])
+    own = readings[1][rows] + SOLID * np.diag(both)[:count]
+    known = both[:count, :count] + np.diag(own)
     cross = both[count:, :count]
     gain = np.linalg.solve(known, cross.T).T if count else np.zeros((len(x), 0))
     start = scales.start[which]

@@ -16,6 +16,9 @@ from ledger.analysis.wear_data import Family, Flags, Floats, Ints, stacks
 from ledger.analysis.wear_scale import Scales
 
 SWEEPS = 6
+SOLID = 1e-12
+"""Share of a variance below which a matrix may have none left to invert."""
+STEEPEST = 100.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +65,9 @@ def lines(family: Family, scales: Scales, figures: Floats, errors: Floats, used:
         covariance = process(scales, series, x)
         diagonal = np.arange(rows.shape[1])
         with_errors = covariance.copy()
-        with_errors[:, diagonal, diagonal] += errors[rows]
+        with_errors[:, diagonal, diagonal] += (
+            errors[rows] + SOLID * covariance[:, diagonal, diagonal]
+        )
         last, whole = covariance[:, -1, :].copy(), covariance[:, -1, -1].copy()
         # What a reading shows is worn, however far it came: an unsure exposure blurs the line
         # the reading stands on, and not the figure the part now has.
@@ -100,7 +105,7 @@ def leave_one_out(
         whole = process(scales, series, x)
         whole = whole + rate[1][series][:, None, None] * x[:, :, None] * x[:, None, :]
         diagonal = np.arange(rows.shape[1])
-        whole[:, diagonal, diagonal] += errors[rows]
+        whole[:, diagonal, diagonal] += errors[rows] + SOLID * whole[:, diagonal, diagonal]
         inverse = np.linalg.inv(whole)
         off = figures[rows] - scales.start[series][:, None] - rate[0][series][:, None] * x
         spread = 1 / inverse[:, diagonal, diagonal]
@@ -156,9 +161,10 @@ def _sweep(
 ) -> tuple[Floats, Floats]:
     root = np.sqrt(site)
     inner = np.eye(site.shape[1]) + root[:, :, None] * prior * root[:, None, :]
+    inner = inner + SOLID * inner * np.eye(site.shape[1])
     halved = root[:, :, None] * prior
     posterior = prior - np.swapaxes(halved, 1, 2) @ np.linalg.solve(inner, halved)
-    variance = np.einsum("nii->ni", posterior)
+    variance = np.maximum(np.einsum("nii->ni", posterior), SOLID * np.einsum("nii->ni", prior))
     mean = np.einsum("nij,nj->ni", posterior, pull)
     cavity = np.maximum(1 / variance - site, 1e-9 / variance)
     cavity_mean = (mean / variance - pull) / cavity
@@ -181,9 +187,11 @@ def _seen(
         -np.exp(np.minimum(log_ndtr(low) - log_ndtr(high), -1e-12))
     )
     at_low, at_high = (
-        np.exp(-(edge**2) / 2 - log_mass) / np.sqrt(2 * np.pi) for edge in (low, high)
+        np.exp(np.minimum(-(edge**2) / 2 - log_mass, STEEPEST)) / np.sqrt(2 * np.pi)
+        for edge in (low, high)
     )
-    first = at_low - at_high
+    # A mean lies between the ends, also where they are so near that the difference is lost.
+    first = np.clip(at_low - at_high, low, high)
     second = np.where(np.isinf(low), 0.0, np.nan_to_num(low) * at_low) - np.where(
         np.isinf(high), 0.0, np.nan_to_num(high) * at_high
     )

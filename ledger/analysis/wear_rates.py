@@ -25,6 +25,8 @@ FIRST_SPREAD = 1.0
 BIKE_SPREAD = 0.15
 PRIOR_PARTS = 4.0
 """How many parts' worth of readings the usual spreads count for."""
+SURE = 1e-12
+"""No rate is surer than this share of the variance it had before its readings."""
 NODES = 15
 ROUNDS = 30
 ENOUGH = 5e-4
@@ -71,7 +73,8 @@ def posterior(lines: Lines, mean: Floats, variance: Floats) -> tuple[Floats, Flo
     weight = np.exp(log - log.max(axis=1, keepdims=True))
     weight /= weight.sum(axis=1, keepdims=True)
     found = np.einsum("nk,nk->n", weight, nodes)
-    return found, np.einsum("nk,nk->n", weight, (nodes - found[:, None]) ** 2)
+    left = np.einsum("nk,nk->n", weight, (nodes - found[:, None]) ** 2)
+    return found, np.maximum(left, SURE * variance)
 
 
 def tangent(mean: Floats, variance: Floats, log_rate: Floats) -> tuple[Floats, Floats]:

@@ -85,7 +85,9 @@ def _rough_start(family: Family, is_new: Flags, slopes: Floats, weights: Floats)
         from scipy.stats import theilslopes  # slow to import, and seldom needed
 
         some = spread_out(len(x), 400)
-        return float(theilslopes(y[some], x[some]).intercept)
+        # Its interval, which is not used, may be the root of less than nought.
+        with np.errstate(invalid="ignore"):
+            return float(theilslopes(y[some], x[some]).intercept)
     return float("nan")
 
 
