@@ -111,21 +111,26 @@ def fit_family(family: Family, known: Flags | None = None) -> FamilyFit:
     impossible = known & (family.y > most + BEYOND * errors[family.gauge])
     family = _at_least(family, np.flatnonzero(is_worn_out & ~impossible), most)
     everything, known = known, known & ~impossible
-    used = _without_the_wild(family, known, first)
+    used, is_slip = _without_the_wild(family, known, first)
     first = wear_rough.rough(family, used) or first
     fitted = _fitted(family, used, first, most)
     for _ in range(wear_flags.AGAIN):
         off, surprise = wear_flags.deviations(family, *_prior(fitted), used, known)
         worst = wear_flags.worst_of_each(family, np.where(used, off, 0.0), surprise)
-        back = wear_flags.back_of_each(family, off, known & ~used & ~family.is_interval)
-        if not len(worst) and not len(back):
+        left_out = known & ~used & ~family.is_interval & ~is_slip
+        back = wear_flags.back_of_each(family, off, left_out)
+        slips = wear_flags.slips(family, *_prior(fitted), used)
+        is_slip[slips] = True
+        worst = worst[~np.isin(family.series_of[worst], family.series_of[slips])]
+        if not len(worst) and not len(back) and not len(slips):
             break
         is_past = (off[worst] < 0) & (family.y[worst] > family.limit[family.series_of[worst]])
         family = _at_least(family, worst[is_past], most)
         used = used.copy()
         used[back] = True
         used[worst[~is_past]] = False
-        few = len(worst) + len(back) < FEW_FLAGS * len(used)
+        used[slips] = False
+        few = len(worst) + len(back) + len(slips) < FEW_FLAGS * len(used)
         fitted = _fitted(family, used, first, most, fitted.scales if few else None)
     assert fitted.scales
     fitted = replace(fitted, scales=replace(fitted.scales, worn_out=most))
@@ -135,6 +140,7 @@ def fit_family(family: Family, known: Flags | None = None) -> FamilyFit:
         used=used,
         targets=np.flatnonzero(everything & ~used),
         off=np.where(impossible, wear_flags.FAR, off),
+        is_slip=is_slip,
     )
     return replace(fitted, flagged=flagged)
 
@@ -161,8 +167,10 @@ def _at_least(family: Family, rows: Ints, most: float) -> Family:
     return replace(family, y=y, low=low, high=high)
 
 
-def _without_the_wild(family: Family, known: Flags, first: wear_rough.Rough) -> Flags:
-    """Give which known readings are not absurd beside a rough line, so that none spoils the fit."""
+def _without_the_wild(family: Family, known: Flags, first: wear_rough.Rough) -> tuple[Flags, Flags]:
+    """Give which known readings are not absurd beside a rough line, so that none spoils the fit,
+    and which (M,) are slips of the pen.
+    """
     size = len(family.series)
     guess = wear_scale.scales(family, np.zeros_like(known), first)
     valued = known & ~family.is_interval
@@ -173,7 +181,9 @@ def _without_the_wild(family: Family, known: Flags, first: wear_rough.Rough) -> 
     guess = replace(guess, error=guess.error * 2)
     readings = guess.true_figures(family, family.y), guess.variances(family)
     prior = (np.full(size, np.log(first.rate)), np.full(size, FIRST_SPREAD**2))
-    used = known.copy()
+    used, is_slip = known.copy(), np.zeros_like(known)
+    is_slip[wear_flags.slips(family, guess, prior, readings, used & valued)] = True
+    used &= ~is_slip
     for _ in range(wear_flags.AGAIN):
         off, surprise = wear_flags.deviations(
             family, guess, prior, readings, used & valued, used & valued
@@ -183,7 +193,7 @@ def _without_the_wild(family: Family, known: Flags, first: wear_rough.Rough) -> 
         if not len(worst[~past]):
             break
         used[worst[~past]] = False
-    return used
+    return used, is_slip
 
 
 def _fitted(

@@ -84,6 +84,8 @@ class Family:
     """Registered standard error of each gauge (G,); NaN where none is."""
     row: Ints
     """Row of each reading in the table it came from."""
+    measured_in: str = ""
+    """The unit of its figures; empty where the table names none."""
 
     @property
     def is_interval(self) -> Flags:
@@ -269,6 +271,8 @@ def _family(
     registered = floats(table, "gauge_error", found.size)[rows]
     is_new = floats(table, "is_from_new", found.size, 1.0) != 0
     name, unit, _ = found.family_names[int(found.family[rows[0]])].rsplit("|", 2)
+    units = column(table, "unit")
+    measured_in = "" if units is None else units[int(rows[0])]
     return Family(
         name=name,
         unit=unit,
@@ -290,6 +294,7 @@ def _family(
         gauges=gauge_names,
         gauge_error=_median_of_each(registered, gauge_codes, len(gauge_names)),
         row=rows.astype(np.int64),
+        measured_in="" if is_missing(measured_in) else str(measured_in),
     )
 
 

@@ -16,15 +16,13 @@ from ledger.analysis.wear_forecast import HIGH, LOW, Mixture
 from ledger.analysis.wear_foretell import foretell, quantile_shown
 from ledger.analysis.wear_lines import leave_one_out
 from ledger.analysis.wear_scale import Scales
+from ledger.analysis.wear_slips import SUSPECT, slipped, slips_of
 
 FAR = 4.5
 """Standard deviations; a normal reading lies farther off once in 150,000."""
 SHARP = 0.6
 """What was expected must be narrower than this share of new to limit to guess at a slip."""
 AGAIN = 3
-SLIPS = ((25.4, "entered in inches for mm"), (1 / 25.4, "entered in mm for inches"),
-         (10.0, "entered with the point one place off"),
-         (0.1, "entered with the point one place off"))  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +72,22 @@ def deviations(
         seen = foretell(family, scales, prior, readings, left, _others(family, left, used))
         off[left] = _normal_score(seen, family.y[left])
     return off, surprise
+
+
+def slips(
+    family: Family,
+    scales: Scales,
+    prior: tuple[Floats, Floats],
+    readings: tuple[Floats, Floats],
+    used: Flags,
+) -> Ints:
+    """Give the used readings that would fit far better if a slip of the pen was mended."""
+    mean, variance = leave_one_out(family, scales, moments(*prior), readings[0], readings[1], used)
+    valued = used & ~family.is_interval
+    off = np.where(valued, (readings[0] - mean) / np.sqrt(variance), 0.0)
+    targets = np.flatnonzero(np.abs(off) > SUSPECT)
+    given = _others(family, targets, used)
+    return slipped(family, scales, prior, readings, targets, given)
 
 
 def back_of_each(family: Family, off: Floats, is_left_out: Flags) -> Ints:
@@ -141,21 +155,29 @@ def explained(
     used: Flags,
     targets: Ints,
     off: Floats,
+    is_slip: Flags,
 ) -> list[Flagged]:
-    """Give the flagged readings (`targets`, not used) with what they most likely are."""
+    """Give the flagged readings (`targets`, not used) with what they most likely are.
+
+    Those that `is_slip` (M,) are named as slips though what is expected of them is not sharp.
+    """
     if not len(targets):
         return []
     given = _others(family, targets, used)
     seen = foretell(family, scales, prior, readings, targets, given)
     low, high = (quantile_shown(seen, family, scales, targets, share) for share in (LOW, HIGH))
-    slips = [(_is_inside(family.y[targets] * factor, low, high), why) for factor, why in SLIPS]
+    slips = [
+        (_is_inside(family.y[targets] * factor, low, high), why) for factor, why in slips_of(family)
+    ]
     past_all = family.y[targets] > scales.worn_out
     is_new_like = np.abs(
         family.y[targets] - scales.start[family.series_of[targets]]
     ) < 2.5 * np.sqrt(scales.error[family.gauge[targets]] ** 2 + scales.start_variance.min())
     found = []
     for place, target in enumerate(targets):
-        is_sharp = past_all[place] or high[place] - low[place] < SHARP * scales.span
+        is_sharp = (
+            past_all[place] or is_slip[target] or high[place] - low[place] < SHARP * scales.span
+        )
         likely = [why for fits, why in slips if is_sharp and fits[place]]
         bounds = sorted((family.direction * low[place], family.direction * high[place]))
         found.append(

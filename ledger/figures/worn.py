@@ -36,7 +36,7 @@ CODE = tuple(
         "analysis.wear_data", "analysis.wear_design", "analysis.wear_effects",
         "analysis.wear_flags", "analysis.wear_forecast", "analysis.wear_foretell",
         "analysis.wear_lines", "analysis.wear_rates", "analysis.wear_rough",
-        "analysis.wear_scale", "analysis.wear_shared",
+        "analysis.wear_scale", "analysis.wear_shared", "analysis.wear_slips",
         "engines.tables", "facts", "figures.ahead", "figures.gauges", "figures.marks",
         "figures.readings", "figures.spells", "figures.worn", "kept",
         "kept.own_events", "queries", "settings", "state", "vocabulary",
