@@ -37,6 +37,7 @@ from ledger.storage.reading import Reader, Row
 from ledger.surroundings import parsed, surroundings
 from ledger.vocabulary import Vocabulary
 
+_ALIASES_KEPT = 8
 _STATES_KEPT = 20_000
 
 Tags = tuple[str, ...]
@@ -64,6 +65,7 @@ class Recorder:
         self._lives: OrderedDict[str, Life] = OrderedDict()
         self._book_events: list[Event] | None = None
         self._facts: BookFacts | None = None
+        self._aliases: dict[int, dict[str, frozenset[str]]] = {}
 
     def follow(self, paths: Sequence[Path]) -> None:
         """Take in commits made since the last look, by whoever made them."""
@@ -79,6 +81,7 @@ class Recorder:
         """Drop everything kept; it is read again when needed."""
         self._lives.clear()
         self._book_events, self._facts = None, None
+        self._aliases = {}
 
     def committed(self, path: Path, decision: Decision) -> None:
         """Take in one's own commit, keeping the states it led to."""
@@ -104,8 +107,17 @@ class Recorder:
         return words_of(live(self._of_the_book(), None, known_seq))
 
     def aliases(self, known_seq: int | None = None) -> dict[str, frozenset[str]]:
-        """Give, for each joined tag, every tag of its bike, as known to a seq."""
-        return joined_tags(self._of_the_book(), self._settings.shop, known_seq)
+        """Give, for each joined tag, every tag of its bike, as known to a seq (read only)."""
+        events = self._of_the_book()
+        last = events[-1].seq or 0 if events else 0
+        seq = last if known_seq is None else min(known_seq, last)
+        found = self._aliases.get(seq)
+        if found is None:
+            found = joined_tags(events, self._settings.shop, seq)
+            # another dict, since pages of one server may ask at the same time
+            kept = self._aliases if len(self._aliases) < _ALIASES_KEPT else {}
+            self._aliases = {**kept, seq: found}
+        return found
 
     def _of_the_book(self) -> list[Event]:
         if self._book_events is None:
