@@ -180,6 +180,7 @@ def explained(
         )
         likely = [why for fits, why in slips if is_sharp and fits[place]]
         bounds = sorted((family.direction * low[place], family.direction * high[place]))
+        bounds = [max(end, 0.0) for end in bounds] if family.direction < 0 else bounds
         found.append(
             Flagged(
                 row=int(family.row[target]),

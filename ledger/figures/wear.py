@@ -19,7 +19,14 @@ from ledger.book import Book
 from ledger.figures.ahead import BookTables
 from ledger.figures.readings import BookReadings
 from ledger.figures.wear_now import Now, now_of
-from ledger.figures.wear_parts import flagged_parts, near_parts, parts_of, parts_on, some_parts
+from ledger.figures.wear_parts import (
+    flagged_parts,
+    near_parts,
+    not_below_nought,
+    parts_of,
+    parts_on,
+    some_parts,
+)
 from ledger.figures.wear_shapes import (
     BandPoint,
     DueDates,
@@ -228,7 +235,9 @@ def _band(
     seen = wear_forecast.band(family, each.scales, each.rates, each.readings, rows, which, x)
     turn = family.direction
     ends = (LOW, HIGH) if turn > 0 else (HIGH, LOW)
-    low, middle, high = (turn * seen.quantile(share) for share in (ends[0], MIDDLE, ends[1]))
+    low, middle, high = (
+        not_below_nought(turn * seen.quantile(share), turn) for share in (ends[0], MIDDLE, ends[1])
+    )
     return [
         BandPoint(float(per * one), float(two), float(three), float(four))
         for one, two, three, four in zip(x, low, middle, high, strict=True)

@@ -107,7 +107,8 @@ def _foretold(wear: BookWear, each: FamilyFit, now: Now, which: Ints) -> _Foreto
     state, limit, turn = each.state.of(which), each.family.limit[which], each.family.direction
     seen = wear_forecast.at(state, now.x[which], now.error[which] ** 2)
     ends = (LOW, HIGH) if turn > 0 else (HIGH, LOW)
-    figures = _estimates(*(turn * seen.quantile(share) for share in (ends[0], MIDDLE, ends[1])))
+    shown = (turn * seen.quantile(share) for share in (ends[0], MIDDLE, ends[1]))
+    figures = _estimates(*(not_below_nought(figure, turn) for figure in shown))
     rates = _estimates(*(state.rate(share) for share in (LOW, MIDDLE, HIGH)))
     past = seen.chance_above(limit).tolist()
     is_limited = ~np.isnan(limit)
@@ -118,6 +119,11 @@ def _foretold(wear: BookWear, each: FamilyFit, now: Now, which: Ints) -> _Foreto
     for place, (way, on) in zip(going, _due(wear, each, now, which[going]), strict=True):
         due_in[place], due_on[place] = way, on
     return _Foretold(rates, figures, chance, due_in, due_on)
+
+
+def not_below_nought(figure: Floats, direction: float) -> Floats:
+    """Give figures (N,) of what wears away with none below nought: nothing is thinner than that."""
+    return np.maximum(figure, 0.0) if direction < 0 else figure
 
 
 def _due(

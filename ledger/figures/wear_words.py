@@ -102,6 +102,11 @@ class WearWords(Written):
         if part.now is None or part.exposure_now is None:
             return ""
         at = f"after about {self.rough(part.exposure_now)} {part.exposure_unit}"
+        if part.direction < 0 and part.now.middle == 0:
+            upper = self.rough(part.now.high or 0.0, part.unit)
+            left = f"at most {upper} is left (9 in 10)" if part.now.high else "nothing is left"
+            when = "By now" if part.is_fitted else "When it came off"
+            return f"{when} worn through, by the line: {left}, {at}."
         when = "Would measure now" if part.is_fitted else "Measured when it came off, by the line,"
         return f"{when} {self.around(part.now, part.unit)}, {at}."
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
+import numpy as np
 import pytest
 
 from ledger.figures.wear import DueDates, Estimate, PartWear
+from ledger.figures.wear_parts import not_below_nought
 from ledger.figures.wear_words import WearWords
 from ledger.settings import BookSettings
 from ledger.vocabulary import standard
@@ -50,3 +52,24 @@ def test_a_limit_that_nothing_foretells_is_said_in_one_phrase() -> None:
     far = replace(PART, due_in=Estimate(None, None, None), due_on=DueDates(None, None, None))
     assert words().due(far) == "Due more than three years from now."
     assert words().due(PART).startswith("Due in 900 km (500 to 2,000): Jun 20, 2026 (80 %:")
+
+
+@pytest.mark.parametrize(
+    ("now", "said"),
+    [
+        (Estimate(0.0, 0.0, 0.0), "By now worn through, by the line: nothing is left"),
+        (Estimate(0.0, 0.0, 0.4), "By now worn through, by the line: at most 0.4 mm is left"),
+        (Estimate(0.0, 0.6, 1.2), "Would measure now 0.6 mm (0 to 1.2)"),
+    ],
+)
+def test_what_has_nothing_left_is_called_worn_through(now: Estimate, said: str) -> None:
+    """A pad is said to be worn through, and never to measure less than nought."""
+    pad = replace(PART, quantity="thickness", unit="mm", direction=-1, limit=1.0, now=now)
+    assert words().now(pad).startswith(said)
+
+
+def test_no_thickness_is_below_nought_and_growing_figures_are_as_they_are() -> None:
+    """Figures of what wears away end at nought; those of what grows are left alone."""
+    figures = np.array([-2.1, 0.0, 0.7])
+    assert not_below_nought(figures, -1.0).tolist() == [0.0, 0.0, 0.7]
+    assert not_below_nought(figures, 1.0).tolist() == [-2.1, 0.0, 0.7]
