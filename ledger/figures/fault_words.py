@@ -196,6 +196,16 @@ class FaultWords(Written):
             said.append(f"Of {lines} given away the cost is not on record.")
         return said
 
+    def _followed(self, counts: FaultCounts) -> str:
+        """Give how many of the repairs that were followed came back, and what either leaves out."""
+        if not counts.count_judged:
+            return "; none was followed to the end of its window, so no share of those is told."
+        share, count = percent(counts.rate_followed or 0.0), self.figure(counts.count_judged)
+        return (
+            f", {share} of the {count} that were followed. The first leaves out what came back "
+            "elsewhere, the second bikes that ran well and stayed away."
+        )
+
     def how_sure(self, counts: FaultCounts) -> list[str]:
         """Say what the counts rest on: repairs too recent, faults only known by their repair."""
         said = []
@@ -204,10 +214,8 @@ class FaultWords(Written):
             said.append(
                 f"{self.count(counts.count_immature, 'repair')} cannot be judged yet: "
                 f"{'its bike was' if one else 'their bikes were'} last seen before the window "
-                f"ran out. So far {percent(counts.rate_so_far or 0.0)} of all repairs came back, "
-                f"{percent(counts.rate_followed or 0.0)} of the {self.figure(counts.count_judged)} "
-                "that were followed. The first leaves out what came back elsewhere, the second "
-                "bikes that ran well and stayed away."
+                f"ran out. So far {percent(counts.rate_so_far or 0.0)} of all repairs came back"
+                + self._followed(counts)
             )
         if counts.count_open or counts.count_closed_without_work or counts.count_carried:
             said.append(

@@ -41,3 +41,11 @@ def test_an_end_of_the_window_that_nobody_asked_for_is_said_to_be_the_faults_own
 ) -> None:
     """Both ends are told, whoever set them."""
     assert said in say.windows(asked)
+
+
+def test_where_nothing_was_followed_no_share_of_it_is_told(say: FaultWords) -> None:
+    """All repairs too recent: said in words, and not as 0 % of 0."""
+    recent = FaultCounts(count_found=2, count_put_right=2, count_immature=2)
+    said = " ".join(say.how_sure(recent))
+    assert "none was followed to the end of its window" in said
+    assert "of the 0 " not in said
