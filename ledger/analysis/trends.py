@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from ledger.analysis.histories import Histories, watched_units
-from ledger.analysis.life_bounds import Column, TooFewLives, share_between
+from ledger.analysis.life_bounds import Column, TooFewLives, refuse, share_between
 from ledger.analysis.power_law import PowerLaw, power_law, power_law_of
 from ledger.analysis.trend_tests import (
     Judgement,
@@ -20,6 +20,7 @@ from ledger.analysis.trend_tests import (
     reverse_arrangements_of,
 )
 
+LEAST_TIME, MOST_TIME = 1e-100, 1e100
 __all__ = [
     "Judgement",
     "PowerLaw",
@@ -134,7 +135,18 @@ def trend(
     visit), give each look once: as separate events they would pass for a crowd.
     """
     share_between(level, "level")
-    return trend_of(watched_units(time_of_event, end, unit_of_event, unit, start), level)
+    found = watched_units(time_of_event, end, unit_of_event, unit, start)
+    _refuse_sizes(found)
+    return trend_of(found, level)
+
+
+def _refuse_sizes(of: Histories) -> None:
+    """Raise `BadLives` for times so long or short that their squares are none any more."""
+    for field, times in (("time_of_event", of.time), ("end", of.end)):
+        size = np.abs(times)
+        is_far = (size > 0) & ~((size > LEAST_TIME) & (size < MOST_TIME))
+        right = f"Give times between {LEAST_TIME:.0e} and {MOST_TIME:.0e}, in another unit"
+        refuse(is_far, field, "it is no size that can be squared", right)
 
 
 def trend_of(of: Histories, level: float = 0.95) -> Trend:

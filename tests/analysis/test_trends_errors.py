@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from ledger.analysis.histories import Histories
+from ledger.analysis.life_bounds import BadLives
 from ledger.analysis.trends import (
     laplace,
     laplace_of,
@@ -88,3 +89,10 @@ def test_a_doubled_rate_is_noticed_as_often_as_said(count):
     said = trend(random.random(count) * 700, 700).chance_to_see_doubling
     seen = np.mean([one.judgement == "getting worse" for one in found])
     assert said == pytest.approx(seen, abs=0.03)
+
+
+@pytest.mark.parametrize("size", [1e307, 1e-300])
+def test_times_of_no_size_are_refused(size: float) -> None:
+    """Times whose squares overflow or vanish are refused by name, and give no nan in the words."""
+    with pytest.raises(BadLives, match="time_of_event: it is no size"):
+        trend([size * each for each in (1.0, 2.0, 3.0, 4.0, 5.0, 6.0)], size * 10)
