@@ -88,7 +88,7 @@ def test_the_dashboard_serves_the_book(shop: Run, tmp_path: Path) -> None:
                 with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=5) as page:
                     assert page.status == 200
                     break
-            except (urllib.error.URLError, ConnectionError):
+            except (urllib.error.URLError, ConnectionError, TimeoutError):
                 assert served.poll() is None, served.communicate()
                 time.sleep(0.5)
         else:
