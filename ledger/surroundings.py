@@ -10,7 +10,7 @@ from typing import Any
 from uuid import UUID
 
 from ledger.events import Event, parse_event
-from ledger.state import in_order, live
+from ledger.state import in_order, live, made_up_part
 from ledger.storage.reading import Reader, Row
 
 _CLOCKS_LOOK_BACK = timedelta(days=31)
@@ -68,12 +68,20 @@ def _struck(reader: Reader, events: Iterable[Event]) -> frozenset[str]:
 
 
 def _by_part(counted: Iterable[Event], parts: frozenset[str]) -> dict[str, list[Event]]:
+    """Give the moves of each part, with the removals that name none where it was fitted."""
     found: dict[str, list[Event]] = defaultdict(list)
+    unnamed: dict[tuple[str | None, str], list[Event]] = defaultdict(list)
     for event in in_order(counted):
-        for part in parts_of(event):
+        if event.kind == "part_removed" and event.data.part is None:
+            unnamed[event.bike, event.data.position].append(event)
+        is_nameless = event.kind == "part_fitted" and event.data.part is None
+        for part in (*parts_of(event), *([made_up_part(event.id)] if is_nameless else [])):
             if part in parts:
                 found[part].append(event)
-    return dict(found)
+    for moves in found.values() if unnamed else ():
+        places = {(move.bike, move.data.position) for move in moves if move.kind == "part_fitted"}
+        moves += [removal for place in places for removal in unnamed.get(place, ())]
+    return {part: in_order(moves) for part, moves in found.items()}
 
 
 def _job_bikes(

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Set
 from datetime import timedelta
 from decimal import Decimal
 
 from ledger.events import BOOK_KINDS, Event, event_classes, kinds
 from ledger.rules.facts import BookFacts
 from ledger.rules.rule import Finding, refuses, warns, when
-from ledger.state import BikeState, in_order, made_up_part
+from ledger.state import BikeState, in_order, made_up_part, order_key
 
 MOST_KM_A_DAY = 1000
 _OF_A_BIKE = tuple(sorted(event_classes().keys() - BOOK_KINDS - {"event_struck"}))
@@ -151,18 +151,28 @@ Work = kinds.PartFitted | kinds.PartRemoved | kinds.Adjusted | kinds.Treated
 Move = kinds.PartFitted | kinds.PartRemoved
 
 
-def clash(moves: Iterable[Event], part: str) -> Iterator[tuple[Move, Move]]:
-    """Give each fitting of a part that was still fitted elsewhere, with where that was."""
+def clash(
+    moves: Iterable[Event], part: str, own: Set[str] = frozenset()
+) -> Iterator[tuple[Move, Move]]:
+    """Give each fitting of a part that was still fitted elsewhere, with where that was.
+
+    A removal that names no part takes off what is at its position. `own`: tags of one bike.
+    """
     where: Move | None = None
     for move in in_order(moves):
         if move.kind == "part_removed":
-            is_off, is_on = True, False
+            is_there = where is not None and where.data.position == move.data.position
+            is_off, is_on = move.data.part == part or (move.data.part is None and is_there), False
         elif move.kind == "part_fitted":
             is_off = move.data.replaces == part
             is_on = (move.data.part or made_up_part(move.id)) == part
         else:
             continue
-        if is_off and where is not None and where.bike == move.bike:
+        if (
+            is_off
+            and where is not None
+            and (where.bike == move.bike or own >= {where.bike, move.bike})
+        ):
             where = None
         if is_on:
             if where is not None:
@@ -180,11 +190,17 @@ def part_elsewhere(
 ) -> Iterator[Finding]:
     """Refuse one physical thing in two places at once."""
     part = event.data.part or made_up_part(event.id)
+    own = {*state.registered, *([event.bike] if event.bike else [])}
     moves: list[Event] = [there.event for there in state.fitted.values() if there.part == part]
-    own = state.registered.keys() | {event.bike}
-    moves += [move for move in facts.part_events.get(part, ()) if move.bike not in own]
-    for before, after in clash([*moves, event], part):
-        if event.id in (before.id, after.id):
+    since = order_key(event)
+    moves += [
+        move
+        for move in facts.part_events.get(part, ())
+        if move.bike not in own or order_key(move) > since
+    ]
+    for before, after in clash([*moves, event], part, own):
+        is_later_elsewhere = before.id == event.id and after.bike not in own
+        if after.id == event.id or is_later_elsewhere:
             other = before if after.id == event.id else after
             at = f"{other.data.position} of bike {other.bike} ({when(other, facts)})"
             right = "Remove it there first, or give this part its own id"
