@@ -214,16 +214,28 @@ def _clear(log: Log, until: datetime) -> tuple[tuple[str, ...], tuple[str, ...]]
 
 
 def _clear_unfinished(store: Store, until: datetime) -> None:
-    """Take away what killed writers left."""
-    unfinished = [name for name in store.names() if name.startswith(TEMPORARY)]
-    store.remove_all(name for name in unfinished if _is_made_by(store, name, until))
+    """Take away what killed writers left, and what is as old by the newest file there is.
+
+    A clock ahead of its time would take what is being written now.
+    """
+    names = store.names()
+    unfinished = [name for name in names if name.startswith(TEMPORARY)]
+    if unfinished:
+        newest = max(filter(None, (_made_at(store, name) for name in names)), default=until)
+        until = min(until, newest - GRACE_UNFINISHED)
+        store.remove_all(name for name in unfinished if _is_made_by(store, name, until))
+
+
+def _made_at(store: Store, name: str) -> datetime | None:
+    try:
+        return store.made_at(name)
+    except FileNotFoundError:
+        return None
 
 
 def _is_made_by(store: Store, name: str, until: datetime) -> bool:
-    try:
-        return store.made_at(name) <= until
-    except FileNotFoundError:
-        return False
+    made_at = _made_at(store, name)
+    return made_at is not None and made_at <= until
 
 
 def _covered(store: Store, listing: Listing) -> list[tuple[Cover, list[str]]]:

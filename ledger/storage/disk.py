@@ -8,26 +8,50 @@ from __future__ import annotations
 import ctypes
 import errno
 import os
+import stat
 from pathlib import Path
+from typing import BinaryIO
 
 _AT_FDCWD = -100
 _RENAME_NOREPLACE = 1
+
+
+def _may_be_read(entry: os.DirEntry[str]) -> bool:
+    """Say whether what stands there ends: a pipe or a device may not, nor a link to one."""
+    try:
+        if entry.is_file(follow_symlinks=False):
+            return True
+        mode = entry.stat().st_mode
+    except OSError:
+        return True  # whoever reads it is told what is wrong with it
+    return stat.S_ISREG(mode) or stat.S_ISDIR(mode)
+
+
+def _opened(path: Path) -> BinaryIO:
+    """Open a file to read; a pipe or a device, which may never end, is none."""
+    descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
+    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+        os.close(descriptor)
+        raise OSError(errno.EINVAL, "this is no file", str(path))
+    return os.fdopen(descriptor, "rb")
 
 
 class Disk:
     """The real disk. Each function is one call; OSError is passed on as it comes."""
 
     def names(self, folder: Path) -> list[str]:
-        """Give the names of everything in a folder."""
-        return os.listdir(folder)  # noqa: PTH208 - names are all it takes, at a tenth of the time
+        """Give the names of everything in a folder but pipes, devices and the like."""
+        with os.scandir(folder) as entries:
+            return [entry.name for entry in entries if _may_be_read(entry)]
 
     def read(self, path: Path) -> bytes:
         """Give a whole file."""
-        return path.read_bytes()
+        with _opened(path) as file:
+            return file.read()
 
     def read_end(self, path: Path, size: int) -> bytes:
         """Give the last bytes of a file: `size` of them, or all there are."""
-        with path.open("rb") as file:
+        with _opened(path) as file:
             file.seek(max(0, os.fstat(file.fileno()).st_size - size))
             return file.read()
 

@@ -23,6 +23,10 @@ from ledger.errors import BookDamaged
 from ledger.storage.merkle import Frontier
 
 FORMAT = "1"
+MOST_COMMITS = 1_000_000
+"""In one file; those that are made hold at most 100,000."""
+_MARK_SIZE = 48
+"""Bytes of one commit's mark: its size, its instant and its root."""
 _SELF_HASH = "lockring.sha256"
 _ZEROED = "0" * 64
 # How thrift's compact protocol writes the key, then a text of 64 bytes (parquet.thrift, KeyValue).
@@ -50,13 +54,19 @@ class PackedMarks(Sequence[CommitMark]):
     A segment's footer lists thousands, and most readers want the last one.
     """
 
-    def __init__(self, text: str, first: int) -> None:
-        """Take what `_pack` wrote, and the first commit's number; ValueError if it is cut off."""
-        self._packed = zlib.decompress(base64.b64decode(text, validate=True))
-        self._first = first
-        self._count, rest = divmod(len(self._packed), 48)
-        if rest or not self._count:
-            raise ValueError("the list of commits is cut off")
+    def __init__(self, text: str, first: int, count: int) -> None:
+        """Take what `_pack` wrote, the first commit's number and how many there are.
+
+        ValueError if it holds more or fewer: no more is ever unpacked than there should be.
+        """
+        if not 0 < count <= MOST_COMMITS:
+            raise ValueError(f"it says that it holds {count} commits")
+        unpacking = zlib.decompressobj()
+        size = count * _MARK_SIZE
+        self._packed = unpacking.decompress(base64.b64decode(text, validate=True), size + 1)
+        self._first, self._count = first, count
+        if len(self._packed) != size or not unpacking.eof:
+            raise ValueError("its list of commits is cut off, or longer than it says")
 
     def __len__(self) -> int:
         return self._count
@@ -128,7 +138,8 @@ def parse_footer(metadata: Mapping[bytes, bytes], name: str) -> Footer:
         texts = {key.decode(): value.decode() for key, value in metadata.items()}
         if texts["lockring.format"] != FORMAT:
             raise BookDamaged(f"{name} is of another version of Lockring: open it with that one.")
-        marks = PackedMarks(texts["lockring.commits"], int(texts["lockring.first_commit"]))
+        first, last_commit = (int(texts[f"lockring.{of}_commit"]) for of in ("first", "last"))
+        marks = PackedMarks(texts["lockring.commits"], first, last_commit - first + 1)
         frontier = Frontier.from_hex(int(texts["lockring.size"]), texts["lockring.frontier"])
         footer = Footer(marks, frontier, texts["lockring.writer"])
         last = (texts["lockring.last_commit"], texts["lockring.root"])

@@ -87,41 +87,50 @@ def _is_wrong(said: Any, held: pa.ChunkedArray) -> bool:
 def wrong_blooms(
     name: str, content: bytes, metadata: pq.FileMetaData, table: pa.Table
 ) -> Iterator[Problem]:
-    """Give the row groups whose bloom filter says that a bike they hold is not there."""
-    filters = list(_filters(content, metadata))
-    if len(filters) != metadata.num_row_groups:
-        return  # written without filters, or laid out by another writer
+    """Give what of a file would have a reader skip a row group that holds what it looks for.
+
+    Only bikes have filters, and there is no index of pages: where the footer says otherwise,
+    readers would believe what nobody of ours wrote.
+    """
     start = 0
-    for number, (bits, _) in enumerate(filters):
-        count = metadata.row_group(number).num_rows
-        bikes = pc.unique(table["bike"].slice(start, count)).drop_null()
-        start += count
-        tags = [tag.encode() for tag in bikes.to_pylist()]
-        if not _holds_all(bits, [tag for tag in tags if len(tag) == _TAG_SIZE]):
-            wrong = f"the bloom filter of row group {number + 1} leaves out bikes it holds"
-            yield Problem(name, "bike", wrong, _RIGHT, "statistics")
+    for number in range(metadata.num_row_groups):
+        group = metadata.row_group(number)
+        bikes = pc.unique(table["bike"].slice(start, group.num_rows)).drop_null()
+        start += group.num_rows
+        for place in range(group.num_columns):
+            said = group.column(place)
+            wrong = _wrong_hint(said, content, bikes)
+            if wrong:
+                where = f"{wrong} (row group {number + 1})"
+                yield Problem(name, said.path_in_schema, where, _RIGHT, "statistics")
 
 
-def _filters(
-    content: bytes, metadata: pq.FileMetaData
-) -> Iterator[tuple[npt.NDArray[np.uint32], int]]:
-    """Give each filter's words and where they stand: after the pages, in order of row groups."""
-    last = metadata.row_group(metadata.num_row_groups - 1) if metadata.num_row_groups else None
-    if last is None:
-        return
-    ends = (last.column(place) for place in range(last.num_columns))
-    at = max(_start(one) + one.total_compressed_size for one in ends)
+def _wrong_hint(said: Any, content: bytes, bikes: pa.ChunkedArray) -> str:
+    """Give what is wrong with the filter and index of one column chunk; nothing, an empty text."""
+    if said.has_column_index or said.has_offset_index:
+        return "it has an index of pages, which no file of ours has"
+    if said.bloom_filter_offset is None:
+        return ""
+    if said.path_in_schema != "bike":
+        return "it has a bloom filter, which only bikes have"
+    found = _filter_at(content, said.bloom_filter_offset)
+    if found is None:
+        return "its bloom filter is none"
+    tags = [tag.encode() for tag in bikes.to_pylist()]
+    if not _holds_all(found, [tag for tag in tags if len(tag) == _TAG_SIZE]):
+        return "the bloom filter leaves out bikes it holds"
+    return ""
+
+
+def _filter_at(content: bytes, offset: int) -> npt.NDArray[np.uint32] | None:
+    """Give the words of the filter that begins somewhere; None where none does."""
     end = len(content) - footer_size(content[-8:])
-    while (found := _BLOOM.search(content, at, end)) is not None:
-        size = _varint(found[1]) >> 1
-        at = found.end() + size
-        if size % 32 == 0 and size > 0 and at <= end:
-            yield np.frombuffer(content, np.uint32, size // 4, found.end()), found.end()
-
-
-def _start(column: Any) -> int:
-    dictionary = column.dictionary_page_offset
-    return int(dictionary if dictionary else column.data_page_offset)
+    found = _BLOOM.match(content, offset, end) if 0 <= offset < end else None
+    if found is None:
+        return None
+    size = _varint(found[1]) >> 1
+    is_whole = size % 32 == 0 and 0 < size <= end - found.end()
+    return np.frombuffer(content, np.uint32, size // 4, found.end()) if is_whole else None
 
 
 def _varint(raw: bytes) -> int:

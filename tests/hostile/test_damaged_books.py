@@ -5,9 +5,13 @@ The damages are made in a process of its own, so that a library that brings it d
 
 from __future__ import annotations
 
+import base64
+import os
 import shutil
 import subprocess
 import sys
+import tracemalloc
+import zlib
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,6 +24,7 @@ from hypothesis import strategies as st
 from ledger.book import Book
 from ledger.engines.duckdb import Asked, DuckEngine, Row
 from ledger.errors import BookDamaged
+from ledger.storage.footer import PackedMarks
 
 PARTS = 12
 ROUNDS = 70
@@ -84,3 +89,34 @@ def test_a_whole_book_is_asked_as_before(source: Path) -> None:
     book = Book.open(source)
     found = [row["seq"] for row in all_rows(book)]
     assert sorted(found) == [event.seq for event in book.events() if event.bike]
+
+
+def test_a_footer_that_unpacks_without_end_is_damaged() -> None:
+    """No more is unpacked than the commits that the footer itself speaks of."""
+    text = base64.b64encode(zlib.compress(bytes(50_000_000), 9)).decode()
+    tracemalloc.start()
+    with pytest.raises(ValueError, match="longer than it says"):
+        PackedMarks(text, 1, 3)
+    with pytest.raises(ValueError, match="it says that it holds"):
+        PackedMarks(text, 1, 10**9)
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert most < 5_000_000
+
+
+@pytest.mark.parametrize("is_pipe", [True, False])
+def test_a_pipe_or_a_device_is_no_file(source: Path, tmp_path: Path, is_pipe: bool) -> None:
+    """Neither is waited for, nor read without end."""
+    shutil.copytree(source, tmp_path / "book", ignore=shutil.ignore_patterns("derived"))
+    file = sorted((tmp_path / "book" / "events").iterdir())[3]
+    file.unlink()
+    if is_pipe:
+        os.mkfifo(file)
+    else:
+        file.symlink_to("/dev/zero")
+    code = "import sys; from ledger.cli import main; sys.argv[0] = 'lockring'; main()"
+    for asked in (["bikes"], ["verify", "--quick"], ["faults"]):
+        command = [sys.executable, "-c", code, *asked, "--book", str(tmp_path / "book")]
+        done = subprocess.run(command, capture_output=True, text=True, timeout=60)
+        assert done.returncode == 1, (asked, done.stdout)
+        assert "Traceback" not in done.stderr and file.name in done.stdout + done.stderr

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from random import Random
@@ -106,12 +107,21 @@ def test_a_clock_that_goes_back_takes_nothing_away(tmp_path: Path) -> None:
 
 
 def test_what_writers_that_were_killed_left_goes_after_a_week(tmp_path: Path) -> None:
-    """A temporary file may be of a writer at work; a week later it is not."""
+    """A temporary file may be of a writer at work; a week later, by the files too, it is not.
+
+    A clock that is ahead does not make it old.
+    """
     log = log_of(tmp_path, 1)
-    (tmp_path / f"{local.TEMPORARY}0123").write_bytes(b"PAR1 half")
-    compact(log, now() + timedelta(days=6), grace=NONE)
-    assert len(names_in(tmp_path)) == 2
-    compact(log, now() + timedelta(days=8))
+    left = tmp_path / f"{local.TEMPORARY}0123"
+    left.write_bytes(b"PAR1 half")
+    for days, ahead in ((6, 0), (6, 2), (0, 400)):
+        made = (now() - timedelta(days=days)).timestamp()
+        os.utime(left, (made, made))
+        compact(log, now() + timedelta(days=ahead), grace=NONE)
+        assert left.exists(), (days, ahead)
+    made = (now() - timedelta(days=8)).timestamp()
+    os.utime(left, (made, made))
+    compact(log, now())
     assert names_in(tmp_path) == [commit_name(1)]
 
 

@@ -1,5 +1,6 @@
 """Any one bit of any file that is turned is found, and named by its event where it falls in one."""
 
+import io
 import random
 import re
 
@@ -180,7 +181,36 @@ def test_a_forged_bloom_filter_is_found(folder):
     assert {(one.event, one.field, one.rule) for one in problems} == {
         (path.name, "bike", "statistics")
     }
-    assert "bloom filter of row group 1" in problems[0].wrong
+    assert "(row group 1)" in problems[0].wrong and "bloom filter" in problems[0].wrong
+
+
+def test_a_decoy_does_not_hide_forged_bloom_filters(folder):
+    """Filters are looked at where the footer has readers find them, however many there are."""
+    path = folder / segment_name(1, 10)
+    content = path.read_bytes()
+    header = b"\x15\x40" + b"\x1c\x1c\x00\x00" * 3 + b"\x00"
+    footer = len(content) - footer_size(content[-8:])
+    forged, at = bytearray(content[:footer]), pages_end(content)
+    while (found := forged.find(b"\x1c\x1c\x00\x00" * 3, at)) >= 0:
+        end = forged.find(b"\x1c\x1c\x00\x00" * 3, found + 13) - 8
+        end = end if end > 0 else footer
+        forged[found + 13 : end] = bytes(end - found - 13)
+        at = end
+    forged += header + bytes(32) + content[footer:]
+    problems = with_content(path, rehashed(bytes(forged)), lambda: verified(folder))
+    assert {(one.field, one.rule) for one in problems} == {("bike", "statistics")}
+
+
+def test_an_index_or_filter_that_nobody_of_ours_writes_is_found(folder):
+    """Readers would believe an index of pages, or a filter on another column."""
+    path = folder / segment_name(1, 10)
+    with pq.ParquetFile(path) as file:
+        table, metadata = file.read(), file.schema_arrow.metadata
+    for more in ({"write_page_index": True}, {"bloom_filter_options": {"seq": True}}):
+        made = io.BytesIO()
+        pq.write_table(table.replace_schema_metadata(metadata), made, **more)
+        problems = with_content(path, rehashed(made.getvalue()), lambda: verified(folder))
+        assert "statistics" in {one.rule for one in problems}, more
 
 
 @pytest.mark.parametrize("step", [1, -1], ids=["least", "greatest"])
