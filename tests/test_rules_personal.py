@@ -13,6 +13,14 @@ from ledger.rules.personal_words import personal_in
 from tests.rule_shorthand import BORN, E, problems
 
 TELEPHONES = (
+    "0612349876",
+    "bel 0612349876",
+    "whatsapp 0612349876",
+    "0031612349876",
+    "tel:0612349876",
+    "Tel.0612349876",
+    "phone:0612349876",
+    "1-800-555-0199",
     "+351 912 345 678",
     "+44 (0)20 7946 0958",
     "+1-202-555-0143",
@@ -36,6 +44,9 @@ TELEPHONES = (
     "Telefon 12 34 56 78",
 )
 EMAILS = (
+    "jürgen@mühle.example",
+    "_inge@quay.example",
+    "inge＠quay.example",
     "inge@quay.example",
     "inge.marsh+bike@mail.quay.example",
     "Inge_Marsh@QUAY.EXAMPLE",
@@ -43,6 +54,11 @@ EMAILS = (
     "inge @ quay.example",
 )
 NEITHER = (
+    "bar code 0012345678905",
+    "5012345678900",
+    "0123456789012",
+    "serial 0001234567",
+    "0000000000",
     "torqued to 5.5 Nm, then 6 Nm",
     "M5@4.Nm and M6 @ 8 Nm",
     "M5@4.5 Nm",

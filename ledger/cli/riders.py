@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -50,12 +51,29 @@ def add(
         raise WrongUse("--name: write a name.")
     if rider is not None:
         checked_ref("--id", rider)
+        if _tells_who(rider, name):
+            warn(TELLS_WHO)
     book = open_book(book_path)
     row = enter(book, name=name.strip(), phone=phone, email=email, may_contact=consent, rider=rider)
     if as_json:
         say_json({"rider": row.rider, "name": row.name, "may_contact": row.may_contact})
     else:
         say(f"Entered {row.name} as {row.rider}.")
+
+
+TELLS_WHO = (
+    "--id: it seems to tell who this is. It stands in events for ever, and forgetting cannot reach "
+    "it; leave --id out, and one that tells nothing is made up."
+)
+
+
+def _tells_who(rider: str, name: str) -> bool:
+    """Say whether an id is a word of the name, or a way to reach somebody."""
+    from ledger.rules.personal_words import personal_in
+
+    parts = set(re.split(r"[^\w]|_", rider.casefold()))
+    named = {word for word in re.split(r"\W+", name.casefold()) if len(word) > 2}
+    return bool(parts & named) or personal_in(rider) is not None
 
 
 @app.command("consent")

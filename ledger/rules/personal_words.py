@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from itertools import pairwise
 from typing import Literal, NamedTuple
 
@@ -16,9 +17,7 @@ class Personal(NamedTuple):
     masked: str
 
 
-_EMAIL = re.compile(
-    r"(?<![\w.+-])([A-Za-z0-9][\w.+-]*)\s?@\s?((?:[A-Za-z0-9-]+\.)+)([A-Za-z]{2,24})(?![\w@-])"
-)
+_EMAIL = re.compile(r"(?<![\w.+-])(\w[\w.+-]*)\s?@\s?((?:[\w-]+\.)+)([^\W\d_]{2,24})(?![\w@-])")
 _NO_NUMBER = re.compile(
     # Ids of things, dates and times in their usual forms: none of them is part of a number.
     r"\b[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}\b"
@@ -30,10 +29,12 @@ _NO_NUMBER = re.compile(
 _NUMBER = re.compile(r"(?<![\w.,:/#-])(?:\+\s?|\()?\d(?:[\d\s().\-\u2010-\u2013/]*\d)?(?![\w,:%°])")
 _GROUPS = re.compile(r"\d+")
 _SAID = re.compile(
-    r"\b(?:(?:tele)?(?:phone|fon|fax)|tel|tlf|mobile|mob|handy|gsm|sms|call"
-    r"|ring (?:her|him|them))\b",
+    r"\b(?:(?:tele)?(?:phone|fon|fax)|tel|tlf|mobile|mob|handy|gsm|sms|call|bel|bellen|anrufen"
+    r"|whats ?app|signal|ring (?:her|him|them))\b",
     re.IGNORECASE,
 )
+_SAID_MARK = re.compile(_SAID.pattern + r"[.:=]+", re.IGNORECASE)
+"""Such a word that stands right before the number, with nothing but a mark between."""
 _NEAR = 24
 """So many characters before a number may say that it is for calling."""
 _FEWEST, _MOST = 7, 15
@@ -48,6 +49,7 @@ def personal_in(text: str, *, is_numbered: bool = False) -> Personal | None:
     """
     if len(text) < _FEWEST - 1:
         return None
+    text = unicodedata.normalize("NFKC", text)
     return _email_in(text) or _telephone_in(text, is_numbered)
 
 
@@ -67,6 +69,7 @@ def _telephone_in(text: str, is_numbered: bool) -> Personal | None:
     if sum(map(str.isdigit, text)) < _FEWEST:
         return None
     kept = _NO_NUMBER.sub(lambda found: "\x00" * len(found[0]), text.replace("_", " "))
+    kept = _SAID_MARK.sub(lambda found: found[0].rstrip(".:=") + " ", kept)
     for found in _NUMBER.finditer(kept):
         before = kept[max(found.start() - _NEAR, 0) : found.start()]
         is_said = not is_numbered and _is_said(before)
@@ -93,8 +96,7 @@ def _is_telephone(number: str, *, is_said: bool, is_numbered: bool) -> bool:
     if is_said:
         return True
     if len(groups) == 1:
-        # Without a gap it may as well be a serial, or the number under a bar code.
-        return False
+        return _is_run(digits)
     if digits.startswith("00"):
         return len(digits) >= 10 and "." not in number and len(groups[0]) <= 6
     if digits.startswith("0"):
@@ -102,10 +104,33 @@ def _is_telephone(number: str, *, is_said: bool, is_numbered: bool) -> bool:
     return _is_north_american(number)
 
 
+def _is_run(digits: str) -> bool:
+    """Tell digits without a gap that are for calling from serials and what stands under bar codes.
+
+    National ones have ten or eleven digits after one nought, international ones more after two:
+    a bar code has eight, twelve, thirteen or fourteen, the last of which follows from the others.
+    """
+    if digits.startswith("00"):
+        return 11 <= len(digits) <= _MOST and digits[2] != "0" and not _is_bar_code(digits)
+    return digits.startswith("0") and len(digits) in (10, 11) and len(set(digits)) > 2
+
+
+def _is_bar_code(digits: str) -> bool:
+    """Tell whether the last digit is the check digit of the others (GS1 General Specifications)."""
+    if len(digits) not in (8, 12, 13, 14):
+        return False
+    total = sum(int(digit) * (3, 1)[place % 2] for place, digit in enumerate(digits[-2::-1]))
+    return (total + int(digits[-1])) % 10 == 0
+
+
 def _is_north_american(number: str) -> bool:
     """Tell whether it is three, three and four digits, written as one number."""
     return bool(
-        re.fullmatch(r"\([2-9]\d\d\)\s?\d{3}[- .]\d{4}|[2-9]\d\d([-.])\d{3}\1\d{4}", number)
+        re.fullmatch(
+            r"(?:1[-. ])?\([2-9]\d\d\)\s?\d{3}[- .]\d{4}"
+            r"|(?:1[-. ])?[2-9]\d\d([-.])\d{3}\1\d{4}",
+            number,
+        )
     )
 
 

@@ -92,3 +92,14 @@ kind = "noted"
 position = { value = "chain" }
 text = { column = "Note" }
 """
+
+
+@pytest.mark.parametrize(
+    ("rider", "is_told"),
+    [("r-0042", False), ("marsh", True), ("inge.m", True), ("0612349876", True), ("x-91", False)],
+)
+def test_an_id_that_tells_who_it_is_is_warned_of(shop: Run, rider: str, is_told: bool) -> None:
+    """It would stand in events for ever: it is entered, and what would be better is said."""
+    done = shop("riders", "add", "--name", "Inge Marsh", "--id", rider)
+    assert done.code == 0
+    assert ("it seems to tell who this is" in done.err) == is_told
