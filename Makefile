@@ -12,7 +12,7 @@ PORT ?= 8501
 export OPENBLAS_NUM_THREADS := 1
 CHROMIUM ?= $(shell command -v chromium || command -v chromium-browser || command -v google-chrome)
 
-.PHONY: setup run test quick check bench soak fuzz audit lock browser clean
+.PHONY: setup setup-spark run test quick check bench soak fuzz audit lock browser clean
 
 setup: $(STAMP)
 
@@ -23,6 +23,10 @@ $(STAMP): requirements.lock pyproject.toml
 	$(BIN)/pip install --quiet --no-deps --no-build-isolation -e .
 	$(BIN)/python -m compileall -q ledger dashboard demo_events
 	touch $(STAMP)
+
+# The optional extra [spark]; pyspark is published as source only, and needs Java 17 to run.
+setup-spark: $(STAMP)
+	$(BIN)/pip install --quiet --require-hashes --only-binary :all: --no-binary pyspark --no-build-isolation -r requirements-spark.lock
 
 run: $(STAMP)
 	test -e $(BOOK)/book.toml || $(BIN)/lockring demo --book $(BOOK)
@@ -69,7 +73,9 @@ audit: $(STAMP)
 lock:
 	$(PYTHON) -m venv .lock-venv
 	.lock-venv/bin/pip install --quiet pip-tools
-	.lock-venv/bin/pip-compile --quiet --upgrade --generate-hashes --allow-unsafe --strip-extras --no-emit-options --no-header --no-emit-index-url --no-emit-find-links --no-emit-trusted-host --no-annotate -o requirements.lock requirements.in
+	for name in requirements requirements-spark; do \
+	  .lock-venv/bin/pip-compile --quiet --upgrade --generate-hashes --allow-unsafe --strip-extras --no-emit-options --no-header --no-emit-index-url --no-emit-find-links --no-emit-trusted-host --no-annotate -o $$name.lock $$name.in || exit 1; \
+	done
 	rm -rf .lock-venv
 
 clean:

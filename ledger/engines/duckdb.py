@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger import sql
-from ledger.engines.held import Held
+from ledger.engines.held import Held, told_by_duckdb
 from ledger.storage.schema import EVENT_SCHEMA
 
 COLUMNS = tuple(name for name in EVENT_SCHEMA.names if name not in ("canonical", "lines"))
@@ -62,7 +62,7 @@ class DuckEngine:
 
     def _paths(self) -> list[str]:
         paths = [str(path) for path in self._files()]
-        self._held.check(self._connection, paths)
+        self._held.check(partial(told_by_duckdb, self._connection), paths)
         return paths
 
     def close(self) -> None:

@@ -6,16 +6,25 @@ without a word. Numbers are gapless, so that how many there are in a file and th
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import duckdb
 
 from ledger.errors import BookDamaged
 
+Told = Mapping[str, tuple[int, int]]
+"""By path: how many events a file holds, and the sum of their numbers."""
+
 _ASKED = """select filename, count(*), coalesce(sum(seq), 0)::bigint
 from read_parquet($files, filename = true, union_by_name = true)
 group by filename"""
+
+
+def told_by_duckdb(connection: duckdb.DuckDBPyConnection, paths: Sequence[str]) -> Told:
+    """Give what files hold."""
+    found = connection.cursor().execute(_ASKED, {"files": list(paths)}).fetchall()
+    return {path: (count, total) for path, count, total in found}
 
 
 class Held:
@@ -25,18 +34,22 @@ class Held:
         self._known: dict[str, tuple[int, int]] = {}
         self._whole: tuple[str, ...] = ()
 
-    def check(self, connection: duckdb.DuckDBPyConnection, paths: Sequence[str]) -> None:
+    def unknown(self, paths: Sequence[str]) -> list[str]:
+        """Give those of the files that were not looked at yet."""
+        return [path for path in paths if path not in self._known]
+
+    def check(self, ask: Callable[[Sequence[str]], Told], paths: Sequence[str]) -> None:
         """Look at the files not looked at yet; `paths` are a reading set, in order of commits.
 
-        Raises BookDamaged, naming the first file that does not hold what belongs in its place.
+        `ask` tells of files what they hold; one without events may be left out. Raises
+        BookDamaged, naming the first file that does not hold what belongs in its place.
         """
         if tuple(paths) == self._whole:
             return
         known = {path: self._known[path] for path in paths if path in self._known}
         new = [path for path in paths if path not in known]
         if new:
-            found = connection.cursor().execute(_ASKED, {"files": new}).fetchall()
-            told = {path: (count, total) for path, count, total in found}
+            told = ask(new)
             known |= {path: told.get(path, (0, 0)) for path in new}
         before = 0
         for path in paths:

@@ -92,7 +92,8 @@ def needed(*names: str, given: frozenset[str] = frozenset()) -> tuple[str, ...]:
     return tuple(ordered)
 
 
-def _body(name: str) -> str:
+def body(name: str) -> str:
+    """Give the query of one relation by itself, without its header."""
     lines = relation(name).text.splitlines()
     return "\n".join(line for line in lines if not line.startswith("--")).strip()
 
@@ -112,7 +113,7 @@ def compose(
     engine has no tables of these names; `given` are relations it has as tables already. `ending`
     is appended to the final `select * from <relation>`: a condition, an order, a limit.
     """
-    parts = [f"{used} as (\n{_body(used)}\n)" for used in needed(name, given=given)]
+    parts = [f"{used} as (\n{body(used)}\n)" for used in needed(name, given=given)]
     base = {"events": source, "strikes": strikes}
     parts[:0] = [f"{named} as (\n{text}\n)" for named, text in base.items() if text]
     head = "with " + ",\n".join(parts) + "\n" if parts else ""

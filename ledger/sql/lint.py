@@ -17,9 +17,7 @@ from sqlglot.errors import SqlglotError
 
 from ledger import sql
 from ledger.errors import Problem
-
-Found = tuple[str, str]
-"""What is wrong, and what would be right."""
+from ledger.sql.lint_faithful import Found, unfaithful
 
 FUNCTIONS = frozenset(
     {
@@ -141,6 +139,7 @@ CHECKS: tuple[Callable[[str, exp.Expr], Iterator[Found]], ...] = (
     _tables,
     _constructs,
     _details,
+    unfaithful,
     _translates,
 )
 

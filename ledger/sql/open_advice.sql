@@ -13,6 +13,7 @@ with advice as (
                 when kind = 'advised'
                     then {
                         'occurred_at': occurred_at,
+                        'seq': seq,
                         'position': position,
                         'verdict': verdict,
                         'urgency': outcome

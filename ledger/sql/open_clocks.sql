@@ -57,7 +57,7 @@ select
     open_now.minutes_kind,
     open_now.is_paused,
     open_now.since,
-    sum(coalesce(spells.minutes, 0)) as minutes_before
+    cast(sum(coalesce(spells.minutes, 0)) as bigint) as minutes_before
 from open_now
 left join labour_spells as spells
     on

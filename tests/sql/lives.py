@@ -160,7 +160,12 @@ PAYLOADS: dict[str, st.SearchStrategy[dict[str, Any]]] = {
         is_preventive=st.booleans(),
         puts_right=_puts_right(),
     ),
-    "advised": _with(position=positions, verdict=verdicts, urgency=st.just("soon")),
+    "advised": _with(
+        position=positions,
+        verdict=verdicts,
+        urgency=st.just("soon"),
+        price_minor=st.sampled_from([None, 4500]),
+    ),
 }
 """What may happen to a bike, beside answers to advice and strikes."""
 

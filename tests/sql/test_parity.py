@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
 from datetime import datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 import lives
@@ -72,11 +70,13 @@ def _copies(questions: list[Question]) -> pa.Table:
     )
 
 
-def _views(path: Path) -> Iterator[BikeView]:
-    engine = DuckEngine(lambda: [path])
+def _views(books: pa.Table) -> Iterator[BikeView]:
+    # As a table: moved in seq, the copies are no files that any book could have.
+    engine = DuckEngine(lambda: [])
+    tables = {"position_effects": shelf.effects()}
     found: dict[tuple[str, str], dict[str, list[Any]]] = {}
-    for relation in RELATIONS:
-        for row in engine.all_bikes(relation, HERE, {"position_effects": shelf.effects()}):
+    for relation, rows in engine.one_bike(RELATIONS, HERE, books, tables).items():
+        for row in rows:
             found.setdefault((row["shop"], row["bike"]), {}).setdefault(relation, []).append(row)
     engine.close()
     for key, rows in found.items():
@@ -97,9 +97,7 @@ def _folded(events: list[Event], bike: str, asked: Asked) -> BikeView:
 def _compare(books: list[list[Event]]) -> None:
     """Hold both folds equal for every bike of every book, at every date and every known seq."""
     questions = _questions(books)
-    with tempfile.TemporaryDirectory() as folder:
-        path = shelf.file_of(_copies(questions), Path(folder))
-        by_key = {(view.shop, view.bike): view for view in _views(path)}
+    by_key = {(view.shop, view.bike): view for view in _views(_copies(questions))}
     for number, (events, asked) in enumerate(questions):
         for bike in lives.bikes_of(events):
             expected = _folded(events, bike, asked)
