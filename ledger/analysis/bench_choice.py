@@ -9,6 +9,7 @@ new chain on sprockets truly past their limit skips: then they are bought in a s
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import isfinite
 
 from scipy.stats import norm
 
@@ -72,7 +73,7 @@ def bench_choice(worn: WornDrivetrain) -> BenchChoice:
     """Give the three options and the one that costs least per remaining km.
 
     The price of a bike that skips in traffic is not in it. Raises CannotFit where a rate, limit
-    or price is not above 0.
+    or price is not above 0, an error or a visit's price is below 0, or a figure is not finite.
     """
     _check(worn)
     chance = float(norm.sf((worn.tooth_limit - worn.tooth_wear) / max(worn.tooth_error, 1e-9)))
@@ -82,12 +83,18 @@ def bench_choice(worn: WornDrivetrain) -> BenchChoice:
     return BenchChoice(options, cheapest.name, chance, _assumptions(worn))
 
 
+_ABOVE = ("tooth_limit", "chain_limit", "chain_rate", "tooth_rate", "chain_price", "sprocket_price")
+_FROM = ("tooth_error", "visit_price")
+_ANY = ("elongation", "tooth_wear", "run_out_at")
+
+
 def _check(worn: WornDrivetrain) -> None:
-    for name in ("tooth_limit", "chain_limit", "chain_rate", "tooth_rate", "chain_price",
-                 "sprocket_price"):  # fmt: skip
-        if not getattr(worn, name) > 0:
-            wrong = f"is {getattr(worn, name)!r}"
-            raise CannotFit("bench choice", name, wrong, "Give a figure above 0")
+    for name in (*_ABOVE, *_FROM, *_ANY):
+        figure = getattr(worn, name)
+        is_low = (name in _ABOVE and figure <= 0) or (name in _FROM and figure < 0)
+        if is_low or not isfinite(figure):
+            where = " above 0" if name in _ABOVE else " at 0 or above" if name in _FROM else ""
+            raise CannotFit("bench choice", name, f"is {figure!r}", f"Give a figure{where}")
 
 
 def _chain_km(worn: WornDrivetrain) -> float:

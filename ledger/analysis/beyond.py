@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import norm
 
-from ledger.analysis.unfit import CannotFit
+from ledger.analysis.unfit import refuse_rows, refuse_share
 
 Floats = NDArray[np.float64]
 _COUNT_POINTS = 1009
@@ -42,13 +42,18 @@ def how_far_beyond(
     The wear rate per 1,000 km is log-normal (mean and sd of its natural logarithm); the reading
     has a normal gauge `error` (1 sd). `km` is at the median rate; the interval holds `level` of
     the quotient, by 1,009 equally likely points. Arrays are broadcast. Raises CannotFit for
-    a negative sd.
+    a figure that is not finite, a negative sd and a level that is no share.
     """
     given = (value, limit, log_rate, log_rate_sd, direction, error)
     shape = np.broadcast_arrays(*(np.asarray(one, dtype=float) for one in given))
-    at, most, log_mean, log_sd, way, off = (one.ravel() for one in shape)
-    if np.any(log_sd < 0) or np.any(off < 0):
-        raise CannotFit("readings", "log_rate_sd, error", "is negative", "Give sds of 0 or more")
+    at, most, log_mean, log_sd, way, off = columns = tuple(one.ravel() for one in shape)
+    names = ("value", "limit", "log_rate", "log_rate_sd", "direction", "error")
+    for name, column in zip(names, columns, strict=True):
+        is_sd = name in ("log_rate_sd", "error")
+        is_right = np.isfinite(column) & ((column >= 0) | (not is_sd))
+        right = "Give sds of 0 or more" if is_sd else "Give a figure"
+        refuse_rows("reading", name, column, is_right, right)
+    refuse_share("interval", "level", level)
     over = way * (at - most)
     low, high = _quotient(over, off, log_mean, log_sd, level)
     return Beyond(over, over / np.exp(log_mean) * 1000, low, high)

@@ -18,7 +18,7 @@ from scipy.special import betaln, expit, logit
 from scipy.stats import beta as beta_distribution
 from scipy.stats import norm
 
-from ledger.analysis.unfit import CannotFit
+from ledger.analysis.unfit import CannotFit, refuse_share
 
 Floats = NDArray[np.float64]
 _BOUNDS = ((-9.0, 9.0), (-3.0, 14.0))
@@ -85,8 +85,9 @@ def overrun_shares(
     `past` of `seen` chains, one count a rider; a rider of whom none was seen has the shop's
     share. Without a prior, plain marginal maximum likelihood. Intervals hold `level` of the
     posterior given the fitted distribution; the shop's is from the curvature at its mode.
-    Raises CannotFit where counts are not such, or nobody saw a chain.
+    Raises CannotFit where counts are not such, nobody saw a chain, or the level is no share.
     """
+    refuse_share("interval", "level", level)
     hits, tries = _counts(past, seen)
     center, log_weight, sd = _fit(hits, tries, prior)
     mean, weight, reach = float(expit(center)), float(np.exp(log_weight)), _reach(level) * sd

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ledger.analysis.unfit import CannotFit
+from ledger.analysis.unfit import CannotFit, refuse_rows
 
 Floats = NDArray[np.float64]
 _LEAST_OF_SHOP = 0.05
@@ -63,12 +63,16 @@ def rider_rates(
 ) -> RiderRates:
     """Give pooled rates from stretches: who, km ridden, what it wore, gauge error (1 sd).
 
-    A rider's own estimate is all wear over all km. Raises CannotFit where nothing wore.
+    A rider's own estimate is all wear over all km. Raises CannotFit where nothing wore, and for
+    a distance not above 0, an error below 0 and any figure that is not finite.
     """
     who = np.asarray(rider, dtype=np.int64)
     given = (distance_km, wear, error)
     km, worn, off = (np.broadcast_to(np.asarray(one, dtype=float), who.shape) for one in given)
-    if not len(who) or not np.all(km > 0) or worn.sum() <= 0:
+    refuse_rows("stretch", "distance_km", km, np.isfinite(km) & (km > 0), "Give km above 0")
+    refuse_rows("stretch", "wear", worn, np.isfinite(worn), "Give a figure")
+    refuse_rows("stretch", "error", off, np.isfinite(off) & (off >= 0), "Give a figure from 0 up")
+    if not len(who) or worn.sum() <= 0:
         right = "Give stretches with a distance above 0 over which wear grew"
         raise CannotFit("stretches", "wear", "gives no rate", right)
     riders, place = np.unique(who, return_inverse=True)

@@ -18,7 +18,7 @@ from scipy.stats import norm
 
 from ledger.analysis.costs import fitted, resampled
 from ledger.analysis.sprockets import SprocketSeen, SprocketWear, mean_excess
-from ledger.analysis.unfit import CannotFit
+from ledger.analysis.unfit import CannotFit, refuse_rows, refuse_share
 
 Floats = NDArray[np.float64]
 _COUNT_LUCK = 15
@@ -70,9 +70,13 @@ def seen_thresholds(changed_at: ArrayLike, step: float = 0.05, share: float = 0.
     """Give round thresholds inside the range a shop has seen chains changed at.
 
     The middle `share` of `changed_at` (elongation in % at the change), in steps of `step`. Raises
-    CannotFit where there are fewer than two such steps.
+    CannotFit where there are fewer than two such steps, and for figures that cannot be.
     """
     at = np.asarray(changed_at, dtype=float)
+    refuse_rows("chain", "changed_at", at, np.isfinite(at), "Give the wear at the change, in %")
+    refuse_share("thresholds", "share", share)
+    if not (np.isfinite(step) and step > 0):
+        raise CannotFit("thresholds", "step", f"is {step}", "Give a figure above 0")
     low, high = np.quantile(at, [(1 - share) / 2, (1 + share) / 2]) if len(at) else (0.0, 0.0)
     first, last = np.ceil(max(low, step) / step - 1e-9), np.floor(high / step + 1e-9)
     if last <= first:

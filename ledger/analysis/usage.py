@@ -13,13 +13,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 import numpy as np
 import pyarrow as pa
 
 from ledger.analysis.distances import SCATTER_DAYS, Floats, Integers
 from ledger.analysis.months import MONTH_SHARES, days_by_month
+from ledger.analysis.unfit import CannotFit
 from ledger.analysis.usage_pooling import pooled
 
 FLAT_DAYS = 20.0
@@ -156,7 +157,8 @@ class Usage:
 def fit_usage(distances: pa.Table | Mapping[str, Sequence[object]]) -> Usage:
     """Fit how far bikes are ridden to DISTANCES (`ledger.analysis.readings`).
 
-    A mapping needs bike, riding, at and km; computer, source and error_km may be left out.
+    A mapping needs bike, riding, at and km; computer, source and error_km may be left out. Raises
+    CannotFit for an instant without its time zone.
     """
     seen = _Seen(distances)
     intervals = seen.intervals()
@@ -190,11 +192,11 @@ class _Seen:
     """The distance readings as arrays, by bike and time."""
 
     def __init__(self, distances: pa.Table | Mapping[str, Sequence[object]]) -> None:
-        table = distances if isinstance(distances, pa.Table) else pa.table(dict(distances))
+        table = distances if isinstance(distances, pa.Table) else _with_zones(distances)
         names, ridings = table["bike"].to_pylist(), table["riding"].to_pylist()
         self.bikes = {name: code for code, name in enumerate(sorted(set(names)))}
         self.ridings = {name: code for code, name in enumerate(sorted(set(ridings) - {None}))}
-        micros = table["at"].cast(pa.timestamp("us", "UTC")).cast(pa.int64())
+        micros = _instants(table).cast(pa.timestamp("us", "UTC")).cast(pa.int64())
         at = np.asarray(micros.to_numpy(), dtype=np.float64) / _DAY_US
         bike = np.array([self.bikes[name] for name in names], dtype=np.int64)
         order = np.lexsort((at, bike))
@@ -224,6 +226,23 @@ class _Seen:
             variance=self.error_km[start] ** 2 + self.error_km[end] ** 2,
             month_days=days_by_month(self.at[start], self.at[end]),
         )
+
+
+def _instants(table: pa.Table) -> pa.ChunkedArray:
+    """Give the column `at`; raises CannotFit where an instant has no time zone."""
+    at, right = table["at"], "Give instants with their time zone, such as UTC"
+    if len(at) and (not pa.types.is_timestamp(at.type) or at.type.tz is None):
+        raise CannotFit("row 0", "at", f"is {at[0]}, without a time zone", right)
+    return at
+
+
+def _with_zones(columns: Mapping[str, Sequence[object]]) -> pa.Table:
+    """Give columns as a table; Arrow would take a time without a zone for one in UTC."""
+    for row, moment in enumerate(columns.get("at", ())):
+        if isinstance(moment, datetime) and moment.tzinfo is None:
+            right = "Give instants with their time zone, such as UTC"
+            raise CannotFit(f"row {row}", "at", f"is {moment}, without a time zone", right)
+    return pa.table(dict(columns))
 
 
 def _column(table: pa.Table, name: str) -> Floats:
