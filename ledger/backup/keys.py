@@ -12,7 +12,7 @@ import os
 import re
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -29,6 +29,10 @@ _STAMP = "%Y%m%dT%H%M%SZ"
 _NAME = re.compile(r"register-([a-z0-9-]+)-(\d{8}T\d{6}Z)-(\d{8}T\d{6}Z)\.sqlite")
 _SPAN = re.compile(r"([1-9][0-9]{0,3}) ?([dwmy])")
 _DAYS = {"d": 1, "w": 7, "m": 30, "y": 365}
+_LAST = (
+    "no newer copy stands there that is whole, and the last one stays. It goes with a backup that "
+    "keeps a new copy there (--keys-to), or delete it by hand."
+)
 _ABOUT = "create table copy_of (shop text not null, begins text, made_at text not null) strict"
 
 
@@ -114,11 +118,13 @@ def _stamped(text: str) -> datetime:
 
 
 def remove_expired(
-    register: Path, shop: str, now: datetime, place: Objects | None
+    register: Path, book: tuple[str, str | None], now: datetime, place: Objects | None
 ) -> list[Expired]:
     """Take away the copies past their time: at a place, and wherever the register knows of some.
 
-    One in a place that does not answer, or is empty (a disk that is not plugged in), stays noted.
+    `book` is its shop and the root of its first commit. A copy goes only where a newer one stands
+    beside it that was read back and is whole: the last of a place stays. One in a place that does
+    not answer, or is empty (a disk that is not plugged in), stays noted.
     """
     noted = KeyBackups(register)
     done: list[Expired] = []
@@ -127,7 +133,7 @@ def remove_expired(
     for address in sorted(places):
         known = [copy for copy in noted.all() if copy.place == address and copy.expires_at <= now]
         try:
-            done += _remove_at(objects_at(address), noted, shop, now, known)
+            done += _remove_at(objects_at(address), noted, book, now, known)
         except (LedgerError, OSError) as error:
             left = {copy.name for copy in noted.all() if copy.place == address}
             done += [Expired(copy, str(error)) for copy in known if copy.name in left]
@@ -135,20 +141,40 @@ def remove_expired(
 
 
 def _remove_at(
-    place: Objects, noted: KeyBackups, shop: str, now: datetime, known: Sequence[KeyBackup]
-) -> Iterator[Expired]:
-    there = copies_at(place, shop)
-    for copy in there:
-        if copy.expires_at <= now:
-            place.remove(copy.name)
-            noted.drop(copy.place, copy.name)
-            yield Expired(copy)
+    place: Objects, noted: KeyBackups, book: tuple[str, str | None], now: datetime,
+    known: Sequence[KeyBackup],
+) -> Iterator[Expired]:  # fmt: skip
+    there = copies_at(place, book[0])
+    past = [copy for copy in there if copy.expires_at <= now]
+    whole = _newest_whole(place, there, book) if past else None
+    for copy in past:
+        if whole is None or there.index(copy) >= there.index(whole):
+            yield Expired(copy, _LAST)
+            continue
+        place.remove(copy.name)
+        noted.drop(copy.place, copy.name)
+        yield Expired(copy)
     names = {copy.name for copy in there}
     for copy in known:
         if copy.name not in names and there:
             noted.drop(copy.place, copy.name)
         elif copy.name not in names:
             yield Expired(copy, "no copy is to be seen there; is that disk connected?")
+
+
+def _newest_whole(
+    place: Objects, there: Sequence[KeyBackup], book: tuple[str, str | None]
+) -> KeyBackup | None:
+    """Give the newest copy that reads back whole and is of this book; looked at in memory alone."""
+    for copy in reversed(there):
+        with suppress(BadCopy, FileNotFoundError, sqlite3.Error):
+            # Of no bytes at all SQLite would say that there is no memory.
+            if content := place.get(copy.name):
+                with closing(sqlite3.connect(":memory:")) as held:
+                    held.deserialize(content)
+                    _check_told(_told_of(held), *book)
+                return copy
+    return None
 
 
 def check_copy(content: bytes, shop: str, begins: str | None, path: Path) -> None:
@@ -160,18 +186,31 @@ def check_copy(content: bytes, shop: str, begins: str | None, path: Path) -> Non
         os.fsync(file.fileno())
     try:
         with closing(sqlite3.connect(path, isolation_level=None)) as copy:
-            (state,) = copy.execute("pragma integrity_check").fetchone()
-            told = copy.execute("select shop, begins from copy_of").fetchone()
-            for table in ("riders", "keys"):
-                copy.execute(f"select count(*) from {table}")
-            if state != "ok" or told is None:
-                raise sqlite3.DatabaseError(state)
+            told = _told_of(copy)
             copy.execute("drop table copy_of")
     except sqlite3.Error as error:
         path.unlink()
         raise BadCopy(f"it is damaged ({error})") from None
-    if told[0] != shop or told[1] not in (None, begins):
+    try:
+        _check_told(told, shop, begins)
+    except BadCopy:
         path.unlink()
+        raise
+
+
+def _told_of(copy: sqlite3.Connection) -> tuple[str, str | None]:
+    """Give what a copy says it is of, if it is whole; raises sqlite3.Error."""
+    (state,) = copy.execute("pragma integrity_check").fetchone()
+    told = copy.execute("select shop, begins from copy_of").fetchone()
+    for table in ("riders", "keys"):
+        copy.execute(f"select count(*) from {table}")
+    if state != "ok" or told is None:
+        raise sqlite3.DatabaseError(state)
+    return str(told[0]), told[1]
+
+
+def _check_told(told: tuple[str, str | None], shop: str, begins: str | None) -> None:
+    if told[0] != shop or told[1] not in (None, begins):
         raise BadCopy("it is of another book")
 
 

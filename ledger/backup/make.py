@@ -7,7 +7,7 @@ killed leaves the one before it whole.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
@@ -16,6 +16,7 @@ from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
+from ledger.backup.clock import check_clock, copies_known
 from ledger.backup.digest import FORM, replayed
 from ledger.backup.files import (
     CHANGING,
@@ -27,20 +28,17 @@ from ledger.backup.files import (
     is_whole,
     kept_as,
 )
+from ledger.backup.forgotten import put_forgotten
 from ledger.backup.keys import (
-    FORGOTTEN,
-    BadCopy,
     Expired,
     copy_register,
-    forgotten_bytes,
-    read_forgotten,
     remove_expired,
 )
 from ledger.backup.standing import OtherBackup, begins_with, claim, standing
 from ledger.backup.statement import File, Statement, numbers_in
 from ledger.book import Book
 from ledger.errors import BookDamaged, LedgerError, NotDurable, WriteRefused
-from ledger.key_backups import Forgotten, KeyBackup
+from ledger.key_backups import KeyBackup
 from ledger.signing import NoKey, Signer
 from ledger.storage.compaction import GRACE_UNFINISHED, check_file
 from ledger.storage.files import footer_of, frontier_before
@@ -100,17 +98,20 @@ def backup(
     keys_place: Objects | None = None,
     keep_keys: timedelta = timedelta(days=90),
     is_checked: bool = False,
+    confirm_clock: bool = False,
     tell: Tell = lambda doing, done, total: None,
 ) -> Backed:
     """Bring a backup up to what the book is now.
 
     `is_checked` reads back whatever is there already, and mends what is damaged. What the book
-    has no more stays for `keep_keys`, as a copy of the keys does. Raises
-    OtherBackup, BookDamaged where a file that would be sent is damaged, and what the place does;
-    the statement that stood before then still stands. Raises NotCopied where the events are
-    backed up and only the copy of the keys failed.
+    has no more stays for `keep_keys`, as a copy of the keys does. Raises ClockJumped (see
+    `check_clock`) unless `confirm_clock`, OtherBackup, BookDamaged where a file that would be sent
+    is damaged, and what the place does; the statement that stood before then still stands. Raises
+    NotCopied where the events are backed up and only the copy of the keys failed.
     """
-    run = partial(_Run, book, place, now, keep_keys, is_checked, tell)
+    register, shop = book.riders.path, book.settings.shop
+    copies = None if confirm_clock else copies_known(register, keys_place, shop)
+    run = partial(_Run, book, place, now, keep_keys, is_checked, copies, tell)
     try:
         for _ in range(_ATTEMPTS):
             with suppress(FileExistsError):
@@ -118,9 +119,8 @@ def backup(
                 break
         else:
             raise OtherBackup(f"Others back up to {place.address} without a pause. Try later.")
-        register, shop = book.riders.path, book.settings.shop
+        begins = done.statement.begins
         if keys_place is not None:
-            begins = done.statement.begins
             try:
                 done.keys = copy_register(register, keys_place, shop, begins, now, keep_keys)
             except LedgerError as error:
@@ -128,7 +128,7 @@ def backup(
                     f"The events are in {place.address}, but riders and keys were not copied to "
                     f"{keys_place.address}: {error}"
                 ) from error
-        done.expired = remove_expired(register, shop, now, keys_place)
+        done.expired = remove_expired(register, (shop, begins), now, keys_place)
     except FileNotFoundError as error:
         if error.errno is not None:
             raise
@@ -141,7 +141,7 @@ class _Run:
 
     def __init__(
         self, book: Book, place: Objects, now: datetime, keep: timedelta, is_checked: bool,
-        tell: Tell,
+        copies: Sequence[KeyBackup] | None, tell: Tell,
     ) -> None:  # fmt: skip
         self._book = book
         self._shop = book.settings.shop
@@ -149,6 +149,7 @@ class _Run:
         self._now = now
         self._keep = keep
         self._is_checked = is_checked
+        self._copies = copies
         self._tell = tell
         self._store = book.home.store
         self._there: Mapping[str, Named] = {}
@@ -164,7 +165,8 @@ class _Run:
         if numbers_in(self._there):
             before = standing(self._place, self._there, self._store, listing, self._shop)
             self._vouched = {one.there: one for one in before.files} if before else {}
-        else:
+        self._check_clock(before, last)
+        if not numbers_in(self._there):
             claim(
                 self._place, self._there, self._shop, begins_with(self._store, listing), self._now
             )
@@ -172,7 +174,7 @@ class _Run:
         number = (numbers_in(self._there) or [0])[-1] + 1
         signer = self._signer(last)
         done = Backed(self._stated(number, listing, last, before), signer is not None)
-        done.count_forgotten = self._put_forgotten()
+        done.count_forgotten = put_forgotten(self._book.riders.path, self._place, self._there)
         files = [*self._send_all(listing, done), *self._kept_photos(before, done)]
         done.statement = replace(done.statement, files=tuple(files))
         if signer is not None:
@@ -181,6 +183,15 @@ class _Run:
         self._look_again(done.statement)
         done.removed = self._clear(done.statement)
         return done
+
+    def _check_clock(self, before: Statement | None, last: Footer | None) -> None:
+        """Raise ClockJumped; not where nothing stands yet that could be taken away."""
+        if self._copies is None or not (before or self._copies):
+            return
+        newest = [one.made_at for one in self._copies]
+        newest += [before.made_at] if before is not None else []
+        newest += [last.last.recorded_at] if last is not None else []
+        check_clock(self._now, newest, self._book.settings)
 
     # -- what is to be backed up ---------------------------------------------------------------
 
@@ -331,18 +342,6 @@ class _Run:
             elif not one.gone_since and one.there not in self._there:
                 done.left_out.append(f"{one.name} is neither in the book nor in the backup")
         return done.gone
-
-    def _put_forgotten(self) -> int:
-        """Bring the list of what is forgotten up to date; give how much it holds."""
-        held = set(Forgotten(self._book.riders.path).all())
-        if FORGOTTEN in self._there:
-            with suppress(BadCopy):
-                there = self._place.get(FORGOTTEN)
-                held |= set(read_forgotten(there))
-                if forgotten_bytes(held) == there:
-                    return len(held)
-        self._place.put(FORGOTTEN, forgotten_bytes(held))
-        return len(held)
 
     # -- ending --------------------------------------------------------------------------------
 

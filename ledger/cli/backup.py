@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ledger.cli.options import DEFAULT_BOOK, AsJson, BookPath, open_book
+from ledger.cli.options import DEFAULT_BOOK, AsJson, BookPath, ConfirmClock, open_book
 from ledger.cli.output import progress, say, say_json, warn
 from ledger.errors import LedgerError
 
@@ -44,6 +44,7 @@ def backup(
     check: Annotated[
         bool, typer.Option("--check", help="Read back what is there already, and mend it.")
     ] = False,
+    confirm_clock: ConfirmClock = False,
     as_json: AsJson = False,
     book_path: BookPath = DEFAULT_BOOK,
 ) -> None:
@@ -70,7 +71,8 @@ def backup(
     with progress("Backing up") as tell:
         done = make(
             book, place, now=utc_now(), keys_place=keys_place, keep_keys=keep,
-            is_checked=check, tell=lambda doing, at, of: tell(at, of),
+            is_checked=check, confirm_clock=confirm_clock,
+            tell=lambda doing, at, of: tell(at, of),
         )  # fmt: skip
     if as_json:
         say_json(backed_json(done, place.address))

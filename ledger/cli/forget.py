@@ -119,7 +119,10 @@ def _warn_of_copies(book: Book, held: Held, what: str) -> None:
     for copy in held.key_backups:
         warn(f"{what} the copy {copy.name} at {copy.place}, {_until(book, copy)}.")
     if held.key_backups:
-        warn("A backup takes expired copies away; to be rid of one sooner, delete that file.")
+        warn(
+            "A backup takes expired copies away, once a newer one stands beside them; to be rid of "
+            "one sooner, delete that file."
+        )
 
 
 def _until(book: Book, copy: Any) -> str:
@@ -127,7 +130,7 @@ def _until(book: Book, copy: Any) -> str:
 
     ends = f"{book.settings.local(copy.expires_at):%Y-%m-%d}"
     if copy.expires_at <= utc_now():
-        return f"which expired on {ends} and goes with the next backup"
+        return f"which expired on {ends} and goes once a backup keeps a newer one there"
     return f"which expires on {ends}"
 
 

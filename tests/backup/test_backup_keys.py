@@ -100,8 +100,8 @@ def test_an_expired_copy_that_cannot_be_seen_stays_on_record(book, tmp_path, key
     assert [(one.backup, one.left_because is not None) for one in done.expired] == [(copy, True)]
     assert KeyBackups(book.riders.path).all() == [copy]
     (tmp_path / "unplugged").rename(tmp_path / "keys")
-    done = back_up(book, tmp_path / "kept", now=NOW + 2 * DAY)
-    assert names(keys) == [] and KeyBackups(book.riders.path).all() == []
+    done = back_up(book, tmp_path / "kept", now=NOW + 2 * DAY, keys_place=keys)
+    assert names(keys) == [done.keys.name] and KeyBackups(book.riders.path).all() == [done.keys]
 
 
 def test_an_older_copy_never_brings_back_who_was_forgotten(book, tmp_path, keys):

@@ -231,18 +231,18 @@ def test_of_two_backups_at_once_the_later_one_looks_again(book, place, tmp_path,
     back_up(book, place)
     ride(book, 2)
     other = Book.open(book.path)
-    put = make._Run._put_forgotten
+    put = make.put_forgotten
     turns = []
 
-    def meanwhile(run: make._Run) -> int:
+    def meanwhile(*given) -> int:
         if not turns:
             turns.append(1)
             ride(other, 3)
             other.compact(grace=NONE)
             back_up(other, place)
-        return put(run)
+        return put(*given)
 
-    monkeypatch.setattr(make._Run, "_put_forgotten", meanwhile)
+    monkeypatch.setattr(make, "put_forgotten", meanwhile)
     done = back_up(book, place)
     assert done.statement.number == 3
     back = bring_back(place, tmp_path / "again")

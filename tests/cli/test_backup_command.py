@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -38,6 +39,26 @@ def test_without_a_place_for_keys_it_says_what_that_means(shop: Run) -> None:
     assert done.json["is_signed"] is True and done.json["removed"] == []
     back = shop("restore", "kept", "--book", "again")
     assert back.code == 0 and "read as forgotten" in back.out
+
+
+def test_a_clock_set_far_ahead_takes_no_copy_of_the_keys_away(
+    shop: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is to be confirmed first; and even then the last copy of a place stays, which is said."""
+    assert shop("backup", "kept", "--keys-to", "keys", "--keys-expire", "1y").code == 0
+    (copy,) = Path("keys").iterdir()
+    ahead = datetime.now(UTC) + timedelta(days=400)
+    monkeypatch.setattr("ledger.book.utc_now", lambda: ahead)
+    done = shop("backup", "kept")
+    assert (done.code, done.out) == (1, "") and "--confirm-clock" in done.err
+    assert copy.exists() and not Path("kept/backup-000000000002.json").exists()
+    done = shop("backup", "kept", "--confirm-clock")
+    assert done.code == 0 and "taken away" not in done.out and copy.exists()
+    assert f"Expired, but not taken away: {copy.name}" in done.err and "--keys-to" in done.err
+    assert ".." not in done.err.replace("...", "")
+    done = shop("backup", "kept", "--keys-to", "keys", "--keys-expire", "1y")
+    assert done.code == 0 and f"Expired, and taken away: {copy.name}" in done.out
+    assert not copy.exists() and len(list(Path("keys").iterdir())) == 1
 
 
 def test_a_damaged_backup_in_words_and_json(shop: Run) -> None:
