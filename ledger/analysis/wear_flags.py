@@ -197,9 +197,8 @@ def explained(
 
 
 def _is_inside(figure: Floats, low: Floats, high: Floats) -> Flags:
-    """Give which figures (T,) lie between these bounds, or beyond by at most half their width."""
-    slack = (high - low) / 2
-    found: Flags = (figure >= low - slack) & (figure <= high + slack)
+    """Give which figures (T,) lie between these bounds."""
+    found: Flags = (figure >= low) & (figure <= high)
     return found
 
 
