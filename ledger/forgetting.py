@@ -1,7 +1,8 @@
 """Forgetting a rider: row and key are destroyed, and with them every word that is about them.
 
 In this order, so that a crash leaves nothing untold: what is forgotten is noted, half-typed forms
-go, then the key, then the row, then photos. Running it again finishes what was begun.
+go, the backups are told (`when_noted`), then the key goes, then the row, then photos. Running it
+again finishes what was begun.
 """
 
 from __future__ import annotations
@@ -116,12 +117,18 @@ def what_is_held(book: Book, rider: str, tell: Tell = lambda done: None) -> Held
 
 
 def forget(
-    book: Book, held: Held, *, photos: bool = False, at: datetime | None = None
+    book: Book,
+    held: Held,
+    *,
+    photos: bool = False,
+    at: datetime | None = None,
+    when_noted: Callable[[], None] = lambda: None,
 ) -> ForgetDone:
     """Destroy a rider's row and key, and what is kept in words beside the events.
 
-    `photos`: their bikes' photos are removed too; else they stay, as noise. Raises WriteRefused
-    where an object store does not answer. What was done before it raised stays done.
+    `photos`: their bikes' photos are removed too; else they stay, as noise. `when_noted` is called
+    once it is noted who is forgotten, before key and row go. Raises WriteRefused where an object store does not answer. What was done
+    before it raised stays done.
     """
     rider, path = held.rider, book.riders.path
     now = held.forgotten_at or at or datetime.now(UTC)
@@ -129,9 +136,11 @@ def forget(
         Forgotten(path).add([ForgottenKey(held.key, rider, now)])
     if held.drafts:
         _unsent(book).drop_all(held.drafts)
+    when_noted()
     destroyed = book.keys.destroy(rider)
     if destroyed is not None and destroyed != held.key:
         Forgotten(path).add([ForgottenKey(destroyed, rider, now)])
+        when_noted()
     book.riders.remove(rider)
     leave_no_trace(path)
     removed = held.photos if photos else ()

@@ -1,6 +1,6 @@
-"""Where copies of the register are kept, until when, and which keys are forgotten for good.
+"""Where backups are, copies of the register until when, and which keys are forgotten for good.
 
-Both stand in the register itself. Forgetting a rider asks `KeyBackups.holding` which copies still
+All stand in the register itself. Forgetting a rider asks `KeyBackups.holding` which copies still
 have the key, and tells `Forgotten`, so that no older copy brings the key back.
 """
 
@@ -25,6 +25,10 @@ _FORGOTTEN = """
 create table if not exists forgotten (
   key text, rider text, at text not null, unique (key, rider, at)
 ) strict
+"""
+
+_EVENT_BACKUPS = """
+create table if not exists event_backups (place text primary key, at text not null) strict
 """
 
 
@@ -65,6 +69,7 @@ class _Register:
             connection.execute("pragma synchronous = extra")
             connection.execute(_KEY_BACKUPS)
             connection.execute(_FORGOTTEN)
+            connection.execute(_EVENT_BACKUPS)
             connection.execute("begin immediate")
             try:
                 yield connection
@@ -115,6 +120,21 @@ class KeyBackups(_Register):
             connection.execute(
                 "delete from key_backups where place = ? and name = ?", (place, name)
             )
+
+
+class EventBackups(_Register):
+    """The places the events were backed up to: each keeps a list of what is forgotten."""
+
+    def note(self, place: str, at: datetime) -> None:
+        """Note a place, durably; noting it again changes its time alone."""
+        with self._write() as connection:
+            row = (place, format_moment(at))
+            connection.execute("insert or replace into event_backups values (?, ?)", row)
+
+    def all(self) -> list[str]:
+        """Give every place that is noted, sorted."""
+        rows = self._rows("event_backups", "select place from event_backups order by place")
+        return [place for (place,) in rows]
 
 
 class Forgotten(_Register):

@@ -7,6 +7,7 @@ killed leaves the one before it whole.
 from __future__ import annotations
 
 import hashlib
+import sqlite3
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
@@ -38,7 +39,7 @@ from ledger.backup.standing import OtherBackup, begins_with, claim, standing
 from ledger.backup.statement import File, Statement, numbers_in
 from ledger.book import Book
 from ledger.errors import BookDamaged, LedgerError, NotDurable, WriteRefused
-from ledger.key_backups import KeyBackup
+from ledger.key_backups import EventBackups, KeyBackup
 from ledger.signing import NoKey, Signer
 from ledger.storage.compaction import GRACE_UNFINISHED, check_file
 from ledger.storage.files import footer_of, frontier_before
@@ -174,7 +175,8 @@ class _Run:
         number = (numbers_in(self._there) or [0])[-1] + 1
         signer = self._signer(last)
         done = Backed(self._stated(number, listing, last, before), signer is not None)
-        done.count_forgotten = put_forgotten(self._book.riders.path, self._place, self._there)
+        self._note_place()
+        done.count_forgotten = put_forgotten(self._book.riders.path, self._place)
         files = [*self._send_all(listing, done), *self._kept_photos(before, done)]
         done.statement = replace(done.statement, files=tuple(files))
         if signer is not None:
@@ -192,6 +194,11 @@ class _Run:
         newest += [before.made_at] if before is not None else []
         newest += [last.last.recorded_at] if last is not None else []
         check_clock(self._now, newest, self._book.settings)
+
+    def _note_place(self) -> None:
+        """Note where the events are, for `forget`; a register that can only be read cannot be."""
+        with suppress(sqlite3.OperationalError):
+            EventBackups(self._book.riders.path).note(self._place.address, self._now)
 
     # -- what is to be backed up ---------------------------------------------------------------
 

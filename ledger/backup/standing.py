@@ -54,7 +54,7 @@ def standing(
     first, stands = _read(place, numbers[0]), _read(place, numbers[-1])
     for one in (first, stands):
         if one is not None:
-            _check_same_book(place, one, shop, begins_with(store, listing))
+            check_same_book(place, one, shop, begins_with(store, listing))
     if first is None and stands is None:
         raise OtherBackup(
             f"Whose backup {place.address} holds cannot be told: what it says of itself is "
@@ -74,7 +74,8 @@ def _read(place: Objects, number: int) -> Statement | None:
         return None
 
 
-def _check_same_book(place: Objects, one: Statement, shop: str, begins: str | None) -> None:
+def check_same_book(place: Objects, one: Statement, shop: str, begins: str | None) -> None:
+    """Raise OtherBackup where a statement is of another book than that of a shop and a root."""
     is_other = None not in (one.begins, begins) and one.begins != begins
     if one.shop != shop or is_other:
         raise OtherBackup(

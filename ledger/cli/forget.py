@@ -12,14 +12,16 @@ from ledger.cli.output import progress, say, say_json, warn
 from ledger.errors import LedgerError, WrongUse
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
+    from ledger.backup.forgotten import Told
     from ledger.book import Book
     from ledger.forgetting import ForgetDone, Held
 
 AGAIN = (
-    "A backup made before does not know of it: run lockring backup again to each place, and no "
-    "copy of the keys brings them back from there."
+    "A backup that was made from another machine, or copied elsewhere, is not known here: run "
+    "lockring backup to it too, or a restore from it with an older copy of the keys brings them "
+    "back."
 )
 NOISE = "Photos stay as files that nothing opens any more; --photos removes them."
 
@@ -48,6 +50,7 @@ def forget(
     $ lockring forget r-0042 --yes
     $ lockring forget r-0042 --photos --yes
     """
+    from ledger.backup.forgotten import tell_places
     from ledger.forgetting import forget as destroy
     from ledger.forgetting import what_is_held
 
@@ -58,15 +61,24 @@ def forget(
     if not is_nothing_left:
         _confirm(book, held, photos=photos, yes=yes, is_quiet=as_json)
     # Of one who was forgotten before, it is made sure that nothing is left in the file.
-    done = destroy(book, held, photos=photos)
+    told: list[Told] = []
+
+    def tell_backups() -> None:
+        told[:] = tell_places(book)
+
+    done = destroy(book, held, photos=photos, when_noted=tell_backups)
     if as_json:
-        say_json(forgotten_json(done, was_forgotten=is_nothing_left))
+        say_json(forgotten_json(done, told, was_forgotten=is_nothing_left))
     elif is_nothing_left:
         day = book.settings.local(done.forgotten_at)
         say(f"Rider {rider} was forgotten on {day:%Y-%m-%d}; nothing of them is left here.")
         _warn_of_copies(book, held, "May be held by")
+        _say_told(told)
     else:
         _say_done(book, done)
+        _say_told(told)
+        say(AGAIN)
+    _warn_untold(told, rider)
 
 
 def _confirm(book: Book, held: Held, *, photos: bool, yes: bool, is_quiet: bool) -> None:
@@ -112,7 +124,23 @@ def _say_done(book: Book, done: ForgetDone) -> None:
         many = count_words(len(held.photos_under_book_key), "photo")
         warn(f"{many} of these, from before they were named, can be opened in a backup with keys.")
     _warn_of_copies(book, held, "Still held by")
-    say(AGAIN)
+
+
+def _say_told(told: Sequence[Told]) -> None:
+    for one in told:
+        if one.not_because is None:
+            say(f"The backup at {one.place} knows of it: no copy of the keys brings them back.")
+
+
+def _warn_untold(told: Sequence[Told], rider: str) -> None:
+    for one in told:
+        if one.not_because is not None:
+            warn(
+                f"The backup at {one.place} could not be told: {one.not_because.rstrip('.')}. "
+                "Until it is, a restore from it with an older copy of the keys brings them back. See "
+                f"that it can be reached, and run lockring forget {rider} again; if it is gone for "
+                "good, there is nothing to do."
+            )
 
 
 def _warn_of_copies(book: Book, held: Held, what: str) -> None:
@@ -134,7 +162,9 @@ def _until(book: Book, copy: Any) -> str:
     return f"which expires on {ends}"
 
 
-def forgotten_json(done: ForgetDone, *, was_forgotten: bool) -> dict[str, Any]:
+def forgotten_json(
+    done: ForgetDone, told: Sequence[Told], *, was_forgotten: bool
+) -> dict[str, Any]:
     """Give what was forgotten as plain JSON types; no name is in it."""
     from ledger.events.types import format_moment
 
@@ -151,5 +181,11 @@ def forgotten_json(done: ForgetDone, *, was_forgotten: bool) -> dict[str, Any]:
         "key_backups": [
             {"place": one.place, "name": one.name, "expires_at": format_moment(one.expires_at)}
             for one in held.key_backups
+        ],
+        "backups_told": [one.place for one in told if one.not_because is None],
+        "backups_not_told": [
+            {"place": one.place, "because": one.not_because}
+            for one in told
+            if one.not_because is not None
         ],
     }

@@ -126,6 +126,47 @@ def test_copies_of_the_keys_are_named_with_their_end(ridden: Run) -> None:
     assert "May be held by" in ridden("forget", "r-o").err
 
 
+def test_a_backup_made_before_is_told_and_a_restore_does_not_bring_them_back(ridden: Run) -> None:
+    """With the copy of the keys from before; by ids alone, and told again it is the same."""
+    assert ridden("backup", "disk", "--keys-to", "stick").code == 0
+    assert ridden("backup", "drawer").code == 0
+    done = ridden("forget", "r-o", "--yes")
+    assert done.code == 0 and "could not be told" not in done.err
+    for name in ("disk", "drawer"):
+        assert f"The backup at {Path(name).absolute()} knows of it" in done.out
+        text = Path(name, "forgotten.json").read_text("utf-8")
+        assert '"r-o"' in text and NAME not in text and PHONE not in text
+    back = ridden("restore", "disk", "--keys-from", "stick", "--book", "again")
+    assert back.code == 0, back.err
+    assert "Forgotten since that copy, and not brought back" in back.out
+    listed = ridden("riders", "list", "--book", "again").out
+    assert NAME not in listed and "Bram Next" in listed
+    assert WORDS not in ridden("history", TAG, "--book", "again").out
+    told = ridden("forget", "r-o", "--json").json
+    assert told["backups_told"] == [str(Path(one).absolute()) for one in ("disk", "drawer")]
+    assert told["backups_not_told"] == []
+
+
+def test_a_backup_that_cannot_be_told_is_named_with_what_to_do(ridden: Run) -> None:
+    """A disk that is not plugged in, and a place that is another book's by now."""
+    assert ridden("backup", "disk").code == 0 and ridden("backup", "drawer").code == 0
+    Path("disk").rename("unplugged")
+    Path("drawer").rename("away")
+    assert ridden("init", "other", "--shop", "pier", "--mechanic", "m1").code == 0
+    assert ridden("backup", "drawer", "--book", "other").code == 0
+    theirs = Path("drawer/forgotten.json").read_bytes()
+    done = ridden("forget", "r-o", "--yes")
+    assert done.code == 0 and "knows of it" not in done.out
+    assert f"{Path('disk').absolute()} could not be told" in done.err
+    assert "is that disk connected?" in done.err and "lockring forget r-o again" in done.err
+    assert "another book (shop 'pier'" in done.err and not Path("disk").exists()
+    assert Path("drawer/forgotten.json").read_bytes() == theirs
+    Path("unplugged").rename("disk")
+    again = ridden("forget", "r-o", "--yes")
+    assert f"The backup at {Path('disk').absolute()} knows of it" in again.out
+    assert '"r-o"' in Path("disk/forgotten.json").read_text("utf-8")
+
+
 def test_a_rider_gets_everything_that_is_held_about_them(ridden: Run) -> None:
     """Register, consent, events in the clear, photos; nobody else's words, no cost, no minutes."""
     image = io.BytesIO()
