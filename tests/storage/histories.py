@@ -10,6 +10,7 @@ the disk; some sleep long, some are killed, calls fail, and the power fails. Wha
 - `roots`: every root is the one of all events before it (RFC 6962, worked out here by itself).
 - `once`: no event stands in the book twice.
 - `refused`: what was refused as not recorded is not there.
+- `kept`: a merger takes a file away only while another one is on the disk for good that holds it.
 - `clear words`: nothing but a refusal, a doubt or the disk's own error reaches a caller.
 - `no deadlock`: everything comes to its end.
 
@@ -59,7 +60,8 @@ from tests.storage.simulated_disk import (
 from tests.storage.storage_events import UNITS, event_id, reading
 
 INVARIANTS = (
-    *("durable", "total order", "whole", "roots", "once", "refused", "clear words", "no deadlock"),
+    *("durable", "total order", "whole", "roots", "once", "refused", "kept", "clear words"),
+    "no deadlock",
 )
 MOST_STEPS = 30_000
 _COLUMNS = ("seq", "commit", "bike", "occurred_at", "canonical")
@@ -238,9 +240,9 @@ class History:
 
     # -- what the processes do ---------------------------------------------------------------
 
-    def _store(self, process: Process | None, *, may_spoil: bool = False) -> LocalStore:
+    def _store(self, process: Process | None, **more: Any) -> LocalStore:
         pause = process.pause if process else lambda call: None
-        return LocalStore(FOLDER, SimulatedDisk(self.files, pause, may_spoil=may_spoil))
+        return LocalStore(FOLDER, SimulatedDisk(self.files, pause, **more))
 
     def write(self, process: Process) -> None:
         for _ in range(self.chance.randrange(1, 7)):
@@ -261,7 +263,7 @@ class History:
         for _ in range(self.chance.randint(self.style.most_merges // 2, self.style.most_merges)):
             with _clear_words():
                 moment = datetime.fromtimestamp(self.files.now, UTC)
-                store = self._store(process, may_spoil=True)
+                store = self._store(process, may_spoil=True, before_unlink=self._check_kept)
                 done = compact(Log(store, UNITS), moment)
                 self.known.counts["segments"] += len(done.segments)
                 self.known.counts["files taken away"] += len(done.removed)
@@ -270,6 +272,21 @@ class History:
             self.files.now += self.chance.choice((0, 0, 1.1)) * DAY
 
     # -- what must hold ----------------------------------------------------------------------
+
+    def _check_kept(self, name: str) -> None:
+        """Hold what a merger is about to take away to what is there for good without it."""
+        gone = listing.parse_name(name)
+        if gone is None:
+            return
+        for other, inode in self.files.names.items():
+            cover = listing.parse_name(other)
+            is_wider = cover is not None and cover.first <= gone.first and gone.last <= cover.last
+            is_for_good = self.files.durable.get(other) is inode and all(
+                one.is_durable for one in inode.writes
+            )
+            if other != name and is_wider and is_for_good and check_self_hash(inode.content()):
+                return
+        raise Violation("kept", f"{name} is taken away, and nothing holds it for good")
 
     def check(self, seen: Sequence[Seen], acknowledged: dict[Ids, int | None]) -> None:
         """Hold what somebody saw to what is known; raises Violation."""

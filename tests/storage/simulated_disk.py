@@ -155,9 +155,15 @@ class SimulatedDisk(Disk):
     """A process's way to the file system: each call stops first, and may fail."""
 
     def __init__(
-        self, files: FileSystem, pause: Callable[[str], None], *, may_spoil: bool = False
+        self,
+        files: FileSystem,
+        pause: Callable[[str], None],
+        *,
+        may_spoil: bool = False,
+        before_unlink: Callable[[str], None] = lambda name: None,
     ) -> None:
         self._files = files
+        self._before_unlink = before_unlink
         self._pause = pause
         self._may_spoil = may_spoil
         self._opened: dict[int, _Opened] = {}
@@ -286,6 +292,7 @@ class SimulatedDisk(Disk):
     def unlink(self, path: Path) -> None:
         self._start("unlink", errno.EIO)
         self._inode(path)
+        self._before_unlink(path.name)
         self._files.name(path.name, None)
 
 
