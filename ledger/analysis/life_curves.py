@@ -6,6 +6,7 @@ import warnings
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import betaincinv
 
 from ledger.analysis.life_bounds import (
     BoolArray,
@@ -36,7 +37,8 @@ class Curve:
     """The fall at `times` happened after this and by then; equal to `times` where it was seen."""
     survival: FloatArray
     lower: FloatArray
-    """Pointwise band; where no band can be worked out it is as wide as it may be."""
+    """Pointwise band; where the lives are too alike for one, the exact binomial limits of those
+    at risk (`widened`), and as wide as it may be where nothing is known."""
     upper: FloatArray
     at_risk: FloatArray
     """Lives that may still have been running just before each time."""
@@ -62,7 +64,8 @@ def kaplan_meier(
 
     `duration` and `entry` are in one unit; `entry` is the length at which watching began (left
     truncation). A life that ends as another is last seen ended first. The band is Greenwood's on
-    the log(-log) scale. Raises `BadLives` for rows that cannot be lives, `TooFewLives` for none.
+    the log(-log) scale, and never of width nought: see `widened`. Raises `BadLives` for rows that
+    cannot be lives, `TooFewLives` for none.
     Source: Kaplan and Meier, J. Am. Stat. Assoc. 53 (1958), as lifelines works it out.
     """
     length, is_over = figures(duration, "duration"), figures(is_observed, "is_observed") != 0
@@ -113,7 +116,28 @@ def _curve(
     begin = (np.append(0.0, times), np.append(0.0, starts), np.append(1.0, survival))
     lower = np.append(1.0, np.clip(np.nan_to_num(band[0], nan=0.0), 0, 1))
     upper = np.append(1.0, np.clip(np.nan_to_num(band[1], nan=1.0), 0, 1))
-    return Curve(*begin, lower, np.minimum.accumulate(upper), at_risk, level, how)
+    return Curve(*begin, *widened(begin[2], lower, upper, at_risk, level), at_risk, level, how)
+
+
+def widened(
+    survival: FloatArray, lower: FloatArray, upper: FloatArray, at_risk: FloatArray, level: float
+) -> tuple[FloatArray, FloatArray]:
+    """Give a falling band that is nowhere of width nought; all columns from time 0 on.
+
+    Greenwood's variance is nought where all lives are over or none is, and lives that are all
+    alike have no other bootstrap sample. There the limits are the exact binomial ones (Clopper
+    and Pearson, Biometrika 26, 1934) of the lives at risk just before: before the first fall,
+    those at risk of it; where no life was seen to be over, as if one was watched to the end.
+    """
+    lives = np.maximum(np.append(at_risk[1:2] if len(at_risk) > 1 else 1.0, at_risk[1:]), 1.0)
+    good = np.clip(survival, 0, 1) * lives
+    tail = (1 - level) / 2
+    low = np.where(good <= 0, 0.0, betaincinv(np.maximum(good, 1e-9), lives - good + 1, tail))
+    over = np.maximum(lives - good, 1e-9)
+    high = np.where(good >= lives, 1.0, betaincinv(good + 1, over, 1 - tail))
+    is_flat = upper - lower <= 1e-9
+    wide_low, wide_high = np.where(is_flat, low, lower), np.where(is_flat, high, upper)
+    return np.minimum.accumulate(wide_low), np.minimum.accumulate(wide_high)
 
 
 def interval_curve(
@@ -130,7 +154,8 @@ def interval_curve(
     Upper None or infinite is still in use, equal to lower is an end seen. Within `starts` to
     `times` the data do not say when the share falls; the curve lets it fall at the end. The band
     is percentiles of `resamples` bootstrap samples of whole lives, seeded: pointwise and rough
-    where lives are few. Raises `BadLives` and `TooFewLives` as `kaplan_meier` does.
+    where lives are few, and never of width nought: see `widened`. Raises `BadLives` and
+    `TooFewLives` as `kaplan_meier` does.
     Source: Turnbull, J. R. Stat. Soc. B 38 (1976); gap of the likelihood below 1e-6 a life.
     """
     bounds = checked_bounds(lower, upper, weights=weights)

@@ -9,7 +9,7 @@ from scipy.special import ndtri
 
 from ledger.analysis.funnel_columns import followed, one_stratum
 from ledger.analysis.life_bounds import BoolArray, FloatArray
-from ledger.analysis.life_curves import GREENWOOD, Curve
+from ledger.analysis.life_curves import GREENWOOD, Curve, widened
 from ledger.analysis.prevention_bikes import Bikes, CodeArray
 from ledger.analysis.turnbull import Intervals, most_likely_shares
 
@@ -38,9 +38,9 @@ def curve_of(time: FloatArray, is_found: BoolArray, level: float) -> Curve:
     low, high = np.nan_to_num(band[0], nan=0.0), np.nan_to_num(band[1], nan=1.0)
     low, high = np.where(survival == 0, 0.0, low), np.where(survival == 0, 0.0, high)
     first = (np.append(0.0, times), np.append(0.0, times), np.append(1.0, survival))
-    upper = np.minimum.accumulate(np.append(1.0, high))
     at_risk = np.append(float(len(time)), cells.at_risk.astype(np.float64))
-    return Curve(*first, np.append(1.0, low), upper, at_risk, level, GREENWOOD)
+    ends = widened(first[2], np.append(1.0, low), np.append(1.0, high), at_risk, level)
+    return Curve(*first, *ends, at_risk, level, GREENWOOD)
 
 
 def standardised(

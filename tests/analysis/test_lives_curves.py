@@ -50,6 +50,59 @@ def test_the_band_is_never_nan_and_holds_the_curve(rows):
     assert (curve.survival <= curve.upper + 1e-9).all()
 
 
+FEW = {
+    "one": [1000],
+    "five alike": [1000] * 5,
+    "four alike and one": [1000] * 4 + [2000],
+    "two": [900, 1000],
+}
+
+
+@pytest.mark.parametrize("which", FEW)
+def test_of_few_or_like_lives_no_band_is_of_width_nought(which):
+    """Before the first fall and once all are over the band is the exact binomial limits'."""
+    lives = FEW[which]
+    first, count = lives.count(min(lives)), len(lives)
+    for curve in (
+        kaplan_meier(lives, [True] * count),
+        interval_curve(lives, lives),
+        interval_curve([one - 100 for one in lives], lives),
+    ):
+        assert is_a_falling_curve(curve)
+        assert (curve.upper - curve.lower > 0.1).all()
+        assert curve.upper[0] == 1
+        assert curve.lower[0] == pytest.approx(0.025 ** (1 / count))
+        if first == count:
+            assert curve.lower[-1] == 0
+            assert curve.upper[-1] == pytest.approx(1 - 0.025 ** (1 / count))
+
+
+def test_where_no_life_was_over_the_band_is_that_of_one_watched_to_the_end():
+    """Nobody knows how long the others would have gone on."""
+    for curve in (kaplan_meier([5, 6], [0, 0]), interval_curve([5, 6], [None, None])):
+        assert (curve.lower.tolist(), curve.upper.tolist()) == ([pytest.approx(0.025)], [1])
+
+
+@given(st.lists(st.tuples(LENGTHS, st.booleans()), min_size=1, max_size=12))
+def test_no_lives_have_a_band_of_width_nought(rows):
+    """Whatever lives are over or in use, the band is open and holds the curve."""
+    lengths, is_over = [length for length, _ in rows], [end for _, end in rows]
+    ends = [length if end else None for length, end in rows]
+    for curve in (kaplan_meier(lengths, is_over), interval_curve(lengths, ends, resamples=20)):
+        assert is_a_falling_curve(curve)
+        assert (curve.upper - curve.lower > 1e-3).all()
+
+
+def test_the_exact_limits_hold_the_truth_as_often_as_said():
+    """Before the first fall of six exponential lives the band's lower end holds 97.5 %."""
+    random, held = np.random.default_rng(3), 0
+    for _ in range(400):
+        lives = random.exponential(1000, 6) + 1
+        curve = kaplan_meier(lives, [True] * 6)
+        held += np.exp(-(curve.times[1] - 1) / 1000) >= curve.lower[0]
+    assert held >= 0.955 * 400
+
+
 def test_lives_watched_late_count_only_from_then():
     """A life that entered at 5 is not at risk of the end at 3."""
     curve = kaplan_meier([3, 6, 8], [1, 1, 0], entry=[0, 5, 0])
