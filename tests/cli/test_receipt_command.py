@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -23,6 +24,43 @@ def proved(shop: Run) -> Run:
     data = {"position": "chain", "treatment": "cleaned"}
     Book.open("book").append([{**treated, "data": data} for _ in range(7)], confirm_clock=True)
     return shop
+
+
+def test_a_book_that_is_named_is_held_to_the_receipt(proved: Run) -> None:
+    """Grown it holds; cut short, rewritten or another shop's it does not, and exit is 1."""
+    assert proved("receipt", "--seq", "4", "--output", "r.json").code == 0
+    assert proved("receipt", "--from", "2", "--output", "g.json").code == 0
+    shutil.copytree("book", "grown")
+    more = {"kind": "noted", "bike": TAG, "actor": "m1", "data": {"position": "fork", "text": "x"}}
+    Book.open("grown").append([more], confirm_clock=True)
+    for receipt in ("r.json", "g.json"):
+        done = proved("verify", "--receipt", receipt, "--book", "grown")
+        assert (done.code, done.err) == (0, "")
+        assert "grown has every root that is named" in done.out
+    shutil.copytree("book", "cut")
+    sorted(Path("cut/events").iterdir())[-1].unlink()
+    done = proved("verify", "--receipt", "r.json", "--book", "cut")
+    assert (done.code, done.out) == (1, "")
+    assert "size: is 9, and the book holds 2 events" in done.err
+    assert "rewritten or cut since, or this is another book" in done.err
+    assert proved("init", "rewritten", "--shop", "quay", "--mechanic", "m1").code == 0
+    Book.open("rewritten").append([more | {"kind": "bike_registered", "data": {}}])
+    Book.open("rewritten").append([more for _ in range(7)])
+    done = proved("verify", "--receipt", "g.json", "--book", "rewritten", "--json")
+    assert done.code == 1
+    wrong = [(one["field"], one["rule"]) for one in done.json["problems"]]
+    assert wrong == [("root", "receipt_of_book"), ("from_root", "receipt_of_book")]
+    assert proved("init", "other", "--shop", "pier", "--mechanic", "m1").code == 0
+    done = proved("verify", "--receipt", "r.json", "--book", "other")
+    assert done.code == 1 and "shop: is 'quay', and the book is of 'pier'" in done.err
+    assert proved("verify", "--receipt", "r.json", "--book", "nowhere").code == 1
+
+
+def test_a_receipt_given_as_a_witness_is_told_where_it_belongs(proved: Run) -> None:
+    """Exit 2, with the option it is for."""
+    assert proved("receipt", "--seq", "4", "--output", "r.json").code == 0
+    done = proved("verify", "--witness", "r.json")
+    assert (done.code, done.out) == (2, "") and "--receipt r.json --book" in done.err
 
 
 def test_a_receipt_is_checked_where_there_is_no_book(proved: Run) -> None:
@@ -162,6 +200,12 @@ def test_the_script_is_thirty_lines_of_the_standard_library(script: Path) -> Non
     assert len(lines) <= 30
     named = re.findall(r"^import (.*)$", script.read_text(), flags=re.MULTILINE)
     assert {name.strip() for name in ",".join(named).split(",")} <= sys.stdlib_module_names
+
+
+@pytest.mark.parametrize("nothing", [[], None, 0, 5, "", {}, [None], {"kind": "event"}])
+def test_the_script_takes_nothing_for_no_receipt(script: Path, nothing: object) -> None:
+    """Where there is no receipt none holds."""
+    assert not holds(script, nothing)
 
 
 def test_the_script_takes_real_receipts_and_no_tampered_one(proved: Run, script: Path) -> None:
