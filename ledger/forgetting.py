@@ -127,8 +127,8 @@ def forget(
     """Destroy a rider's row and key, and what is kept in words beside the events.
 
     `photos`: their bikes' photos are removed too; else they stay, as noise. `when_noted` is called
-    once it is noted who is forgotten, before key and row go. Raises WriteRefused where an object store does not answer. What was done
-    before it raised stays done.
+    once it is noted who is forgotten, before key and row go. Raises WriteRefused
+    where an object store does not answer. What was done before it raised stays done.
     """
     rider, path = held.rider, book.riders.path
     now = held.forgotten_at or at or datetime.now(UTC)

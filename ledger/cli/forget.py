@@ -137,9 +137,9 @@ def _warn_untold(told: Sequence[Told], rider: str) -> None:
         if one.not_because is not None:
             warn(
                 f"The backup at {one.place} could not be told: {one.not_because.rstrip('.')}. "
-                "Until it is, a restore from it with an older copy of the keys brings them back. See "
-                f"that it can be reached, and run lockring forget {rider} again; if it is gone for "
-                "good, there is nothing to do."
+                "Until it is, a restore from it with an older copy of the keys brings them back. "
+                f"See that it can be reached, and run lockring forget {rider} again; if it is gone "
+                "for good, there is nothing to do."
             )
 
 

@@ -25,9 +25,14 @@ class ReceiptFails(LedgerError):
 
 
 def verify(
+    context: typer.Context,
     receipt: Annotated[
         Path | None,
-        typer.Option(help="Check this receipt instead; no book is needed.", metavar="FILE"),
+        typer.Option(
+            help="Check this receipt instead; no book is needed, and one named with --book is held "
+            "to it.",
+            metavar="FILE",
+        ),
     ] = None,
     key: Annotated[
         str | None,
@@ -45,17 +50,22 @@ def verify(
 ) -> None:
     """Check every file, root, number, rule and signed root of the book; change nothing.
 
-    Or check a receipt, anywhere, without the book.
+    Or check a receipt: anywhere, without the book, or against a book that --book names.
 
     Examples:
     $ lockring verify
     $ lockring verify --quick --json
+    $ lockring verify --receipt receipt.json --book book
     """
     if receipt is not None:
         if witness or quick:
-            raise WrongUse("--receipt looks at no book: leave --witness and --quick out.")
-        _verify_receipt(receipt, key, as_json=as_json)
+            raise WrongUse("--receipt is of receipts alone: leave --witness and --quick out.")
+        source = context.get_parameter_source("book_path")
+        is_named = source is not None and source.name == "COMMANDLINE"
+        _verify_receipt(receipt, key, book_path if is_named else None, as_json=as_json)
         return
+    for file in witness or []:
+        _check_no_receipt(file)
     if key is not None:
         raise WrongUse("--key is for --receipt FILE: give the receipt too.")
     _verify_book(book_path, witness or [], is_quick=quick, as_json=as_json)
@@ -106,13 +116,37 @@ def _say_whole(found: Verified, *, is_held: bool) -> None:
         say(f"It has every one of {count_words(found.count_witnessed, 'signed root')}.")
 
 
-def _verify_receipt(path: Path, key: str | None, *, as_json: bool) -> None:
+def _check_no_receipt(file: Path) -> None:
+    """Raise WrongUse where a file of signed roots is JSON, as receipts are."""
+    with file.open("rb") as opened:
+        start = opened.read(4096).lstrip()[:1]
+    if start in (b"{", b"["):
+        raise WrongUse(
+            f"{file} is a receipt, and --witness takes a copy of a book's witness.txt. Hold the "
+            f"book to it with: lockring verify --receipt {file} --book BOOK"
+        )
+
+
+def _held_against(path: Path, documents: Sequence[Any]) -> list[Problem]:
+    """Give what a book that is named does not have of what whole receipts say."""
+    from ledger.cli.options import open_book
+    from ledger.proofs.against import check_against
+
+    book = open_book(path)
+    with progress("Hashing", book.head.size) as tell:
+        return check_against(documents, book, tell)
+
+
+def _verify_receipt(path: Path, key: str | None, book: Path | None, *, as_json: bool) -> None:
     from ledger.cli.receipt_of import checked_key, read_receipts, receipt_words
     from ledger.proofs import check
+    from ledger.storage.address import written
 
     trusted = None if key is None else checked_key(key)
     documents = read_receipts(path)
     problems = [problem for one in documents for problem in check(one, trusted)]
+    if book is not None and not problems:
+        problems = _held_against(book, documents)
     if as_json:
         keys = [] if problems else _keys(documents, trusted)
         found: dict[str, Any] = {"receipts": len(documents), "keys": keys}
@@ -125,6 +159,8 @@ def _verify_receipt(path: Path, key: str | None, *, as_json: bool) -> None:
         say(receipt_words(one))
     by = ", ".join(_keys(documents, trusted))
     say(f"{'It holds' if len(documents) == 1 else 'All of them hold'}, signed with {by}.")
+    if book is not None:
+        say(f"The book {written(book)} has every root that is named.")
     if trusted is None:
         say("Whether that is the shop's key is for you to compare, with --key or by eye.")
 
