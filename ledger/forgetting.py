@@ -91,7 +91,8 @@ def what_is_held(book: Book, rider: str, tell: Tell = lambda done: None) -> Held
         found.take(canonical)
         if done % 1_000 == 0:
             tell(done)
-    if row is None and key is None and at is None and not found.is_named:
+    is_there = found.is_named or book.riders.is_damaged(rider)
+    if row is None and key is None and at is None and not is_there:
         raise UnknownRider(
             f"There is no rider {rider}: not in the register, and no event names them. "
             "See who there is: lockring riders list."

@@ -177,6 +177,10 @@ class Riders:
             gone = connection.execute("delete from riders where rider = ?", (rider,))
         return gone.rowcount > 0
 
+    def is_damaged(self, rider: str) -> bool:
+        """Tell whether something of a rider is there that cannot be read."""
+        return False
+
     def set_consent(self, rider: str, *, may_contact: bool, at: str) -> None:
         """Note that a rider agreed to be contacted, or no longer does, and since when.
 

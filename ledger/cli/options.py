@@ -62,6 +62,13 @@ def open_book(path: Path) -> Book:
 
     book = Book.open(path)
     book.home.when_silent(lambda silence: warn(words_of(silence, book.settings)))
+    if damaged := [one.event for one in book.home.damaged()]:
+        more = f" and {len(damaged) - 3} more" if len(damaged) > 3 else ""
+        warn(
+            f"Damaged in the register, and read as not in it: {', '.join(damaged[:3])}{more}. See "
+            "what is wrong: lockring verify. Put it back from a backup; a rider who is not to be "
+            "kept goes with lockring forget."
+        )
     return book
 
 

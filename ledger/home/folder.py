@@ -46,6 +46,10 @@ class Home:
     def when_silent(self, tell: Callable[[Silence], None]) -> None:
         """Have it told each time that the place answers no longer; at once, where it is so now."""
 
+    def damaged(self) -> list[Problem]:
+        """Give the pieces of the register that cannot be read, as far as was looked at."""
+        return []
+
     def settings(self) -> BookSettings:
         """Read what the book says of itself; raises NoBook and BookDamaged."""
         return book_settings.read(self.path / TOLD)

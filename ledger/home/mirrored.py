@@ -190,6 +190,11 @@ class MirroredHome(Home):
         for name in sorted(there - lines.keys()):
             witness.append_line(self.path, self._objects.get(name).decode().strip())
 
+    def damaged(self) -> list[Problem]:
+        """Give the objects of the register that cannot be read."""
+        found = sorted(self._register.damaged.items())
+        return [Problem(name, "the object", wrong, RESTORE, "register") for name, wrong in found]
+
     def differing(self) -> list[Problem]:
         """Give what the store holds otherwise than the mirror: every object is fetched anew.
 
@@ -198,10 +203,13 @@ class MirroredHome(Home):
         self.get_ready()
         with contextlib.suppress(Unreachable):
             self._follow_witness()
-            return list(self._differing())
+            return [*self.damaged(), *self._differing()]
         return []
 
     def _differing(self) -> Iterator[Problem]:
+        for name in self._objects.odd_names():
+            wrong = "no file of a book has such a name, and it is passed over"
+            yield Problem(name, "the object", wrong, "Remove it with the store's tools", "name")
         for name, wrong in self._store.differing():
             yield Problem(f"{EVENTS}/{name}", "the object", wrong, RESTORE, "object")
         for one in self._objects.all(PHOTOS):

@@ -99,6 +99,8 @@ class SharedRegister:
         self._line = line
         self._lock = threading.RLock()
         self._followed_at = {RIDERS: -math.inf, KEYS: -math.inf}
+        self.damaged: dict[str, str] = {}
+        """Objects that could not be read when they were last looked at, and what is wrong."""
 
     def make(self) -> None:
         """Make what the mirror's file needs to follow the store."""
@@ -135,15 +137,21 @@ class SharedRegister:
             self.follow(folder, 0.0)
 
     def follow_now(self, folder: str) -> None:
-        """Bring the mirror up to date; raises Unreachable, and BookDamaged for a bad object."""
+        """Bring the mirror up to date; raises Unreachable.
+
+        An object that cannot be read is noted (`damaged`), and looked at again each time.
+        """
         with self._lock:
             # What the mirror has by now was in the store before it is listed.
             before, began = self._known(folder), time.monotonic()
             listed = {one.name: one for one in self._line.ask(lambda: self._objects.all(folder))}
             fresh = [one for one in listed.values() if before.get(one.name) != _state(one)]
             gone = {name: state for name, state in before.items() if name not in listed}
+            found = self._fetched(fresh)
+            others = {n: w for n, w in self.damaged.items() if not n.startswith(f"{folder}/")}
+            self.damaged = others | _unreadable(_KINDS[folder], found)
             if fresh or gone:
-                self._apply(_KINDS[folder], self._fetched(fresh), gone)
+                self._apply(_KINDS[folder], found, gone)
             self._followed_at[folder] = began
 
     def _known(self, folder: str) -> dict[str, tuple[int, str]]:
@@ -167,7 +175,9 @@ class SharedRegister:
     def _apply(
         self, kind: _Kind, found: list[tuple[Named, bytes]], gone: dict[str, tuple[int, str]]
     ) -> None:
-        rows = [(one, _row(kind, one.name, content)) for one, content in found]
+        whole = [(one, content) for one, content in found if one.name not in self.damaged]
+        rows = [(one, _row(kind, one.name, content)) for one, content in whole]
+        bad = [one.name for one, _ in found if one.name in self.damaged and kind.folder == RIDERS]
         with self._write() as connection:
             for name, (size, tag) in gone.items():
                 is_same = "name = ? and size = ? and tag = ?"
@@ -176,9 +186,18 @@ class SharedRegister:
                 ).fetchone()
                 if told is not None:
                     _drop(connection, kind, name)
+            # A key is never made anew, so that what the mirror has of one is what it was.
+            for name in bad:
+                with contextlib.suppress(ValueError):
+                    _drop(connection, kind, name)
+                connection.execute("delete from shared where name = ?", (name,))
             for one, row in rows:
                 _drop(connection, kind, one.name)
                 _insert(connection, kind, row, _state(one))
+
+    def is_damaged(self, rider: str) -> bool:
+        """Tell whether a rider's row or key could not be read when it was last looked at."""
+        return any(object_name(folder, rider) in self.damaged for folder in _KINDS)
 
     def create(self, folder: str, row: Row) -> Row:
         """Make an object unless there is one; give what stands there then, as a row.
@@ -254,11 +273,15 @@ class SharedRegister:
             with contextlib.suppress(FileExistsError):
                 self._objects.create(name, json.dumps(told).encode())
         if new := sorted(there - here.keys()):
-            found = [json.loads(self._objects.get(name)) for name in new]
-            Forgotten(self.path).add(
-                ForgottenKey(one["key"], one["rider"], datetime.fromisoformat(one["at"]))
-                for one in found
-            )
+            Forgotten(self.path).add(filter(None, map(self._forgotten, new)))
+
+    def _forgotten(self, name: str) -> ForgottenKey | None:
+        try:
+            one = json.loads(self._objects.get(name))
+            return ForgottenKey(one["key"], one["rider"], datetime.fromisoformat(one["at"]))
+        except (ValueError, KeyError, TypeError) as error:
+            self.damaged[name] = f"it cannot be read ({error})"
+        return None
 
     def remove(self, folder: str, rider: str) -> None:
         """Remove a rider's object from the store, and note it as gone; raises Unreachable."""
@@ -285,14 +308,25 @@ def _rider_in(name: str) -> str:
     return rider
 
 
-def _row(kind: _Kind, name: str, content: bytes) -> Row:
+def _unreadable(kind: _Kind, found: Iterable[tuple[Named, bytes]]) -> dict[str, str]:
+    """Give the names of objects that are no row, each with what is wrong with it."""
+    told = ((one.name, _wrong(kind, one.name, content)) for one, content in found)
+    return {name: wrong for name, wrong in told if wrong is not None}
+
+
+def _wrong(kind: _Kind, name: str, content: bytes) -> str | None:
+    """Give what is wrong with an object; None where it is a row of that name."""
     try:
-        row = kind.row_of(content)
-        if kind.name_of(row) == name:
-            return row
-        wrong = "it is somebody else's"
-    except (ValueError, KeyError, TypeError) as error:
-        wrong = f"it cannot be read ({error})"
+        is_its_own = kind.name_of(kind.row_of(content)) == name
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        return f"it cannot be read ({error})"
+    return None if is_its_own else "it is somebody else's"
+
+
+def _row(kind: _Kind, name: str, content: bytes) -> Row:
+    wrong = _wrong(kind, name, content)
+    if wrong is None:
+        return kind.row_of(content)
     raise BookDamaged(f"{name} of this book is damaged: {wrong}. Put it back from a backup.")
 
 

@@ -49,6 +49,10 @@ class SharedRiders(Riders):
             self._register.remove(RIDERS, rider)
         return super().remove(rider)
 
+    def is_damaged(self, rider: str) -> bool:
+        """Tell whether a rider's row or key in the store cannot be read."""
+        return self._register.is_damaged(rider)
+
     def _read(self, clause: str, values: tuple[str, ...]) -> list[Rider]:
         self._register.follow(RIDERS)
         return super()._read(clause, values)

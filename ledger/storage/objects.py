@@ -9,20 +9,25 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 from urllib.parse import urlsplit
 
 import obstore
-from obstore.exceptions import AlreadyExistsError, BaseError, NotFoundError
+from obstore.exceptions import AlreadyExistsError, BaseError, InvalidPathError, NotFoundError
 from obstore.store import S3Store
 
 from ledger.errors import Unreachable, WrongUse
 from ledger.storage.address import SCHEME, is_address
+from ledger.storage.listed import is_name, names_of
 from ledger.storage.local import TEMPORARY, LocalStore
+
+if TYPE_CHECKING:
+    from obstore import ObjectMeta
 
 __all__ = [
     "BucketObjects",
@@ -37,6 +42,7 @@ __all__ = [
 
 _PATIENCE = timedelta(seconds=10)
 _TRIES = 3
+_HANDS = 16
 _UNENCRYPTED = (
     "AWS_ENDPOINT_URL begins with http://, and what is sent there can be read on the way. Give an "
     "https:// address; on a network of your own, set AWS_ALLOW_HTTP=true."
@@ -161,6 +167,7 @@ class BucketObjects:
         may_http = os.environ.get("AWS_ALLOW_HTTP", "").lower() == "true"
         if os.environ.get("AWS_ENDPOINT_URL", "").startswith("http://") and not may_http:
             raise WrongUse(_UNENCRYPTED)
+        self._bucket = told.netloc
         self._store = S3Store(
             told.netloc,
             prefix=self._prefix or None,
@@ -196,7 +203,7 @@ class BucketObjects:
         try:
             with self._asking(prefix):
                 under = checked(prefix) if prefix else None
-                found = obstore.list(self._store, prefix=under).collect()
+                found = self._list(under)
         except FileNotFoundError:
             raise Unreachable(f"{self.address} does not answer: there is no such bucket.") from None
         named = (
@@ -204,6 +211,35 @@ class BucketObjects:
             for one in found
         )
         return sorted(named)
+
+    def _list(self, under: str | None) -> Sequence[ObjectMeta]:
+        try:
+            return obstore.list(self._store, prefix=under).collect()
+        except InvalidPathError:
+            with ThreadPoolExecutor(_HANDS) as hands:
+                heads = hands.map(self._head, filter(is_name, self._names(under or "")))
+                return [one for one in heads if one is not None]
+
+    def _head(self, name: str) -> ObjectMeta | None:
+        """Give what a listing says of one file; None where it is gone by now."""
+        try:
+            return obstore.head(self._store, name)
+        except (NotFoundError, FileNotFoundError):
+            return None
+
+    def _names(self, under: str) -> list[str]:
+        start = "/".join(filter(None, (self._prefix, under)))
+        names = names_of(self._bucket, start)
+        return [f"{under}/{name}" for name in names] if under else names
+
+    def odd_names(self) -> list[str]:
+        """Give the names under the address that no file here can have: `all` passes them over."""
+        with self._asking(""):
+            try:
+                obstore.list(self._store).collect()
+            except InvalidPathError:
+                return sorted(name for name in self._names("") if not is_name(name))
+        return []
 
     def get(self, name: str) -> bytes:
         """See `Objects.get`."""
