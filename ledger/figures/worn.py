@@ -10,6 +10,7 @@ from itertools import compress
 
 import numpy as np
 import pyarrow as pa
+import scipy
 
 from ledger.analysis.usage import Usage
 from ledger.analysis.wear import FamilyFit, WearFit, fit_wear
@@ -95,7 +96,9 @@ def last_stood(book: Book) -> Stood | None:
 def _fitted(book: Book, ahead: BookTables, bikes: Collection[str] | None) -> Worn:
     tables = book_readings(book, ahead=ahead)
     readings = tables.readings if bikes is None else _alike(tables.readings, bikes)
-    fit = fit_wear(with_starts(book, readings, ahead.asked.known_seq))
+    before = latest_whole(book, _keep(book))
+    told = with_starts(book, readings, ahead.asked.known_seq)
+    fit = fit_wear(told, before[1].fit if before else None)
     return Worn(BookReadings(readings, tables.parts, tables.distances, tables.usage), fit)
 
 
@@ -107,7 +110,8 @@ def _keep(book: Book) -> Whole[Worn]:
 
 def given_by(book: Book) -> tuple[str, ...]:
     """Give what goes into the figures beside what the book holds: its settings and the words."""
-    return (book.settings.shop, book.settings.time_zone, np.__version__, _words())
+    made_with = f"{np.__version__} {scipy.__version__}"
+    return (book.settings.shop, book.settings.time_zone, made_with, _words())
 
 
 @cache
