@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import fields, replace
 from datetime import UTC, datetime
 from itertools import groupby
 from threading import Lock
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 from weakref import WeakKeyDictionary, WeakMethod
 
 import pyarrow as pa
@@ -30,9 +31,9 @@ if TYPE_CHECKING:
     from ledger.book import Book
 
 __all__ = [
-    "BikeRow", "PartDistance", "PartSpell", "ShopSummary", "TimelineEntry", "asked_of",
-    "asking", "bike_tables", "bike_view", "bike_views", "bikes", "engine_of", "part_distances",
-    "part_spells", "shop_summary", "timeline", "whole_table",
+    "BikeRow", "PartDistance", "PartSpell", "ShopSummary", "TimelineEntry", "WholeBook",
+    "asked_of", "asked_through", "asking", "bike_tables", "bike_view", "bike_views", "bikes",
+    "engine_of", "part_distances", "part_spells", "shop_summary", "timeline", "whole_table",
 ]  # fmt: skip
 
 Shape = TypeVar("Shape")
@@ -42,6 +43,7 @@ _END_OF_TIME = datetime(2201, 1, 1, tzinfo=UTC)
 _START_OF_TIME = datetime(1900, 1, 1, tzinfo=UTC)
 _engines: WeakKeyDictionary[Book, DuckEngine] = WeakKeyDictionary()
 _engines_lock = Lock()
+_instead: WeakKeyDictionary[Book, WholeBook] = WeakKeyDictionary()
 
 
 def engine_of(book: Book) -> DuckEngine:
@@ -52,6 +54,43 @@ def engine_of(book: Book) -> DuckEngine:
             files = WeakMethod(book.files)
             _engines[book] = DuckEngine(lambda: held() if (held := files()) else ())
         return _engines[book]
+
+
+class WholeBook(Protocol):
+    """What answers relations over a whole book, or many: DuckDB, or Spark."""
+
+    def all_bikes(
+        self, relation: str, asked: Asked, tables: Mapping[str, pa.Table], *, ending: str = ""
+    ) -> Iterator[Mapping[str, Any]]:
+        """Give the rows of a relation."""
+
+    def asking(
+        self,
+        relation: str,
+        asked: Asked,
+        tables: Mapping[str, pa.Table],
+        *,
+        ending: str = "",
+        values: Mapping[str, Any] | None = None,
+    ) -> Callable[[], pa.Table]:
+        """Give what asks for a relation as one Arrow table, when called."""
+
+
+@contextmanager
+def asked_through(book: Book, engine: WholeBook) -> Iterator[None]:
+    """Have `whole_table`, `asking` and `bike_views` of a book answered by an engine, meanwhile.
+
+    Every figure over the whole book reads through these. One bike stays with DuckDB.
+    """
+    _instead[book] = engine
+    try:
+        yield
+    finally:
+        del _instead[book]
+
+
+def _whole_engine(book: Book) -> WholeBook:
+    return _instead.get(book) or engine_of(book)
 
 
 def asked_of(book: Book, as_at: datetime | None, known_seq: int | None) -> Asked:
@@ -108,7 +147,7 @@ def bike_views(
 ) -> Iterator[BikeView]:
     """Give every bike that has a live event, by tag; joined tags are one, under the first."""
     asked = asked_of(book, as_at, known_seq)
-    tables, engine = _tables(book, asked), engine_of(book)
+    tables, engine = _tables(book, asked), _whole_engine(book)
     waiting: dict[str, Iterator[_Group]] = {
         relation: _groups(engine.all_bikes(relation, asked, tables, ending="order by shop, bike"))
         for relation in RELATIONS
@@ -273,7 +312,7 @@ def asking(
 ) -> Callable[[], pa.Table]:
     """Give what asks for a `whole_table` when called, in any thread; the book is read now."""
     tables = _tables(book, asked)
-    return engine_of(book).asking(relation, asked, tables, ending=ending, values=values)
+    return _whole_engine(book).asking(relation, asked, tables, ending=ending, values=values)
 
 
 def bike_tables(

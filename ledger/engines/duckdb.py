@@ -28,12 +28,15 @@ Row = Mapping[str, Any]
 
 _SHAPE = EVENT_SCHEMA.empty_table()
 # Where no file has a column yet, the empty table gives it as nulls.
-_FILES = """select * from read_parquet($files, union_by_name = true)
+# A folder called `shop=x` is no column (hive_partitioning).
+_FILES = """select * from read_parquet(
+    $files, union_by_name = true, hive_partitioning = false
+)
 union all by name
 select * from event_shape"""
 # Apart from the events, so that each scan reads only what its own relation asks for.
 _STRIKES = """select target_id, seq
-from read_parquet($files, union_by_name = true)
+from read_parquet($files, union_by_name = true, hive_partitioning = false)
 where kind = 'event_struck'"""
 _JOINED = f"""select rows.* replace (coalesce(bike_alias.bike_as, rows.bike) as bike)
 from ({_FILES}) as rows

@@ -17,7 +17,7 @@ Told = Mapping[str, tuple[int, int]]
 """By path: how many events a file holds, and the sum of their numbers."""
 
 _ASKED = """select filename, count(*), coalesce(sum(seq), 0)::bigint
-from read_parquet($files, filename = true, union_by_name = true)
+from read_parquet($files, filename = true, union_by_name = true, hive_partitioning = false)
 group by filename"""
 
 

@@ -55,6 +55,15 @@ def missing() -> str:
     return ""
 
 
+def files_at(files: Files, address: str) -> Files:
+    """Give a reading set as every executor finds it: `s3a://bucket/book` for a book kept there.
+
+    `files` gives it as it lies here, such as the mirror's `Book.files`.
+    """
+    folder = address.rstrip("/")
+    return lambda: [f"{folder}/events/{Path(path).name}" for path in files()]
+
+
 def spark_session(master: str = "local[2]", **settings: str) -> SparkSession:
     """Give the session of this process, made with `settings` (`spark_ui_enabled="false"`, …).
 
@@ -209,9 +218,10 @@ def _place(path: str) -> str:
 
 
 def _read(own: SparkSession, paths: Sequence[str]) -> DataFrame:
-    # Without a look at the folders' names: one that is called `shop=x` is no column.
-    reader = own.read.schema(_declared()).option("recursiveFileLookup", "true")
-    return reader.parquet(*(Path(path).as_uri() if "://" not in path else path for path in paths))
+    reader = own.read.schema(_declared())
+    # As they are: a folder called `shop=x` is no column, and `*` in a name is a star.
+    reader = reader.option("recursiveFileLookup", "true").option("__globPaths__", "false")
+    return reader.parquet(*paths)
 
 
 def _declared() -> str:
@@ -245,8 +255,7 @@ def _literals(text: str, values: Mapping[str, Any]) -> dict[str, Any]:
 
     def literal(value: Any) -> Column:
         if isinstance(value, list):
-            # An empty list has no type of its own.
-            return functions.lit(value) if value else functions.array().cast("array<string>")
+            return functions.array(*map(functions.lit, value))
         return functions.lit(value.astimezone(UTC) if isinstance(value, datetime) else value)
 
     return {name: literal(value) for name, value in values.items() if f":{name}" in text}

@@ -31,6 +31,8 @@ def spark(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SparkSession]:
             "local-cluster[2,1,1024]",
             spark_ui_enabled="false",
             spark_ui_showConsoleProgress="false",
+            # Nothing begins before both executors are there.
+            spark_scheduler_minRegisteredResourcesRatio="1.0",
             spark_driver_host="127.0.0.1",
             spark_local_dir=str(folder / "scratch"),
             spark_sql_warehouse_dir=str(folder / "warehouse"),

@@ -11,7 +11,8 @@ import subprocess
 import sys
 from pathlib import Path
 
-LOCK = Path(__file__).parents[2] / "requirements.lock"
+ROOT = Path(__file__).parents[2]
+LOCKS = ("requirements.lock", "requirements-spark.lock")
 
 
 def told(found: dict[str, list[dict[str, object]]]) -> tuple[list[str], bool]:
@@ -38,7 +39,8 @@ def told(found: dict[str, list[dict[str, object]]]) -> tuple[list[str], bool]:
 
 def main() -> int:
     """Run."""
-    command = [sys.executable, "-m", "pip_audit", "--requirement", str(LOCK), "--disable-pip",
+    locks = [part for lock in LOCKS for part in ("--requirement", str(ROOT / lock))]
+    command = [sys.executable, "-m", "pip_audit", *locks, "--disable-pip",
                "--require-hashes", "--progress-spinner", "off", "--format", "json",
                "--timeout", "15"]  # fmt: skip
     done = subprocess.run(command, capture_output=True, text=True)

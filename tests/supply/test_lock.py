@@ -5,20 +5,26 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import pytest
+
 from tests.supply.audit import told
 
 ROOT = Path(__file__).parents[2]
 LOCKED = re.compile(r"^([a-z0-9][a-z0-9._-]*)==\S+ \\$", re.MULTILINE)
 
 
-def lock() -> str:
-    """Give the lock file."""
-    return (ROOT / "requirements.lock").read_text(encoding="utf-8")
+LOCKS = ("requirements", "requirements-spark")
 
 
-def test_every_package_is_pinned_and_hashed() -> None:
+def lock(name: str) -> str:
+    """Give a lock file."""
+    return (ROOT / f"{name}.lock").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", LOCKS)
+def test_every_package_is_pinned_and_hashed(name: str) -> None:
     """No line says anything but a version or a hash, and none says where it is from."""
-    text = lock()
+    text = lock(name)
     told = "\n".join(line for line in text.splitlines() if line and not line.startswith("#"))
     for entry in re.split(r"\n(?=[a-z0-9])", told):
         head, *hashes = entry.splitlines()
@@ -28,11 +34,12 @@ def test_every_package_is_pinned_and_hashed() -> None:
     assert "://" not in text
 
 
-def test_everything_needed_is_locked() -> None:
+@pytest.mark.parametrize("name", LOCKS)
+def test_everything_needed_is_locked(name: str) -> None:
     """What is asked for is in the lock, under the name the lock gives it."""
-    asked = (ROOT / "requirements.in").read_text(encoding="utf-8").splitlines()
-    names = {re.split(r"[\[<>=~ ]", line)[0] for line in asked if line and line[0] != "#"}
-    locked = {re.sub(r"[._]", "-", name) for name in LOCKED.findall(lock())}
+    asked = (ROOT / f"{name}.in").read_text(encoding="utf-8").splitlines()
+    names = {re.split(r"[\[<>=~ ]", line)[0] for line in asked if line and line[0] not in "#-"}
+    locked = {re.sub(r"[._]", "-", found) for found in LOCKED.findall(lock(name))}
     assert names and {re.sub(r"[._]", "-", name) for name in names} <= locked
 
 
