@@ -30,7 +30,7 @@ class Problem:
 
     def __str__(self) -> str:
         """Give the one line a person reads."""
-        return f"{self.event}: {self.field}: {self.wrong}. {self.right}"
+        return f"{self.event}: {self.field}: {self.wrong.removesuffix('.')}. {self.right}"
 
 
 class LedgerError(Exception):

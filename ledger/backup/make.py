@@ -30,11 +30,7 @@ from ledger.backup.files import (
     kept_as,
 )
 from ledger.backup.forgotten import put_forgotten
-from ledger.backup.keys import (
-    Expired,
-    copy_register,
-    remove_expired,
-)
+from ledger.backup.keys import Expired, copy_register, remove_expired
 from ledger.backup.standing import OtherBackup, begins_with, claim, standing
 from ledger.backup.statement import File, Statement, numbers_in
 from ledger.book import Book
@@ -52,6 +48,10 @@ Tell = Callable[[str, int, int | None], object]
 """Is told what is done, how much of it is, and of how much, if that is known."""
 _AT_ONCE = 8
 _ATTEMPTS = 4
+
+
+class NotSent(LedgerError):
+    """The place could not be written; what it says of itself is what it said before."""
 
 
 class NotCopied(LedgerError):
@@ -130,6 +130,11 @@ def backup(
                     f"{keys_place.address}: {error}"
                 ) from error
         done.expired = remove_expired(register, (shop, begins), now, keys_place)
+    except (WriteRefused, NotDurable) as error:
+        raise NotSent(
+            f"The backup was not brought up to date: {error} What stood there before still stands, "
+            "and what was sent until now is not sent again."
+        ) from error
     except FileNotFoundError as error:
         if error.errno is not None:
             raise

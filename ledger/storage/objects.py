@@ -18,10 +18,17 @@ from typing import TYPE_CHECKING, NamedTuple, Protocol
 from urllib.parse import urlsplit
 
 import obstore
-from obstore.exceptions import AlreadyExistsError, BaseError, InvalidPathError, NotFoundError
+from obstore.exceptions import (
+    AlreadyExistsError,
+    BaseError,
+    InvalidPathError,
+    NotFoundError,
+    NotSupportedError,
+    PreconditionError,
+)
 from obstore.store import S3Store
 
-from ledger.errors import Unreachable, WrongUse
+from ledger.errors import NotDurable, Unreachable, WriteRefused, WrongUse
 from ledger.storage.address import SCHEME, is_address
 from ledger.storage.listed import is_name, names_of
 from ledger.storage.local import TEMPORARY, LocalStore
@@ -136,20 +143,47 @@ class FolderObjects:
     def create(self, name: str, content: bytes) -> None:
         """See `Objects.create`."""
         store, last = self._place(name)
-        store.folder.mkdir(parents=True, exist_ok=True)
-        store.create(last, content)
+        with _saying(name, self.folder):
+            store.folder.mkdir(parents=True, exist_ok=True)
+            store.create(last, content)
 
     def put(self, name: str, content: bytes) -> None:
         """See `Objects.put`."""
         store, last = self._place(name)
-        store.folder.mkdir(parents=True, exist_ok=True)
-        store.replace(last, content)
+        with _saying(name, self.folder):
+            store.folder.mkdir(parents=True, exist_ok=True)
+            store.replace(last, content)
 
     def remove(self, name: str) -> None:
         """See `Objects.remove`."""
         store, last = self._place(name)
         if store.folder.is_dir():
             store.remove(last)
+
+
+@contextmanager
+def _saying(name: str, folder: Path) -> Iterator[None]:
+    """Say which file was not written where, and what to do: of no book is anything recorded here.
+
+    A name that is taken is no failure of the disk.
+    """
+    try:
+        yield
+    except FileExistsError:
+        raise
+    except NotDurable as error:
+        raise NotDurable(
+            f"The disk did not confirm that {name} was written in {folder} "
+            f"({error.__cause__ or error}). Check that disk and the room left on it, and try again."
+        ) from error
+    except (WriteRefused, OSError) as error:
+        why = error.__cause__ if isinstance(error, WriteRefused) else error
+        if why is None:
+            raise
+        raise WriteRefused(
+            f"{name} was not written in {folder} ({why}). Make room there, or give yourself the "
+            "right to write there, and try again."
+        ) from error
 
 
 class BucketObjects:
@@ -245,6 +279,28 @@ class BucketObjects:
         """See `Objects.get`."""
         with self._asking(name):
             return bytes(obstore.get(self._store, checked(name)).bytes())
+
+    def get_tagged(self, name: str) -> tuple[bytes, str | None]:
+        """Give a whole file and its ETag, if the store gives one; raises as `get`."""
+        with self._asking(name):
+            got = obstore.get(self._store, checked(name))
+            return bytes(got.bytes()), got.meta["e_tag"]
+
+    def put_over(self, name: str, content: bytes, tag: str | None) -> None:
+        """Put a file in place of the very one of a tag; FileExistsError where it is another by now.
+
+        FileNotFoundError where it is gone. A store that heeds no `If-Match` replaces any.
+        """
+        with self._asking(name):
+            try:
+                if tag is not None:
+                    obstore.put(self._store, checked(name), content, mode={"e_tag": tag})
+                    return
+            except PreconditionError:
+                raise FileExistsError(f"{self.address}/{name}") from None
+            except NotSupportedError:
+                pass
+            obstore.put(self._store, checked(name), content)
 
     def get_end(self, name: str, size: int) -> bytes:
         """See `Objects.get_end`."""

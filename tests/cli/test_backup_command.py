@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from workbench import TAG, Run, snapshot
+
+from ledger.errors import Problem
+from ledger.storage.disk import Disk
 
 
 def events(place: str) -> list[Path]:
@@ -80,6 +85,47 @@ def test_a_damaged_backup_in_words_and_json(shop: Run) -> None:
     assert (damage["first"], damage["last"]) == (2, 2)
 
 
+@pytest.mark.parametrize("number", [errno.ENOSPC, errno.EROFS, errno.EACCES])
+@pytest.mark.parametrize("at_most", [0, 2])
+def test_a_full_or_read_only_place_is_told_as_that(
+    shop: Run, monkeypatch: pytest.MonkeyPatch, number: int, at_most: int
+) -> None:
+    """What was not sent, where, and what to do; nothing is said of recording."""
+    create, made = Disk.create, []
+
+    def full(disk: Disk, path: Path) -> int:
+        if "kept" in path.parts:
+            made.append(path)
+            if len(made) > at_most:
+                raise OSError(number, os.strerror(number))
+        return create(disk, path)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Disk, "create", full)
+        done = shop("backup", "kept")
+    assert (done.code, done.out) == (1, "")
+    assert "was not brought up to date" in done.err and "recorded" not in done.err
+    assert f"in {Path('kept').absolute()}" in done.err and os.strerror(number) in done.err
+    assert "Make room there" in done.err and len(done.err.splitlines()) == 1
+    assert shop("backup", "kept").code == 0
+    assert shop("restore", "kept", "--book", "again").code == 0
+
+
+def test_a_full_place_of_keys_is_told_as_that(shop: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The events are there; which copy is not, and what to do."""
+    create = Disk.create
+
+    def full(disk: Disk, path: Path) -> int:
+        if "stick" in path.parts:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        return create(disk, path)
+
+    monkeypatch.setattr(Disk, "create", full)
+    done = shop("backup", "kept", "--keys-to", "stick")
+    assert done.code == 1 and "The events are in" in done.err and "recorded" not in done.err
+    assert "register-quay-" in done.err and "Make room there" in done.err
+
+
 def test_a_damaged_photo_is_told_and_everything_else_is_in_the_backup(shop: Run) -> None:
     """Exit 1, naming it."""
     (Path("book/photos") / ("a" * 64)).write_bytes(b"no photo of that name")
@@ -130,3 +176,10 @@ def test_a_store_that_does_not_answer_is_told_and_changes_nothing(
         done = shop(*arguments)
         assert done.code == 1 and "does not answer" in done.err
     assert snapshot(Path("book")) == before and not Path("new").exists()
+
+
+def test_a_problem_ends_each_sentence_once() -> None:
+    """Also where what is wrong was told as a sentence."""
+    for wrong in ("it is damaged", "it is damaged."):
+        told = str(Problem("c-1", "the file", wrong, "Put it back"))
+        assert told == "c-1: the file: it is damaged. Put it back"
