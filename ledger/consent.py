@@ -5,14 +5,11 @@ Whoever has not given it, or took it back, is in no call list with name, contact
 
 from __future__ import annotations
 
-import json
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from ledger.errors import Unreachable, WriteRefused
 from ledger.events.types import format_moment
-from ledger.riders import UnknownRider, no_rider
-from ledger.storage.address import is_address
+from ledger.riders import no_rider
 
 if TYPE_CHECKING:
     from ledger.book import Book
@@ -26,22 +23,4 @@ def note_consent(book: Book, rider: str, *, may_contact: bool, since: datetime) 
     at = format_moment(since)
     if book.riders.get(rider) is None:
         raise no_rider(rider)
-    if is_address(book.home.address):
-        _note_far(book.home.address, rider, may_contact, at)
     book.riders.set_consent(rider, may_contact=may_contact, at=at)
-
-
-def _note_far(address: str, rider: str, may_contact: bool, at: str) -> None:
-    # The client of object stores is loaded for those who have one.
-    from ledger.home.register import RIDERS, object_name
-    from ledger.storage.objects import objects_at
-
-    objects, name = objects_at(address), object_name(RIDERS, rider)
-    try:
-        told = json.loads(objects.get(name))
-        told |= {"may_contact": int(may_contact), "consent_at": at}
-        objects.put(name, json.dumps(told, ensure_ascii=False).encode())
-    except FileNotFoundError:
-        raise UnknownRider(f"Rider {rider} was forgotten just now.") from None
-    except Unreachable as error:
-        raise WriteRefused(f"Nothing was noted: {error}") from error

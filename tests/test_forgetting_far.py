@@ -17,8 +17,8 @@ from ledger.forgetting import forget, unfinished, what_is_held
 from ledger.home import register
 from ledger.photos import add_photo, photos_of
 from ledger.proofs.verify import check_files, check_rules
-from ledger.riders import Rider
-from ledger.storage.objects import objects_at
+from ledger.riders import Rider, UnknownRider
+from ledger.storage.objects import BucketObjects, objects_at
 from tests.storage.s3_server import environment, s3_server
 
 TAG = "7K3M9QXA"
@@ -107,6 +107,43 @@ def test_consent_taken_back_reaches_another_machine(machine) -> None:
         row = one.riders.get("r-o")
         assert row is not None
         assert (row.may_contact, row.consent_at) == (False, "2026-03-02T10:00:00.000000Z")
+
+
+@pytest.mark.parametrize("is_heeded", [True, False])
+def test_consent_noted_beside_a_forgetting_brings_nobody_back(
+    machine, address, monkeypatch: pytest.MonkeyPatch, is_heeded: bool
+) -> None:
+    """Forgotten between the look and the write; also where the store heeds no condition."""
+    other, book = machine("two"), machine("one")
+    assert other.riders.get("r-o") is not None
+    got = BucketObjects.get_tagged
+
+    def meanwhile(objects: BucketObjects, name: str) -> tuple[bytes, str | None]:
+        content, tag = got(objects, name)
+        forget(book, what_is_held(book, "r-o"))
+        return content, tag if is_heeded else None
+
+    with monkeypatch.context() as patch:
+        patch.setattr(BucketObjects, "get_tagged", meanwhile)
+        with pytest.raises(UnknownRider):
+            note_consent(other, "r-o", may_contact=True, since=NOW)
+    assert "riders/r-o" not in [one.name for one in objects_at(address).all()]
+    for one in (book, other, machine("three")):
+        assert one.riders.get("r-o") is None and unfinished(one) == []
+
+
+def test_consent_is_put_over_the_very_row_that_was_read(machine, address) -> None:
+    """Of a row that somebody else changed meanwhile, nothing is lost."""
+    machine("one")
+    objects = objects_at(address)
+    assert isinstance(objects, BucketObjects)
+    content, tag = objects.get_tagged("riders/r-o")
+    assert tag
+    objects.put("riders/r-o", content.replace(b"Ottilie", b"Otti"))
+    with pytest.raises(FileExistsError):
+        objects.put_over("riders/r-o", content, tag)
+    note_consent(machine("two"), "r-o", may_contact=False, since=NOW)
+    assert b"Otti W" in objects.get("riders/r-o")
 
 
 def test_what_is_held_is_given_from_a_mirror(machine) -> None:

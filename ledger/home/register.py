@@ -30,12 +30,13 @@ from ledger.key_backups import Forgotten, ForgottenKey
 from ledger.riders import BOOK_KEY
 from ledger.storage.line import Line
 from ledger.storage.mirrored import MirroredStore
-from ledger.storage.objects import Named, Objects
+from ledger.storage.objects import BucketObjects, Named
 
 RIDERS, KEYS, FORGOTTEN = "riders", "keys", "forgotten"
 FOLLOWED_S = 5.0
 """How long the mirror's register is good enough for reading."""
 _HANDS = 16
+_ATTEMPTS = 4
 _PLAIN = re.compile(r"[a-z0-9-]{1,64}")
 _OTHER = "x-"
 """What the names of riders begin with whose ids have other signs; their UTF-8 in hex follows."""
@@ -91,7 +92,9 @@ _KINDS = {
 class SharedRegister:
     """The objects of a register, and the tables of this machine's mirror that follow them."""
 
-    def __init__(self, objects: Objects, path: Path, line: Line, events: MirroredStore) -> None:
+    def __init__(
+        self, objects: BucketObjects, path: Path, line: Line, events: MirroredStore
+    ) -> None:
         """Take where the objects are, the mirror's `riders.sqlite`, and the way to the store."""
         self.path = path
         self._events = events
@@ -274,6 +277,33 @@ class SharedRegister:
                 self._objects.create(name, json.dumps(told).encode())
         if new := sorted(there - here.keys()):
             Forgotten(self.path).add(filter(None, map(self._forgotten, new)))
+
+    def amend(self, rider: str, changes: dict[str, Any]) -> bool:
+        """Change fields of a rider's row in the store; False where there is none, or no more.
+
+        Raises Unreachable. Only the very row that was read is replaced; as a store may not heed
+        that, what is forgotten is looked at afterwards, and the row of whoever is goes again.
+        """
+        name = object_name(RIDERS, rider)
+        for _ in range(_ATTEMPTS):
+            try:
+                content, tag = self._objects.get_tagged(name)
+                told = json.loads(content) | changes
+                self._objects.put_over(name, json.dumps(told, ensure_ascii=False).encode(), tag)
+            except FileExistsError:
+                continue
+            except FileNotFoundError:
+                return False
+            self.share_forgotten()
+            if self._is_forgotten_since(rider, str(told["added_at"])):
+                self._objects.remove(name)
+                return False
+            return True
+        raise Unreachable(f"others change {name} without a pause; try again later.")
+
+    def _is_forgotten_since(self, rider: str, added_at: str) -> bool:
+        noted = Forgotten(self.path).all()
+        return any(one.rider == rider and format_moment(one.at) >= added_at for one in noted)
 
     def _forgotten(self, name: str) -> ForgottenKey | None:
         try:

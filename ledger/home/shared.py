@@ -10,7 +10,7 @@ from cryptography.hazmat.primitives.ciphers.aead import AESSIV
 
 from ledger.errors import Unreachable, WriteRefused
 from ledger.home.register import KEYS, RIDERS, Row, SharedRegister
-from ledger.riders import Keyring, Rider, Riders, new_key, rider_row, taken
+from ledger.riders import Keyring, Rider, Riders, UnknownRider, new_key, rider_row, taken
 
 FOLLOWED_FOR_SEALING_S = 1.0
 
@@ -48,6 +48,18 @@ class SharedRiders(Riders):
             self._register.follow_now(RIDERS)
             self._register.remove(RIDERS, rider)
         return super().remove(rider)
+
+    def set_consent(self, rider: str, *, may_contact: bool, at: str) -> None:
+        """Note consent, in the store first; raises UnknownRider, WriteRefused if it is silent."""
+        try:
+            is_there = self._register.amend(
+                rider, {"may_contact": int(may_contact), "consent_at": at}
+            )
+        except Unreachable as error:
+            raise WriteRefused(f"Nothing was noted: {error}") from error
+        if not is_there:
+            raise UnknownRider(f"Rider {rider} was forgotten just now.")
+        super().set_consent(rider, may_contact=may_contact, at=at)
 
     def is_damaged(self, rider: str) -> bool:
         """Tell whether a rider's row or key in the store cannot be read."""
