@@ -86,6 +86,8 @@ def test_every_example_of_the_help_works(lockring: Run, example: list[str]) -> N
         prepare(lockring, has_bike=not is_new, is_record=example[0] == "record")
     if example[0] == "restore":
         assert lockring("backup", "disk/book", "--keys-to", "stick/keys").code == 0
+    if example[:2] == ["verify", "--receipt"]:
+        assert lockring("receipt", "--seq", "1", "--output", example[2]).code == 0
     if example[0] == "clock":
         on_the_clock(lockring, example)
     if example[0] == "report":
