@@ -48,7 +48,7 @@ def missing() -> str:
     """Give in one sentence what Spark lacks to run here; empty where it can."""
     for name in ("pyspark", "sqlglot"):
         if find_spec(name) is None:
-            return f"{name} is not installed: `make setup-spark`, or pip install 'lockring[spark]'."
+            return f"{name} is not installed: run `make setup-spark`."
     home = os.environ.get("JAVA_HOME")
     if not (shutil.which("java") or (home and Path(home, "bin", "java").is_file())):
         return "No Java was found: Spark needs Java 17, on the PATH or named by JAVA_HOME."
