@@ -30,6 +30,8 @@ SURE = 1e-12
 NODES = 15
 ROUNDS = 30
 ENOUGH = 5e-4
+AT_ONCE = 4_096
+"""Series whose nodes are worked out together: so many fit into a processor's own memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,20 +63,32 @@ class Rates:
 def posterior(lines: Lines, mean: Floats, variance: Floats) -> tuple[Floats, Floats]:
     """Give mean and variance (S,) of log rates under a normal prior, by quadrature."""
     centre = _mode(lines, mean, variance)
+    found, left = np.empty(len(centre)), np.empty(len(centre))
+    for start in range(0, len(centre), AT_ONCE):
+        some = slice(start, start + AT_ONCE)
+        found[some], left[some] = _moments(
+            lines.score[some], lines.precision[some], mean[some], variance[some], centre[some]
+        )
+    return found, np.maximum(left, SURE * variance)
+
+
+def _moments(
+    score: Floats, precision: Floats, mean: Floats, variance: Floats, centre: Floats
+) -> tuple[Floats, Floats]:
+    """Give mean and variance by quadrature around the modes `centre`; all are (S,)."""
     rate = np.exp(centre)
     curvature = 1 / variance + np.maximum(
-        lines.precision * rate**2, 2 * lines.precision * rate**2 - lines.score * rate
+        precision * rate**2, 2 * precision * rate**2 - score * rate
     )
     scale = 1 / np.sqrt(curvature)
     nodes = centre[:, None] + scale[:, None] * np.linspace(-4.5, 4.5, NODES)
     rate = np.exp(nodes)
-    log = lines.score[:, None] * rate - lines.precision[:, None] * rate**2 / 2
+    log = score[:, None] * rate - precision[:, None] * rate**2 / 2
     log -= (nodes - mean[:, None]) ** 2 / (2 * variance[:, None])
     weight = np.exp(log - log.max(axis=1, keepdims=True))
     weight /= weight.sum(axis=1, keepdims=True)
     found = np.einsum("nk,nk->n", weight, nodes)
-    left = np.einsum("nk,nk->n", weight, (nodes - found[:, None]) ** 2)
-    return found, np.maximum(left, SURE * variance)
+    return found, np.einsum("nk,nk->n", weight, (nodes - found[:, None]) ** 2)
 
 
 def tangent(mean: Floats, variance: Floats, log_rate: Floats) -> tuple[Floats, Floats]:
