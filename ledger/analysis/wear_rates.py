@@ -155,12 +155,10 @@ def rates(
             break
     shared = effects.foretold(theta)
     found = _two_stage(family, lines, shared, within, between, tells)
-    covariance = covariance + _owed_to_starts(
-        family, effects, lines, found, covariance, start_error, tells
-    )
-    unsure = effects.variances(covariance)
+    owed = _owed_to_starts(family, effects, lines, found, covariance, start_error, tells)
+    covariance = covariance + owed
     mean = shared + found.bike_mean
-    variance = within + found.bike_variance + unsure
+    variance = within + found.bike_variance + effects.variances(covariance)
     own, left = posterior(lines, mean, variance)
     pool = Pool(
         float(theta[0]), names, theta[1:], covariance,

@@ -25,22 +25,26 @@ class NotWhole(LedgerError):
     """A backup, or what was restored of it, lacks something."""
 
 
+KeysTo = Annotated[
+    str | None,
+    typer.Option(
+        help="Another place, for the riders and the keys that open what is written about them.",
+        metavar="PLACE",
+    ),
+]
+KeysExpire = Annotated[
+    str,
+    typer.Option(
+        help="How long it is kept, and photos that the book has no more: 90d, 12w, 1y.",
+        metavar="TIME",
+    ),
+]
+
+
 def backup(
     to: Annotated[str, typer.Argument(help="A folder, or s3://bucket/name.", metavar="TO")],
-    keys_to: Annotated[
-        str | None,
-        typer.Option(
-            help="Another place, for the riders and the keys that open what is written about them.",
-            metavar="PLACE",
-        ),
-    ] = None,
-    keys_expire: Annotated[
-        str,
-        typer.Option(
-            help="How long it is kept, and photos that the book has no more: 90d, 12w, 1y.",
-            metavar="TIME",
-        ),
-    ] = "90d",
+    keys_to: KeysTo = None,
+    keys_expire: KeysExpire = "90d",
     check: Annotated[
         bool, typer.Option("--check", help="Read back what is there already, and mend it.")
     ] = False,
