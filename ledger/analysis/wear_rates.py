@@ -62,20 +62,20 @@ class Rates:
 
 def posterior(lines: Lines, mean: Floats, variance: Floats) -> tuple[Floats, Floats]:
     """Give mean and variance (S,) of log rates under a normal prior, by quadrature."""
-    centre = _mode(lines, mean, variance)
-    found, left = np.empty(len(centre)), np.empty(len(centre))
-    for start in range(0, len(centre), AT_ONCE):
+    found, left = np.empty(len(mean)), np.empty(len(mean))
+    for start in range(0, len(mean), AT_ONCE):
         some = slice(start, start + AT_ONCE)
         found[some], left[some] = _moments(
-            lines.score[some], lines.precision[some], mean[some], variance[some], centre[some]
+            lines.score[some], lines.precision[some], mean[some], variance[some]
         )
     return found, np.maximum(left, SURE * variance)
 
 
 def _moments(
-    score: Floats, precision: Floats, mean: Floats, variance: Floats, centre: Floats
+    score: Floats, precision: Floats, mean: Floats, variance: Floats
 ) -> tuple[Floats, Floats]:
-    """Give mean and variance by quadrature around the modes `centre`; all are (S,)."""
+    """Give mean and variance by quadrature around the modes; all are (S,)."""
+    centre = _mode(score, precision, mean, variance)
     rate = np.exp(centre)
     curvature = 1 / variance + np.maximum(
         precision * rate**2, 2 * precision * rate**2 - score * rate
@@ -103,14 +103,13 @@ def tangent(mean: Floats, variance: Floats, log_rate: Floats) -> tuple[Floats, F
     return rate - (off + 1) / rate / bend, 1 / bend
 
 
-def _mode(lines: Lines, mean: Floats, variance: Floats) -> Floats:
+def _mode(score: Floats, precision: Floats, mean: Floats, variance: Floats) -> Floats:
     centre = mean.copy()
     for _ in range(8):
         rate = np.exp(centre)
-        slope = lines.score * rate - lines.precision * rate**2 - (centre - mean) / variance
-        bend = 1 / variance + np.maximum(
-            lines.precision * rate**2, 2 * lines.precision * rate**2 - lines.score * rate
-        )
+        drop = precision * rate**2
+        slope = score * rate - drop - (centre - mean) / variance
+        bend = 1 / variance + np.maximum(drop, 2 * drop - score * rate)
         centre = centre + np.clip(slope / bend, -0.7, 0.7)
     return centre
 
