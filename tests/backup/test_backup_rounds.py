@@ -314,7 +314,7 @@ def test_a_place_that_refuses_leaves_nothing_half_noted(book, tmp_path, monkeypa
         raise WriteRefused("Nothing was recorded: no space left on device.")
 
     monkeypatch.setattr(type(kept), "put", full)
-    with pytest.raises(WriteRefused):
+    with pytest.raises(make.NotSent, match="What stood there before still stands"):
         back_up(book, tmp_path / "kept", keys_place=objects_at(tmp_path / "keys"))
     assert names(kept) == before and KeyBackups(book.riders.path).all() == []
 
