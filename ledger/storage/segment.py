@@ -18,6 +18,9 @@ from ledger.storage.schema import EVENT_SCHEMA
 ROWS_IN_GROUP = 10_000
 """Few enough that one bike's events are read without much else."""
 
+LEVEL = 12
+"""Of zstd, in segments."""
+
 _ORDER = [("bike", "ascending"), ("occurred_at", "ascending"), ("seq", "ascending")]
 _FIELDS = tuple((field.name, field.type) for field in EVENT_SCHEMA)
 _WITHOUT_REPEATS = ("seq", "id", "canonical", "target_id", "restores_id")
@@ -32,7 +35,7 @@ _COMMIT_OPTIONS = {**_OPTIONS, "compression": {"canonical": "zstd"}, "use_dictio
 _SEGMENT_OPTIONS = {
     **_OPTIONS,
     "compression": "zstd",
-    "compression_level": 12,
+    "compression_level": LEVEL,
     "use_dictionary": [
         path
         for field in EVENT_SCHEMA
@@ -106,9 +109,10 @@ def encode(entries: Sequence[Entry], footer: Footer, units: Mapping[str, str]) -
     return _write(pa.Table.from_batches([batch]), footer, _COMMIT_OPTIONS)
 
 
-def encode_segment(table: pa.Table, footer: Footer) -> bytes:
+def encode_segment(table: pa.Table, footer: Footer, *, level: int = LEVEL) -> bytes:
     """Give the bytes of a segment, its events sorted by bike, then time, then `seq`."""
-    return _write(table.sort_by(_ORDER), footer, _SEGMENT_OPTIONS)
+    options = {**_SEGMENT_OPTIONS, "compression_level": level}
+    return _write(table.sort_by(_ORDER), footer, options)
 
 
 def _write(table: pa.Table, footer: Footer, options: Mapping[str, Any]) -> bytes:
