@@ -41,7 +41,7 @@ def words_of(counted: Iterable[Event]) -> Vocabulary:
 def _terms(counted: Iterable[Event]) -> list[kinds.TermsSet]:
     """Give the terms in the order they hold: by `from_on`, then as they were set."""
     terms = [event for event in counted if event.kind == "terms_set"]
-    return sorted(terms, key=lambda event: (event.data.from_on, event.seq or 0))
+    return sorted(terms, key=lambda event: (event.data.from_on, event.shop, event.seq or 0))
 
 
 def _extended(words: Vocabulary, event: Event) -> Vocabulary:

@@ -136,6 +136,8 @@ class TermsSet(Frozen):
     treatments: tuple[NewCode, ...] = ()
     ridings: tuple[NewCode, ...] = ()
     bike_kinds: tuple[NewCode, ...] = ()
+    region: Code | None = None
+    """Where the shop is, as the owner of several groups them."""
 
 
 class MechanicRegistered(Frozen):

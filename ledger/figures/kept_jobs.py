@@ -48,7 +48,7 @@ def _keeps(making: _Making, ledger: JobLedger) -> dict[str, Keep]:
 
 def _terms_of(ledger: JobLedger) -> str:
     """Give in text all that the tables depend on beside the bikes' events."""
-    terms = [told.model_dump(mode="json") for told in ledger.terms.told]
+    terms = [told.model_dump(mode="json", exclude={"region"}) for told in ledger.terms.told]
     systems = {code: word.system for code, word in ledger.words.positions.items()}
     return json.dumps([terms, systems, ledger.settings.time_zone], sort_keys=True)
 

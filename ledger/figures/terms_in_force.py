@@ -116,6 +116,11 @@ class TermsInForce:
         told = self.last_told(lambda terms: terms.paid_hours, day)
         return None if told is None else Fraction(told)
 
+    def region(self, day: int) -> str | None:
+        """Give where the shop is, as the owner of several groups them; None where not told."""
+        found: str | None = self.last_told(lambda terms: terms.region, day)
+        return found
+
     # -- figures of many days ------------------------------------------------------------------
 
     @cached_property

@@ -41,6 +41,7 @@ __all__ = [
     "gauges_known",
     "keep_ready",
     "kept",
+    "links_known",
     "terms_known",
     "words_known",
 ]
@@ -132,6 +133,13 @@ def terms_known(book: Book, known_seq: int) -> Sequence[Event]:
     head = book.head
     events = book.book_events() if head.size < FEWEST_EVENTS else _own_events(book, head).terms
     return [event for event in live(events, None, known_seq) if event.kind == "terms_set"]
+
+
+def links_known(book: Book, known_seq: int) -> Sequence[Event]:
+    """Give the links between bikes that hold, as the book knew them at a seq."""
+    head = book.head
+    events = book.book_events() if head.size < FEWEST_EVENTS else _own_events(book, head).links
+    return [event for event in live(events, None, known_seq) if event.kind == "bike_linked"]
 
 
 def gauges_known(book: Book, known_seq: int) -> Sequence[GaugeRegistered]:

@@ -59,7 +59,7 @@ class OwnEvents:
     def aliases(self, known_seq: int) -> Mapping[str, Tags]:
         """Give, for each tag that was joined to others, all tags of that one bike."""
         joined: dict[str, Tags] = {}
-        for link in live(self._links, None, known_seq):
+        for link in live(self.links, None, known_seq):
             assert link.kind == "bike_linked"
             ends = (link.data.first, link.data.second)
             tags = [end.bike for end in ends if (end.shop or link.shop) == self.shop]
@@ -68,7 +68,8 @@ class OwnEvents:
         return {tag: tags for tag, tags in joined.items() if len(tags) > 1}
 
     @cached_property
-    def _links(self) -> Sequence[Event]:
+    def links(self) -> Sequence[Event]:
+        """Links and strikes, by seq."""
         return self._events("bike_linked", "event_struck")
 
     def _events(self, *kinds: str) -> list[Event]:

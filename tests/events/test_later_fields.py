@@ -53,6 +53,7 @@ def test_what_lacks_the_later_fields_keeps_its_bytes(kind):
         ("labour_stopped", {"is_paused": True}),
         ("terms_set", {"tiers": [{**TIER, "tasks": [{"task": "brakes", "minutes": 30}]}]}),
         ("terms_set", {"paid_hours": "76"}),
+        ("terms_set", {"region": "north_shore"}),
         ("quote_given", {"replaces": "q0"}),
         ("photo_attached", {"is_before": False}),
     ],
