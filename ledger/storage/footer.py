@@ -221,7 +221,7 @@ def _pack(marks: Sequence[CommitMark]) -> str:
     instants = ((mark.recorded_at - _EPOCH) // _MICROSECOND for mark in marks)
     packed = struct.pack(f">{count}q{count}q", *(mark.size for mark in marks), *instants)
     packed += bytes.fromhex("".join(mark.root for mark in marks))
-    return base64.b64encode(zlib.compress(packed, 9)).decode()
+    return base64.b64encode(zlib.compress(packed, 6)).decode()
 
 
 def _damaged(name: str, wrong: str) -> BookDamaged:
