@@ -266,6 +266,17 @@ class BucketObjects:
         names = names_of(self._bucket, start)
         return [f"{under}/{name}" for name in names] if under else names
 
+    def folders(self) -> list[str]:
+        """Give the first parts of names that have several, sorted: `quay` of `quay/book.toml`."""
+        with self._asking(""):
+            found = obstore.list_with_delimiter(self._store)
+        return sorted(one.rstrip("/").rpartition("/")[2] for one in found["common_prefixes"])
+
+    def has(self, name: str) -> bool:
+        """Say whether there is a file of a name."""
+        with self._asking(name):
+            return self._head(checked(name)) is not None
+
     def odd_names(self) -> list[str]:
         """Give the names under the address that no file here can have: `all` passes them over."""
         with self._asking(""):
