@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -16,6 +18,7 @@ from ledger.engines.duckdb import Asked
 from ledger.kept import Keep, Read, kept
 from ledger.kept.reading import of_all
 
+Flags = np.ndarray[Any, np.dtype[np.bool_]]
 END_OF_TIME = datetime(2201, 1, 1, tzinfo=UTC)
 SAID = ("make", "model", "batch")
 """What may be said of a part when it is fitted."""
@@ -33,18 +36,6 @@ class Wanted:
     batch: str | None = None
     position: str | None = None
     """Itself, or any under it: `rear_wheel` finds `rear_wheel.tyre`."""
-
-    def is_met_by(self, make: str | None, model: str | None, batch: str | None) -> bool:
-        """Say whether a part of which this is said is one."""
-        told = (_folded(make), _folded(model), _folded(batch))
-        asked = (self.make, self.model, self.batch)
-        if any(
-            want is not None and _folded(want) != is_said
-            for want, is_said in zip(asked, told, strict=True)
-        ):
-            return False
-        text = _folded(self.text)
-        return not text or any(text in one for one in (f"{told[0]} {told[1]}", *told))
 
 
 def _folded(text: str | None) -> str:
@@ -143,29 +134,43 @@ def _replaced(moves: pa.Table, told: dict[int, tuple[Any, ...]]) -> pa.Table:
 
 def wanted_in(moves: pa.Table, wanted: Wanted) -> pa.Array:
     """Give which rows are fittings of what is looked for."""
-    codes, names = zip(*(_coded(moves[name]) for name in SAID), strict=True)
-    sizes = [len(one) for one in names]
-    combined = (codes[0] * sizes[1] + codes[1]) * sizes[2] + codes[2]
-    found = np.unique(combined)
-    is_met = np.array(
-        [
-            wanted.is_met_by(
-                names[0][one // sizes[2] // sizes[1]],
-                names[1][one // sizes[2] % sizes[1]],
-                names[2][one % sizes[2]],
-            )
-            for one in found.tolist()
-        ],
-        dtype=np.bool_,
-    )
-    fits = np.isin(combined, found[is_met]) & moves["is_fitting"].to_numpy()
+    fits: Flags = moves["is_fitting"].to_numpy()
+    for name in SAID:
+        if getattr(wanted, name) is not None:
+            fits = fits & _where(moves[name], partial(_is_same, getattr(wanted, name)))
+    if text := _folded(wanted.text):
+        fits = fits & _said_in(moves, text)
     if wanted.position is not None:
-        place, named = _coded(moves["position"])
-        under = [
-            name == wanted.position or str(name).startswith(f"{wanted.position}.") for name in named
-        ]
-        fits &= np.array(under, dtype=np.bool_)[place]
+        under = f"{wanted.position}."
+        is_under = _where(
+            moves["position"], lambda one: one == wanted.position or (one or "").startswith(under)
+        )
+        fits = fits & is_under
     return pa.array(fits)
+
+
+def _is_same(one: str | None, other: str | None) -> bool:
+    return _folded(one) == _folded(other)
+
+
+def _said_in(moves: pa.Table, text: str) -> Flags:
+    """Give which rows say a text in one of make, model and batch, or in make and model in a row."""
+    found = np.zeros(len(moves), dtype=np.bool_)
+    for name in SAID:
+        found |= _where(moves[name], lambda one: text in _folded(one))
+    if " " in text:
+        both = pc.binary_join_element_wise(
+            pc.fill_null(moves["make"], ""), pc.fill_null(moves["model"], ""), " "
+        )
+        found |= _where(both, lambda one: text in _folded(one))
+    return found
+
+
+def _where(column: pa.ChunkedArray, is_meant: Callable[[str | None], bool]) -> Flags:
+    """Give which rows of a column are meant, each of its values looked at once."""
+    code, names = _coded(column)
+    found: Flags = np.array([is_meant(name) for name in names], dtype=np.bool_)[code]
+    return found
 
 
 def _coded(column: pa.ChunkedArray) -> tuple[np.ndarray[Any, np.dtype[np.int64]], list[str | None]]:
