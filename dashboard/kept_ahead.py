@@ -79,7 +79,9 @@ def _made() -> None:
         # loaded here: the server answers before all of it is there
         from dashboard import data
 
-        make(data.open_book(), _making)
+        book = data.open_book()
+        make(book, _making)
+        book.pack()
     except Exception:
         # whoever opens a page is told what is wrong with the book
         LOG.debug("Nothing could be made ahead", exc_info=True)

@@ -6,8 +6,9 @@ end of a bike's history does not read that history again.
 
 from __future__ import annotations
 
+import json
 from collections import OrderedDict, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -25,9 +26,10 @@ from ledger.deciding import (
 )
 from ledger.drafts import Entry
 from ledger.errors import ClockJumped, Problem
-from ledger.events import Event
+from ledger.events import Event, parse_event
 from ledger.facts import facts_of, joined_tags, linked_tags, regrouped, tags_of, words_of
 from ledger.receipts import EventReceipt, Receipt
+from ledger.repeats import as_entered, clash, difference
 from ledger.riders import Keyring
 from ledger.rules import BookFacts
 from ledger.settings import BookSettings
@@ -283,3 +285,21 @@ def _ids_given_twice(entries: Sequence[Entry]) -> list[Problem]:
             found.append(Problem(entry.label, "id", wrong, right, "id_given_twice"))
         seen[entry.event.id] = entry.label
     return found
+
+
+def held_already(
+    asked: Mapping[bytes, Entry], rows: Mapping[bytes, Row], reveal: Callable[[Event], Any]
+) -> tuple[dict[str, Row], list[Problem]]:
+    """Give the entries the book holds, by event id, and those it holds with other content.
+
+    `asked` and `rows` are entries and stored events by their id's bytes.
+    """
+    known, clashes = {}, []
+    for raw_id, row in rows.items():
+        entry = asked[raw_id]
+        stored = reveal(parse_event(json.loads(row[2])))
+        field = difference(as_entered(entry.event), stored, has_time=entry.has_time)
+        if field is not None:
+            clashes.append(clash(entry.label, field, row[0]))
+        known[entry.event.id] = row
+    return known, clashes

@@ -261,7 +261,8 @@ def test_both_folds_agree_over_joined_tags(book: Book) -> None:
     as_at = book.instant("2026-03-19")
     for known in range(book.head.size + 1):
         for tag in (GULL, TERN, LONE):
-            assert queries.bike_view(book, tag, as_at, known) == folded(book, tag, as_at, known)
+            for ask in (queries.bike_view, queries.bike_view_by_relations):
+                assert ask(book, tag, as_at, known) == folded(book, tag, as_at, known)
 
 
 def test_the_book_may_grow_between_questions(book: Book) -> None:
@@ -326,6 +327,7 @@ def test_both_folds_agree_on_what_the_rules_accept(
     for _ in range(6):
         as_at, known = chance.choice(life.instants()), chance.randint(0, len(life.events))
         expected = {tag: folded(book, tag, as_at, known) for tag in tags}
-        assert {tag: queries.bike_view(book, tag, as_at, known) for tag in tags} == expected
+        for ask in (queries.bike_view, queries.bike_view_by_relations):
+            assert {tag: ask(book, tag, as_at, known) for tag in tags} == expected
         views = {view.bike: view for view in queries.bike_views(book, as_at, known)}
         assert views == {tag: view for tag, view in expected.items() if view.events_used}

@@ -42,6 +42,8 @@ def compact(
         done = book.compact(grace=timedelta(0) if now else GRACE, tell=tell)
     if done.segments:
         signed_root(book)
+    with progress("Laying each bike's events together") as tell:
+        book.pack(tell)
     after = len(book.files())
     if as_json:
         made, removed, left = done.segments, done.removed, done.left

@@ -25,6 +25,7 @@ def ready(book: Book) -> None:
     keep_ready(book, (*OF_FAULTS, *OF_CLOCKS, *OF_FINDING), _telling)
     jobs_ready(book, _telling)
     _wear_ready(book)
+    book.pack()
 
 
 def _wear_ready(book: Book) -> None:

@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import cache, partial
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger import sql
-from ledger.engines.held import Held, told_by_duckdb
+from ledger.engines.held import Held, Told, told_by_duckdb
 from ledger.storage.schema import EVENT_SCHEMA
 
 COLUMNS = tuple(name for name in EVENT_SCHEMA.names if name not in ("canonical", "lines"))
@@ -54,9 +54,16 @@ class Asked:
 class DuckEngine:
     """Runs relations over the Parquet files that together are a book."""
 
-    def __init__(self, files: Callable[[], Sequence[Path]]) -> None:
-        """`files` gives the reading set as it stands now; it is asked at each query."""
-        self._files = files
+    def __init__(
+        self,
+        files: Callable[[], Sequence[Path]],
+        counted: Callable[[Sequence[str]], Told] = lambda names: {},
+    ) -> None:
+        """`files` gives the reading set as it stands now; it is asked at each query.
+
+        `counted` gives what is known already of files, by name; see `held.Told`.
+        """
+        self._files, self._counted = files, counted
         self._held = Held()
         self._connection = duckdb.connect(":memory:")
         # Globally, or the cursors that ask would not have it.
@@ -65,8 +72,14 @@ class DuckEngine:
 
     def _paths(self) -> list[str]:
         paths = [str(path) for path in self._files()]
-        self._held.check(partial(told_by_duckdb, self._connection), paths)
+        self._held.check(self._told, paths)
         return paths
+
+    def _told(self, paths: Sequence[str]) -> Told:
+        names = {Path(path).name: path for path in paths}
+        known = {names[name]: told for name, told in self._counted(list(names)).items()}
+        others = [path for path in paths if path not in known]
+        return {**known, **(told_by_duckdb(self._connection, others) if others else {})}
 
     def close(self) -> None:
         """Let go of the connection and what it holds in memory."""

@@ -9,6 +9,7 @@ import ctypes
 import errno
 import os
 import stat
+import time
 from pathlib import Path
 from typing import BinaryIO
 
@@ -43,6 +44,13 @@ class Disk:
         """Give the names of everything in a folder but pipes, devices and the like."""
         with os.scandir(folder) as entries:
             return [entry.name for entry in entries if _may_be_read(entry)]
+
+    def changed_at(self, folder: Path) -> tuple[int, int]:
+        """Give when names in a folder last came or went, and now; in ns of one clock.
+
+        It is the time of its last change of any kind, which nobody can set.
+        """
+        return folder.stat().st_ctime_ns, time.time_ns()
 
     def read(self, path: Path) -> bytes:
         """Give a whole file."""

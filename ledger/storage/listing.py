@@ -118,10 +118,15 @@ def settled_listing(names: Callable[[], Iterable[str]]) -> Listing:
 class Lister:
     """Lists a store again and again, and works out only what changed since."""
 
-    def __init__(self, names: Callable[[], Iterable[str]]) -> None:
+    def __init__(
+        self,
+        names: Callable[[], Iterable[str]],
+        changed_at: Callable[[], int | None] = lambda: None,
+    ) -> None:
+        """`changed_at` gives a mark of the store that stays as long as its names do, or None."""
         self._names = names
-        self._seen: frozenset[str] = frozenset()
-        self._listing = Listing()
+        self._changed_at = changed_at
+        self._known = _Known(None, frozenset(), Listing())
 
     def now(self) -> Listing:
         """Give the reading set as it is now: list until it has no gap.
@@ -151,19 +156,31 @@ class Lister:
         return use(self.now())
 
     def _look(self) -> Listing:
+        # Threads may look at the same time: what one found is put in place all at once.
+        known, changed_at = self._known, self._changed_at()
+        if changed_at is not None and changed_at == known.changed_at:
+            return known.listing
         names = frozenset(filter(parse_name, self._names()))
-        if names != self._seen:
-            self._listing = self._one_more(names) or reading_set(names)
-            self._seen = names
-        return self._listing
+        listing = known.listing
+        if names != known.names:
+            listing = _one_more(known, names) or reading_set(names)
+        self._known = _Known(changed_at, names, listing)
+        return listing
 
-    def _one_more(self, names: frozenset[str]) -> Listing | None:
-        """Give what was seen with the commit that follows it, if that is all that changed."""
-        following = parse_name(commit_name(self._listing.last + 1))
-        assert following is not None
-        if len(names) != len(self._seen) + 1 or names - self._seen != {following.name}:
-            return None
-        return Listing((*self._listing.files, following))
+
+class _Known(NamedTuple):
+    changed_at: int | None
+    names: frozenset[str]
+    listing: Listing
+
+
+def _one_more(known: _Known, names: frozenset[str]) -> Listing | None:
+    """Give what was seen with the commit that follows it, if that is all that changed."""
+    following = parse_name(commit_name(known.listing.last + 1))
+    assert following is not None
+    if len(names) != len(known.names) + 1 or names - known.names != {following.name}:
+        return None
+    return Listing((*known.listing.files, following))
 
 
 _CUT_OFF = (

@@ -15,6 +15,9 @@ from ledger.storage.disk import Disk
 _NO_SUCH_WAY = {errno.EPERM, errno.ENOSYS, errno.EOPNOTSUPP, errno.EINVAL, errno.EMLINK}
 """How file systems say that they have no hard links, or no exclusive rename."""
 
+_SETTLED_NS = 2_000_000_000
+"""How long ago a folder must have changed for its time to tell the next change: file systems count
+in ticks, of which the coarsest lasts two seconds."""
 TEMPORARY = ".tmp-"
 """What names of files that are still being written start with."""
 
@@ -41,6 +44,11 @@ class LocalStore:
     def names(self) -> list[str]:
         """Give the names of all files there are now."""
         return self._disk.names(self.folder)
+
+    def changed_at(self) -> int | None:
+        """Give a mark that is another one when names have come or gone; None while unsettled."""
+        changed, now = self._disk.changed_at(self.folder)
+        return changed if changed + _SETTLED_NS < now else None
 
     def read(self, name: str) -> bytes:
         """Give a whole file."""

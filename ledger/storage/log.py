@@ -60,7 +60,8 @@ class Log:
         self._stopped: NotDurable | None = None
         self._is_probed = False
         self._confirmed: Cover | None = None
-        self._lister = Lister(store.names)
+        self._paths: tuple[Listing, tuple[Path, ...]] = (Listing(), ())
+        self._lister = Lister(store.names, store.changed_at)
         self.over(partial(check_newest, store))
 
     def over(self, use: Callable[[Listing], Made]) -> Made:
@@ -79,10 +80,17 @@ class Log:
         """Give the names of the files that hold every event once, in order of commits."""
         return tuple(file.name for file in self._lister.now().files)
 
-    def paths(self, listing: Listing | None = None) -> list[Path]:
-        """Give where the files of the reading set stand; of the one given, or as it is now."""
-        files = (self._lister.now() if listing is None else listing).files
-        return [self.store.path(file.name) for file in files]
+    def paths(self, listing: Listing | None = None) -> tuple[Path, ...]:
+        """Give where the files of the reading set stand; of the one given, or as it is now.
+
+        As long as the set is the same, so is the tuple.
+        """
+        asked = self._lister.now() if listing is None else listing
+        known, paths = self._paths
+        if asked is not known:
+            paths = tuple(self.store.path(file.name) for file in asked.files)
+            self._paths = asked, paths
+        return paths
 
     def commit_state(self, commit: int) -> CommitMark:
         """Give size, root and recording time of the log as one of its commits left it.

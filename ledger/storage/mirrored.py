@@ -97,6 +97,9 @@ class MirroredStore:
                 return _whole(names) if _UNDER_WAY in names else names
         return _whole(self._kept())
 
+    def changed_at(self) -> None:
+        """Nothing here tells of what changed far away."""
+
     def _is_fresh(self) -> bool:
         is_young = time.monotonic() < self._listed_at + self._listed_s
         # Another process here may have taken away what a newer listing has in a segment.

@@ -8,23 +8,23 @@ from __future__ import annotations
 
 import operator
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import datetime
 from functools import reduce
 from pathlib import Path
-from threading import Lock
-from typing import Any
+from threading import RLock
+from typing import Any, NamedTuple
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-import pyarrow.parquet as pq
 
-from ledger.errors import BookDamaged
 from ledger.storage import segments
 from ledger.storage.ids import Ids, hashes
+from ledger.storage.indexed import NAMES, IndexedFile, Names, opened
 from ledger.storage.named import CLOCKS, MOVES, Named, named_in
+from ledger.storage.packs import FEWEST_EVENTS as FEWEST_PACKED
+from ledger.storage.packs import FOLDER as PACKS
+from ledger.storage.packs import Packs, Tell
 from ledger.storage.schema import EVENT_SCHEMA
 from ledger.storage.segments import Segments
 
@@ -32,75 +32,25 @@ Row = tuple[int, int, bytes]
 """(seq, commit, canonical bytes)"""
 
 _NAMING = ("kind", "part", "replaces", "job", "actor", "occurred_at")
-_NAMES = ("bike", "kind", "part", "replaces", "job", "actor", "target_id")
 
 _SMALL = 20_000
 """Files of up to this many rows are indexed by name; larger ones are segments."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Names:
-    """What the events of a small file name, so that most files need not be opened."""
+class _FileSet(NamedTuple):
+    """The files of a reading set; put in place all at once, since threads ask meanwhile."""
 
-    bikes: frozenset[str | None]
-    parts: frozenset[str]
-    """Parts that were fitted or removed."""
-    jobs: frozenset[str]
-    """Jobs that were opened."""
-    actors: frozenset[str]
-    """Mechanics whose clock was started or stopped."""
-    struck: frozenset[bytes]
-    """Ids that were struck."""
-
-    @classmethod
-    def of(cls, rows: Iterable[Mapping[str, Any]]) -> _Names:
-        held = list(rows)
-        moved = [row for row in held if row["kind"] in MOVES]
-        parts = {row[name] for row in moved for name in ("part", "replaces")}
-        return cls(
-            bikes=frozenset(row["bike"] for row in held),
-            parts=frozenset(parts - {None}),
-            jobs=frozenset(row["job"] for row in held if row["kind"] == "job_opened"),
-            actors=frozenset(row["actor"] for row in held if row["kind"] in CLOCKS),
-            struck=frozenset(row["target_id"] for row in held if row["kind"] == "event_struck"),
-        )
+    by_path: Mapping[Path, IndexedFile]
+    small: tuple[IndexedFile, ...]
+    great: Mapping[str, IndexedFile]
+    """By name."""
 
 
-@dataclass(slots=True)
-class _File:
-    path: Path
-    count_groups: int
-    names: _Names | None
-    """None in a large file: ask the segments."""
-    metadata: pq.FileMetaData | None = None
-    """Kept for a large file, whose footer takes longer to parse than a bike to read."""
-    named: Named | None = None
-    """Of a large file, once it was asked for."""
-
-    @contextmanager
-    def opened(self) -> Iterator[pq.ParquetFile]:
-        """Open it to be read."""
-        with _opened(self.path, self.metadata) as parquet:
-            if self.names is None:
-                self.metadata = parquet.metadata
-            yield parquet
-
-
-@contextmanager
-def _opened(path: Path, metadata: pq.FileMetaData | None = None) -> Iterator[pq.ParquetFile]:
-    """Open a file to be read; BookDamaged, naming it, where its bytes cannot be."""
-    try:
-        with pq.ParquetFile(path, metadata=metadata) as file:
-            yield file
-    except (pa.ArrowException, OSError) as error:
-        if isinstance(error, OSError) and error.errno is not None:
-            error.filename = error.filename or str(path)
-            raise
-        wrong = " ".join(str(error).split()).rstrip(".")
-        raise BookDamaged(
-            f"{path.name} is damaged: {wrong}. Put it back from a backup; `lockring verify` "
-            "looks at every file."
-        ) from error
+def _file_set(files: Iterable[IndexedFile]) -> _FileSet:
+    by_path = {file.path: file for file in files}
+    small = tuple(file for file in by_path.values() if file.names is not None)
+    great = {file.path.name: file for file in by_path.values() if file.names is None}
+    return _FileSet(by_path, small, great)
 
 
 class Reader:
@@ -108,58 +58,70 @@ class Reader:
 
     def __init__(self, folder: Path | None = None) -> None:
         """`folder` is where what is known of a great book's files is kept, if anywhere."""
-        self._files: dict[Path, _File] = {}
+        self._set = _FileSet({}, (), {})
         self._ids = Ids()
         self._folder = folder
         self._met = 0
         """The last commit taken in."""
+        self._refreshed: Sequence[Path] = ()
         self._segments: Segments | None = None
-        self._lock = Lock()
+        self._lock = RLock()
+        self.packs = None if folder is None else Packs(folder / PACKS)
+
+    @property
+    def _files(self) -> Mapping[Path, IndexedFile]:
+        return self._set.by_path
 
     def refresh(self, paths: Sequence[Path]) -> list[Path]:
         """Take the present reading set in; gives the files that hold commits not met before."""
-        new = [path for path in paths if path not in self._files]
-        if len(paths) - len(new) < len(self._files):
-            kept = frozenset(paths)
-            self._files = {path: file for path, file in self._files.items() if path in kept}
-            self._ids.keep(kept)
-        if new:
-            self._take_in(new)
-        # A segment of commits that were read singly is a new file with nothing new in it.
-        met, self._met = self._met, max(map(_last_commit, paths), default=0)
-        return [path for path in new if _last_commit(path) > met]
+        if paths is self._refreshed:
+            return []
+        with self._lock:
+            last = max(map(_last_commit, paths), default=0)
+            if last < self._met:
+                return []  # a thread that listed earlier comes later
+            new = [path for path in paths if path not in self._files]
+            if len(paths) - len(new) < len(self._files):
+                kept = frozenset(paths)
+                self._set = _file_set(file for path, file in self._files.items() if path in kept)
+                self._ids.keep(kept)
+            if new:
+                self._take_in(new)
+            # A segment of commits that were read singly is a new file with nothing new in it.
+            met, self._met, self._refreshed = self._met, last, paths
+            return [path for path in new if _last_commit(path) > met]
 
     def _take_in(self, paths: Iterable[Path]) -> None:
-        with self._lock:
-            known = self._segments
-            if known is None:
-                known = Segments() if self._folder is None else segments.read(self._folder)
-            found: list[Segments] = []
-            files = [self._index(path, known, found) for path in paths]
-            if found:
-                names = {path.name for path in self._files} | {file.path.name for file in files}
-                fresh = {one.name for other in found for one in other.files}
-                known = known.only(names - fresh).joined(found)
-                if self._folder is not None:
-                    segments.write(self._folder, known)
-            # What holds the places of bikes is there before the files that are looked up in it.
-            self._segments = known
-            self._files.update((file.path, file) for file in files)
+        known = self._segments
+        if known is None:
+            known = Segments() if self._folder is None else segments.read(self._folder)
+        found: list[Segments] = []
+        files = [self._index(path, known, found) for path in paths]
+        if found:
+            names = {path.name for path in self._files} | {file.path.name for file in files}
+            fresh = {one.name for other in found for one in other.files}
+            known = known.only(names - fresh).joined(found)
+            if self._folder is not None:
+                segments.write(self._folder, known)
+        # What holds the places of bikes is there before the files that are looked up in it.
+        self._segments = known
+        self._set = _file_set([*self._files.values(), *files])
 
-    def _index(self, path: Path, known: Segments, found: list[Segments]) -> _File:
+    def _index(self, path: Path, known: Segments, found: list[Segments]) -> IndexedFile:
         """Give a file's index; what is learned of a large one is added to `found`."""
         if (segment := known.named(path)) is not None:
-            return _File(path, segment.count_groups, None)
-        with _opened(path) as file:
+            return IndexedFile(path, segment.count_groups, None)
+        with opened(path) as file:
             groups = file.metadata.num_row_groups
             if file.metadata.num_rows > _SMALL:
                 found.append(segments.of_file(path, file))
-                return _File(path, groups, None, file.metadata)
+                return IndexedFile(path, groups, None, file.metadata)
             # Opening a small file costs more than reading it: the ids come along.
-            table = file.read([*_NAMES, "id"], use_threads=False)
+            table = file.read([*NAMES, "id"], use_threads=False)
             self._ids.add(path, hashes(table["id"]))
-            rows = table.select(_NAMES).to_pylist()
-            return _File(path, groups, _Names.of(rows))
+            rows = table.select(NAMES).to_pylist()
+            is_tiny = file.metadata.num_rows < FEWEST_PACKED
+            return IndexedFile(path, groups, Names.of(rows), is_tiny=is_tiny)
 
     def add_own(self, path: Path, rows: Sequence[Mapping[str, Any]]) -> None:
         """Take in a file this process has just written, from its rows instead of from the disk.
@@ -168,24 +130,51 @@ class Reader:
         """
         if len(rows) > _SMALL or path in self._files:
             return
-        self._files[path] = _File(path, 1, _Names.of(rows))
-        self._met = max(self._met, _last_commit(path))
+        is_tiny = len(rows) < FEWEST_PACKED
+        with self._lock:
+            file = IndexedFile(path, 1, Names.of(rows), is_tiny=is_tiny)
+            self._set = _file_set([*self._files.values(), file])
+            self._met = max(self._met, _last_commit(path))
 
     def of_bikes(self, bikes: Iterable[str]) -> list[Row]:
         """Give the stored events of these tags, in seq order."""
         asked = frozenset(bikes)
-        return self._rows(self._where(asked), pc.field("bike").isin(sorted(asked)), ["bike"])
+        found: list[Row] = []
+        unpacked: dict[Path, list[int]] = {}
+        for file, groups in self._holding(asked):
+            if file.is_tiny:
+                found += [row[1:] for row in file.text() if row[0] in asked]
+            elif (rows := self._packed(file, asked)) is not None:
+                found += rows
+            else:
+                unpacked[file.path] = groups
+        if unpacked:
+            keep = pc.field("bike").isin(sorted(asked))
+            found += self._rows(lambda file: unpacked.get(file.path, []), keep, ["bike"])
+        return sorted(found)
 
-    def _where(self, bikes: frozenset[str]) -> Callable[[_File], list[int]]:
-        """Give what gives the row groups of a file that hold events of these bikes."""
+    def counted(self, names: Iterable[str]) -> dict[str, tuple[int, int]]:
+        """Give how many events great files hold, and the sum of their seq, by name."""
+        great = [name for name in names if name in self._set.great]
+        return self._segments.counted(great) if self._segments is not None else {}
+
+    def pack(self, paths: Sequence[Path], tell: Tell) -> None:
+        """Make what packs are missing of a reading set; see `Packs.follow`."""
+        if self.packs is not None:
+            self.packs.follow(paths, tell)
+
+    def _packed(self, file: IndexedFile, bikes: frozenset[str]) -> list[Row] | None:
+        return None if self.packs is None else self.packs.rows(file.path, bikes)
+
+    def _holding(self, bikes: frozenset[str]) -> Iterator[tuple[IndexedFile, list[int]]]:
+        """Give the files that hold events of these bikes, each with its row groups that do."""
+        for file in self._set.small:
+            if file.names is not None and not file.names.bikes.isdisjoint(bikes):
+                yield file, file.every_group
         held = self._segments.groups(bikes) if self._segments is not None else {}
-
-        def where(file: _File) -> list[int]:
-            if file.names is None:
-                return held.get(file.path.name, [])
-            return [] if file.names.bikes.isdisjoint(bikes) else _every_group(file)
-
-        return where
+        for name, groups in held.items():
+            if (large := self._set.great.get(name)) is not None:
+                yield large, groups
 
     def table_of_bikes(self, bikes: Iterable[str], columns: Sequence[str]) -> pa.Table:
         """Give hot columns of the stored events of these tags, in no promised order.
@@ -195,32 +184,31 @@ class Reader:
         asked = frozenset(bikes)
         keep = pc.field("bike").isin(sorted(asked))
         schema = pa.schema([EVENT_SCHEMA.field(name) for name in columns])
-        tables, where = [schema.empty_table()], self._where(asked)
-        for file in self._files.values():
-            if groups := where(file):
-                with file.opened() as parquet:
-                    table = parquet.read_row_groups(
-                        groups, columns=list(dict.fromkeys([*columns, "bike"])), use_threads=False
-                    )
-                tables.append(_as_declared(table.filter(keep), schema))
+        needed, tables = list(dict.fromkeys([*columns, "bike"])), [schema.empty_table()]
+        for file, groups in self._holding(asked):
+            with file.opened() as parquet:
+                table = parquet.read_row_groups(groups, columns=needed, use_threads=False)
+            tables.append(_as_declared(table.filter(keep), schema))
         return pa.concat_tables(tables)
 
     def of_the_book(self) -> list[Row]:
         """Give the stored events that name no bike, in seq order."""
 
-        def where(file: _File) -> list[int]:
-            return _every_group(file) if file.names and None in file.names.bikes else []
+        def where(file: IndexedFile) -> list[int]:
+            return file.every_group if file.names and None in file.names.bikes else []
 
         small = self._rows(where, pc.field("bike").is_null(), ["bike"])
         large = self._large()
         return sorted([*small, *(self._segments.own(large) if self._segments else ())])
 
     def _large(self) -> list[str]:
-        return [file.path.name for file in self._files.values() if file.names is None]
+        return list(self._set.great)
 
     def at_seq(self, seq: int) -> Row | None:
         """Give the stored event of one seq; None where the book has no such seq."""
-        return next(iter(self._rows(_every_group, pc.field("seq") == seq, [])), None)
+        return next(
+            iter(self._rows(lambda file: file.every_group, pc.field("seq") == seq, [])), None
+        )
 
     def bikes_changed(self, paths: Iterable[Path]) -> frozenset[str | None] | None:
         """Give the bikes these files name; None where a file is too large to tell."""
@@ -248,8 +236,8 @@ class Reader:
             named = pc.field("part").isin(sorted(parts)) | pc.field("replaces").isin(sorted(parts))
             asked.append(pc.field("kind").isin(MOVES) & named)
         if jobs:
-            opened = pc.field("kind") == "job_opened"
-            asked.append(opened & pc.field("job").isin(sorted(jobs)))
+            openings = pc.field("kind") == "job_opened"
+            asked.append(openings & pc.field("job").isin(sorted(jobs)))
         if actors:
             clock = pc.field("kind").isin(CLOCKS)
             recent = pc.field("occurred_at") >= pa.scalar(since, pa.timestamp("us", "UTC"))
@@ -257,14 +245,14 @@ class Reader:
         if not asked:
             return []
 
-        def may_name(file: _File) -> list[int]:
+        def may_name(file: IndexedFile) -> list[int]:
             if (names := file.names) is None:
                 named = self._named(file)
                 clocks = named.with_clocks(since) if actors else []
                 return sorted({*named.naming(parts | jobs), *clocks})
             if names.parts.isdisjoint(parts) and names.jobs.isdisjoint(jobs):
-                return [] if names.actors.isdisjoint(actors) else _every_group(file)
-            return _every_group(file)
+                return [] if names.actors.isdisjoint(actors) else file.every_group
+            return file.every_group
 
         return self._rows(may_name, reduce(operator.or_, asked), _NAMING)
 
@@ -275,15 +263,15 @@ class Reader:
         struck = pc.field("kind") == "event_struck"
         targets = pa.array(sorted(ids), pa.binary(16))
 
-        def may_strike(file: _File) -> list[int]:
+        def may_strike(file: IndexedFile) -> list[int]:
             if file.names is None:
                 return self._named(file).naming(ids)
-            return [] if file.names.struck.isdisjoint(ids) else _every_group(file)
+            return [] if file.names.struck.isdisjoint(ids) else file.every_group
 
         keep = struck & pc.field("target_id").isin(targets)
         return self._rows(may_strike, keep, ["kind", "target_id"])
 
-    def _named(self, file: _File) -> Named:
+    def _named(self, file: IndexedFile) -> Named:
         """Give what a large file names, read through once."""
         with self._lock:
             if file.named is None:
@@ -292,7 +280,7 @@ class Reader:
             return file.named
 
     def _rows(
-        self, pick: Callable[[_File], list[int]], keep: pc.Expression, by: Iterable[str]
+        self, pick: Callable[[IndexedFile], list[int]], keep: pc.Expression, by: Iterable[str]
     ) -> list[Row]:
         columns = ["seq", "commit", "canonical"]
         needed = [*columns, *by]
@@ -320,7 +308,7 @@ class Reader:
     def _index_ids(self) -> None:
         for path in self._files:
             if path not in self._ids.of_file:
-                with _opened(path) as file:
+                with opened(path) as file:
                     self._ids.add(path, hashes(file.read(["id"])["id"]))
 
     def _look_up(self, ids: list[bytes]) -> dict[bytes, Row]:
@@ -330,7 +318,7 @@ class Reader:
         for path in self._files:
             if not np.isin(tails, self._ids.of_file[path]).any():
                 continue
-            with _opened(path) as file:
+            with opened(path) as file:
                 for group in range(file.metadata.num_row_groups):
                     mask = pc.is_in(file.read_row_group(group, ["id"])["id"], value_set=wanted)
                     if not pc.any(mask).as_py():
@@ -343,7 +331,7 @@ class Reader:
     def in_order(self, after: int = 0) -> Iterator[Row]:
         """Give every stored event behind a seq, in seq order, a file at a time."""
         for path in sorted(self._files, key=lambda path: _first_commit(path.name)):
-            with _opened(path) as file:
+            with opened(path) as file:
                 table = file.read(["seq", "commit", "canonical"]).sort_by("seq")
             table = table.filter(pc.field("seq") > after)
             for batch in table.to_batches(max_chunksize=10_000):
@@ -367,10 +355,6 @@ def _as_declared(table: pa.Table, schema: pa.Schema) -> pa.Table:
         ],
         schema=schema,
     )
-
-
-def _every_group(file: _File) -> list[int]:
-    return list(range(file.count_groups))
 
 
 def _last_commit(path: Path) -> int:

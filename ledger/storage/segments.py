@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field
 from functools import cached_property
@@ -34,7 +35,7 @@ SCHEMA = pa.schema(
     ]
 )
 """A row for each bike of a row group, and one for each event of no bike, with that event."""
-_FORM = "1"
+_FORM = "2"
 _OWN = ["seq", "commit", "canonical"]
 _END_SIZE = 4096
 
@@ -47,6 +48,7 @@ class Segment:
     sha256: str
     """The hash it carries of itself."""
     count_events: int
+    sum_seqs: int
     count_groups: int
 
 
@@ -56,7 +58,7 @@ class Segments:
 
     files: tuple[Segment, ...] = ()
     rows: pa.Table = field(default_factory=SCHEMA.empty_table)
-    """Of SCHEMA; `file` is the place among `files`."""
+    """Of SCHEMA, sorted by bike, none last; `file` is the place among `files`."""
 
     @cached_property
     def _places(self) -> dict[str, int]:
@@ -66,23 +68,37 @@ class Segments:
         """Give what is known of a file; None where it is another file of that name, or new."""
         place = self._places.get(path.name)
         known = None if place is None else self.files[place]
-        return known if known and _carried(path) == known.sha256 else None
+        return known if known and sha256_of(path) == known.sha256 else None
+
+    @cached_property
+    def _of_bikes(self) -> tuple[pa.Array, pa.Array, pa.Array]:
+        """Bike, file and group of the rows that have a bike."""
+        rows = self.rows.slice(0, len(self.rows) - self.rows["bike"].null_count)
+        bikes, files, groups = rows.select(["bike", "file", "group"]).combine_chunks().columns
+        return _one_chunk(bikes), _one_chunk(files), _one_chunk(groups)
 
     def groups(self, bikes: Iterable[str]) -> dict[str, list[int]]:
         """Give the row groups that hold events of these bikes, by the name of the file."""
-        asked = pa.array(sorted(bikes), pa.string())
-        held = self.rows.select(["file", "group"]).filter(
-            pc.is_in(self.rows["bike"], value_set=asked, skip_nulls=True)
-        )
+        names, files, groups = self._of_bikes
         found: dict[str, set[int]] = {}
-        for place, group in zip(*(column.to_pylist() for column in held.columns), strict=True):
-            found.setdefault(self.files[place].name, set()).add(group)
-        return {name: sorted(groups) for name, groups in found.items()}
+        for bike in bikes:
+            at = bisect_left(range(len(names)), bike, key=lambda place: names[place].as_py())
+            while at < len(names) and names[at].as_py() == bike:
+                name = self.files[files[at].as_py()].name
+                found.setdefault(name, set()).add(groups[at].as_py())
+                at += 1
+        return {name: sorted(held) for name, held in found.items()}
+
+    def counted(self, names: Iterable[str]) -> dict[str, tuple[int, int]]:
+        """Give how many events files hold, and the sum of their seq; of those that are here."""
+        places = [self._places[name] for name in names if name in self._places]
+        known = (self.files[place] for place in places)
+        return {one.name: (one.count_events, one.sum_seqs) for one in known}
 
     def own(self, names: Iterable[str]) -> Iterator[tuple[int, int, bytes]]:
         """Give (seq, commit, canonical bytes) of the events of no bike in these files."""
         places = pa.array([self._places[name] for name in names], pa.int32())
-        held = self.rows.filter(pc.is_null(self.rows["bike"]))
+        held = self.rows.slice(len(self.rows) - self.rows["bike"].null_count)
         held = held.filter(pc.is_in(held["file"], value_set=places))
         yield from zip(*(held[name].to_pylist() for name in _OWN), strict=True)
 
@@ -108,14 +124,23 @@ class Segments:
             place = pc.add(other.rows["file"], pa.scalar(len(files), pa.int32()))
             tables.append(other.rows.set_column(0, SCHEMA.field("file"), place))
             files += other.files
-        return Segments(tuple(files), pa.concat_tables(tables).combine_chunks())
+        return Segments(tuple(files), _sorted(pa.concat_tables(tables)))
 
 
 def of_file(path: Path, file: pq.ParquetFile) -> Segments:
     """Give what an open file holds, as the only one."""
     tables = [_of_group(file, number) for number in range(file.metadata.num_row_groups)]
-    known = Segment(path.name, _carried(path) or "", file.metadata.num_rows, len(tables))
-    return Segments((known,), pa.concat_tables([SCHEMA.empty_table(), *tables]))
+    seqs = pc.sum(file.read(["seq"], use_threads=False)["seq"]).as_py() or 0
+    known = Segment(path.name, sha256_of(path) or "", file.metadata.num_rows, seqs, len(tables))
+    return Segments((known,), _sorted(pa.concat_tables([SCHEMA.empty_table(), *tables])))
+
+
+def _sorted(rows: pa.Table) -> pa.Table:
+    return rows.sort_by("bike").combine_chunks()
+
+
+def _one_chunk(column: pa.ChunkedArray) -> pa.Array:
+    return column.chunk(0) if column.num_chunks == 1 else column.combine_chunks()
 
 
 def _of_group(file: pq.ParquetFile, number: int) -> pa.Table:
@@ -159,7 +184,8 @@ def write(folder: Path, known: Segments) -> None:
         aside.write(folder / NAME, known.rows, {"form": _FORM, "files": files})
 
 
-def _carried(path: Path) -> str | None:
+def sha256_of(path: Path) -> str | None:
+    """Give the hash a file carries of itself; None where it carries none, or is not there."""
     try:
         with path.open("rb") as file:
             size = file.seek(0, os.SEEK_END)

@@ -25,6 +25,9 @@ class Store(Protocol):
     def names(self) -> list[str]:
         """Give the names of all files there are now, in no order; others' files too."""
 
+    def changed_at(self) -> int | None:
+        """Give a mark that is another one whenever `names` are; None where that is not known."""
+
     def read(self, name: str) -> bytes:
         """Give a whole file; FileNotFoundError if there is none."""
 

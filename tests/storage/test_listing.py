@@ -1,9 +1,11 @@
 import itertools
+import time
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ledger.storage.disk import Disk
 from ledger.storage.listing import (
     Gapped,
     Lister,
@@ -12,6 +14,7 @@ from ledger.storage.listing import (
     reading_set,
     segment_name,
 )
+from ledger.storage.local import LocalStore
 
 
 def names_of(*runs):
@@ -96,6 +99,43 @@ def test_a_lister_that_remembers_gives_what_one_that_does_not_gives(changes):
         top = max(present)
         now[:] = names_of(*range(1, top + 1), *([(1, top)] if len(present) > 2 else []))
         assert lister.now() == reading_set(now)
+
+
+def test_a_store_that_did_not_change_is_not_listed_again():
+    """As long as its mark is the same; without one, every look lists."""
+    marks, looks = [7], []
+
+    def names():
+        looks.append(1)
+        return names_of(1, 2)
+
+    lister = Lister(names, lambda: marks[-1])
+    assert lister.now() is lister.now()
+    assert len(looks) == 1
+    for mark in (8, None, None, 8):
+        marks.append(mark)
+        lister.now()
+    assert len(looks) == 5
+
+
+def test_a_folder_is_known_unchanged_once_it_has_settled(tmp_path):
+    """Until then a second change within a tick of the clock would not be told."""
+    store = LocalStore(tmp_path)
+    (tmp_path / commit_name(1)).write_bytes(b"")
+    assert store.changed_at() is None
+    disk = Disk()
+    later = disk.changed_at(tmp_path)[0] + 3_000_000_000
+    disk.changed_at = lambda folder: (folder.stat().st_ctime_ns, later)
+    settled = LocalStore(tmp_path, disk)
+    before = settled.changed_at()
+    assert before is not None and before == settled.changed_at()
+    time.sleep(0.02)
+    (tmp_path / commit_name(2)).write_bytes(b"")
+    assert settled.changed_at() != before
+    before = settled.changed_at()
+    time.sleep(0.02)
+    (tmp_path / commit_name(1)).unlink()
+    assert settled.changed_at() != before
 
 
 def test_an_import_that_was_cut_off_is_told_from_a_file_that_is_gone():

@@ -49,7 +49,7 @@ def test_an_empty_log_has_the_empty_root(tmp_path):
     head = log_in(tmp_path).head()
     assert head == Head()
     assert head.root == "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"
-    assert log_in(tmp_path).paths() == []
+    assert log_in(tmp_path).paths() == ()
 
 
 def test_a_commit_is_one_file_with_the_next_number(tmp_path):

@@ -1,0 +1,190 @@
+"""Every bike's events of a file, close together, so that one bike is read without its neighbours.
+
+A pack lies beside a book, one for each file of more than a few commits. A row group of that file
+holds some two hundred bikes, whose text is compressed as a whole: to read one bike takes as long
+as to read them all. Nothing depends on a pack: one that is missing, of another file or damaged is
+as if it were not there.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import zlib
+from bisect import bisect_left
+from collections import OrderedDict
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from pathlib import Path
+from threading import Lock
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+
+from ledger.storage import aside
+from ledger.storage.segments import sha256_of
+
+FEWEST_EVENTS = 1_000
+"""A smaller file is read whole, and held."""
+FOLDER = "bikes"
+SCHEMA = pa.schema(
+    [
+        ("bike", pa.string()),
+        ("size", pa.int32()),
+        ("sum", pa.int64()),
+        ("events", pa.binary()),
+    ]
+)
+"""A row for each bike, sorted: its events as lines of `seq commit canonical`, compressed, with
+their size before that and the CRC-32 of tag and lines."""
+_FORM = "1"
+_COLUMNS = ["bike", "seq", "commit", "canonical"]
+_CODEC = pa.Codec("zstd", compression_level=3)
+_OPEN_AT_ONCE = 512
+_MOST_BYTES = 256 * 1024 * 1024
+"""A bike of more is not packed, and a size above it is a damaged one."""
+
+Row = tuple[int, int, bytes]
+Tell = Callable[[int, int], None]
+
+
+class Packs:
+    """The packs in one folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._open: OrderedDict[str, pa.Table | None] = OrderedDict()
+        self._lock = Lock()
+
+    def rows(self, path: Path, bikes: Iterable[str]) -> list[Row] | None:
+        """Give (seq, commit, canonical bytes) of these bikes in a file; None without a pack of it.
+
+        In no promised order.
+        """
+        pack = self._pack(path)
+        if pack is None:
+            return None
+        found: list[Row] = []
+        for bike in bikes:
+            rows = _rows_of(pack, bike)
+            if rows is None:
+                return None
+            found += rows
+        return found
+
+    def _pack(self, path: Path) -> pa.Table | None:
+        with self._lock:
+            if path.name in self._open:
+                self._open.move_to_end(path.name)
+                return self._open[path.name]
+        pack = self._sound(path)
+        with self._lock:
+            self._open[path.name] = pack
+            while len(self._open) > _OPEN_AT_ONCE:
+                self._open.popitem(last=False)
+        return pack
+
+    def _sound(self, path: Path) -> pa.Table | None:
+        table = aside.read(self._place(path), is_summed=False)
+        if table is None or not table.schema.remove_metadata().equals(SCHEMA):
+            return None
+        try:
+            table.validate(full=True)  # else a turned bit could lead outside of the file
+        except pa.ArrowException:
+            return None
+        told = table.schema.metadata or {}
+        if told.get(b"form") != _FORM.encode() or table.column("bike").num_chunks > 1:
+            return None
+        carried = sha256_of(path)
+        return table if carried and told.get(b"sha256") == carried.encode() else None
+
+    def _place(self, path: Path) -> Path:
+        return self._folder / f"{path.stem}.arrow"
+
+    def follow(self, paths: Sequence[Path], tell: Tell = lambda done, total: None) -> None:
+        """Make those of a reading set that are missing, and take away those of other files.
+
+        `tell` is told how many were made, and how many were missing. Where the folder cannot be
+        written, or is full, nothing is made.
+        """
+        missing = self.missing(paths)
+        for done, path in enumerate(missing):
+            tell(done, len(missing))
+            if not self.make(path):
+                return
+        self.clear(paths)
+
+    def missing(self, paths: Sequence[Path]) -> list[Path]:
+        """Give those of the files of a reading set that should have a pack and have none."""
+        return [
+            path
+            for path in paths
+            if self._pack(path) is None and pq.read_metadata(path).num_rows >= FEWEST_EVENTS
+        ]
+
+    def make(self, path: Path) -> bool:
+        """Make the pack of a file; says whether it lies there now."""
+        told = {"form": _FORM, "sha256": sha256_of(path) or ""}
+        is_written = aside.write(self._place(path), _packed(path), told)
+        with self._lock:
+            self._open.pop(path.name, None)
+        return is_written
+
+    def clear(self, paths: Iterable[Path]) -> None:
+        """Take away every pack of a file that is not among these."""
+        kept = {self._place(path).name for path in paths}
+        with contextlib.suppress(OSError):
+            for there in self._folder.iterdir():
+                if there.suffix == ".arrow" and there.name not in kept:
+                    there.unlink()
+
+
+def _packed(path: Path) -> pa.Table:
+    with pq.ParquetFile(path) as file:
+        table = file.read(_COLUMNS, use_threads=False)
+    table = table.filter(pc.is_valid(table["bike"])).sort_by(
+        [("bike", "ascending"), ("seq", "ascending")]
+    )
+    bikes = table["bike"].combine_chunks().dictionary_encode()
+    places = np.asarray(bikes.indices)
+    starts = np.flatnonzero(np.diff(places, prepend=-1)).tolist()
+    rows = list(zip(*(table[name].to_pylist() for name in _COLUMNS[1:]), strict=True))
+    spans = zip(bikes.dictionary.to_pylist(), starts, [*starts[1:], len(rows)], strict=True)
+    lines = ((bike, _lines(rows[start:end])) for bike, start, end in spans)
+    packed = [
+        (bike, len(one), _sum(bike, one), _CODEC.compress(one, asbytes=True))
+        for bike, one in lines
+        if len(one) <= _MOST_BYTES
+    ]
+    columns = zip(*packed, strict=True) if packed else ([] for _ in SCHEMA)
+    return pa.table(list(map(pa.array, columns, SCHEMA.types)), schema=SCHEMA)
+
+
+def _lines(rows: Iterable[Row]) -> bytes:
+    return b"\n".join(b"%d %d %s" % row for row in rows)
+
+
+def _rows_of(pack: pa.Table, bike: str) -> list[Row] | None:
+    """Give a bike's rows; None where they are not sound."""
+    bikes = pack.column("bike")
+    place = bisect_left(range(len(pack)), bike, key=lambda at: bikes[at].as_py() or "")
+    if place == len(pack) or bikes[place].as_py() != bike:
+        return None
+    size, total, packed = (pack.column(name)[place] for name in SCHEMA.names[1:])
+    if not packed.is_valid or not size.is_valid or not 0 < size.as_py() <= _MOST_BYTES:
+        return None
+    try:
+        lines = _CODEC.decompress(packed.as_buffer(), size.as_py(), asbytes=True)
+    except (pa.ArrowException, OSError, ValueError):
+        return None
+    return list(_split(lines)) if _sum(bike, lines) == total.as_py() else None
+
+
+def _sum(bike: str, lines: bytes) -> int:
+    return zlib.crc32(lines, zlib.crc32(bike.encode()))
+
+
+def _split(lines: bytes) -> Iterator[Row]:
+    for line in lines.split(b"\n"):
+        seq, commit, canonical = line.split(b" ", 2)
+        yield int(seq), int(commit), canonical
