@@ -6,7 +6,18 @@ import logging
 
 import streamlit as st
 
-from dashboard import bench_warm, data, filters, gate, gate_page, kept_ahead, logged, markup, theme
+from dashboard import (
+    bench_warm,
+    data,
+    filters,
+    gate,
+    gate_page,
+    kept_ahead,
+    logged,
+    markup,
+    newest,
+    theme,
+)
 from dashboard.views import (
     bench,
     bike,
@@ -76,6 +87,7 @@ def _pages(book: Book) -> None:
     if chosen == at_home and st.query_params.get(bikes.FIND):
         st.switch_page(at_bikes, query_params=st.query_params.to_dict())
     kept_ahead.wait(chosen.url_path)
+    newest.mark(book, chosen.url_path)
     chosen.run()
     bench_warm.first_drawn.set()
 

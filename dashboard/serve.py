@@ -16,7 +16,7 @@ from typing import Any
 import streamlit as st
 from starlette.middleware import Middleware
 
-from dashboard import bench_warm, gate, gate_provider, gate_routes, kept_ahead, logged
+from dashboard import bench_warm, gate, gate_provider, gate_routes, kept_ahead, logged, newest
 from dashboard.gate import Gate, Rules
 from dashboard.gate_wall import Wall, allowed
 from dashboard.launch import APP
@@ -69,7 +69,7 @@ def app_of(standing: Gate, shop: str, address: str = "") -> st.App:
     return st.App(
         APP,
         lifespan=running,
-        routes=gate_routes.routes(standing, shop),
+        routes=[*gate_routes.routes(standing, shop), newest.route()],
         middleware=[
             Middleware(Wall, gate=standing),
             Middleware(gate_provider.Provided, gate=standing),

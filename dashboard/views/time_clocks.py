@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import data, time_clock
+from dashboard import data, newest, time_clock
 from dashboard.labour_address import TimeAsked
 from dashboard.markup import capital, text
 from dashboard.time_clock import Said
@@ -22,6 +22,7 @@ LONGEST_MINUTES = 10_000
 @st.fragment(run_every=60)
 def clocks_view(shown: Shown[TimeAsked]) -> None:
     """Draw the clocks as they stand now, once a minute and after each press."""
+    newest.mark_part(shown.book)
     found = time_clock.running(shown.book)
     with st.container(key="clocks"):
         if found:
