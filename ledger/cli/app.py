@@ -14,6 +14,7 @@ from ledger.cli.dashboard import dashboard
 from ledger.cli.demo import demo
 from ledger.cli.due import due
 from ledger.cli.faults import faults
+from ledger.cli.fitted_where import fitted_where
 from ledger.cli.foresee import foresee
 from ledger.cli.forget import forget
 from ledger.cli.guard import Guarded
@@ -44,15 +45,15 @@ app = typer.Typer(
 GROUPS: dict[str, tuple[Callable[..., None], ...]] = {
     "Start": (init, demo),
     "At the bench": (record, strike),
-    "Look": (state, history, bikes, dashboard),
+    "Look": (state, history, bikes, fitted_where, dashboard),
     "Hand over": (report, tags),
     "Figures": (wear, due, chains, faults, labour, margin, foresee),
     "Check": (verify, compact, receipt, backup, restore, forget),
     "Other programs": (import_file, export, schema),
 }
 
-NAMES = {"import_file": "import"}
-"""Commands whose name Python keeps for itself."""
+NAMES = {"import_file": "import", "fitted_where": "fitted-where"}
+"""Commands whose name is not that of their function."""
 
 for panel, commands in GROUPS.items():
     for command in commands:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -17,8 +17,19 @@ if TYPE_CHECKING:
 
 def say_bike(book: Book, view: BikeView) -> None:
     """Print one bike as at its date."""
-    known, zone = book.vocabulary, book.settings.zone
-    for line in _head(book, view, known):
+    known = f"to event {view.as_known}"
+    say_view(view, book.vocabulary, book.settings.zone, lambda one: person(book, one), known)
+
+
+def say_view(
+    view: BikeView,
+    known: Vocabulary,
+    zone: ZoneInfo,
+    who: Callable[[str | None], str],
+    as_known: str,
+) -> None:
+    """Print one bike as at its date; `who` gives a person's name, `as_known` what was known."""
+    for line in _head(view, known, zone, who, as_known):
         say(line)
     say()
     for table in (_fitted, _readings, _settings, _faults, _advice, _jobs):
@@ -27,14 +38,19 @@ def say_bike(book: Book, view: BikeView) -> None:
         say(words.CAUTION)
 
 
-def _head(book: Book, view: BikeView, known: Vocabulary) -> Iterator[str]:
-    zone = book.settings.zone
+def _head(
+    view: BikeView,
+    known: Vocabulary,
+    zone: ZoneInfo,
+    who: Callable[[str | None], str],
+    as_known: str,
+) -> Iterator[str]:
     yield (
         f"Bike {view.bike} as at {words.moment_words(view.as_at, zone)}, "
-        f"as known to event {view.as_known} ({view.events_used} used)"
+        f"as known {as_known} ({view.events_used} used)"
     )
     if view.rider or view.keeper:
-        rider, keeper = person(book, view.rider), person(book, view.keeper)
+        rider, keeper = who(view.rider), who(view.keeper)
         yield f"Rider: {rider}" + ("" if keeper == rider else f"; keeper: {keeper}")
     if view.riding:
         riding = known.ridings.get(view.riding)

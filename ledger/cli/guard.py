@@ -9,6 +9,7 @@ import sys
 import traceback
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from itertools import takewhile
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from ledger.errors import LedgerError, WrongUse
 DONE, PROBLEM, WRONG_USE, INTERRUPTED = 0, 1, 2, 130
 """What `lockring` ends with; 130 is the shell's own sign for Ctrl-C."""
 
+_TYPED = "lockring.typed"
 REASONS = {
     errno.EACCES: "may not be read or written by you; ask whoever owns it",
     errno.EPERM: "may not be changed by you; ask whoever owns it",
@@ -40,10 +42,29 @@ REASONS = {
 class Guarded(TyperGroup):
     """The commands, with every failure turned into a line on stderr and an exit code."""
 
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Read what was typed, and remember it."""
+        ctx.meta[_TYPED] = tuple(args)
+        return super().parse_args(ctx, args)
+
     def invoke(self, ctx: Any) -> Any:
         """Run the command asked for."""
         with guarded():
+            _refuse_several_books(ctx.meta.get(_TYPED, ()))
             return super().invoke(ctx)
+
+
+def _refuse_several_books(typed: Sequence[str]) -> None:
+    """Raise WrongUse where a command that takes one book is given more: the last would count."""
+    from ledger.cli.options import SEVERAL
+
+    own = list(takewhile(lambda one: one != "--", typed))
+    count = sum(one == "--book" or one.startswith("--book=") for one in own)
+    if count > 1 and own[0] not in SEVERAL:
+        raise WrongUse(
+            f"`{own[0]}` takes one book, and --book was given {count} times. Several at once are "
+            f"for: {', '.join(SEVERAL)}."
+        )
 
 
 @contextmanager

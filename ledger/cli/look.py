@@ -9,12 +9,12 @@ import typer
 
 from ledger.asking import OWNER
 from ledger.cli.options import (
-    DEFAULT_BOOK,
     AsAt,
     AsJson,
     AsKnown,
-    BookPath,
+    BookPaths,
     Tag,
+    one_book,
     open_book,
     when_asked,
 )
@@ -31,7 +31,7 @@ def state(
     as_at: AsAt = None,
     as_known: AsKnown = None,
     as_json: AsJson = False,
-    book_path: BookPath = DEFAULT_BOOK,
+    book_paths: BookPaths = None,
 ) -> None:
     """Show one bike as at a date: what is fitted, measured, set, open.
 
@@ -39,12 +39,19 @@ def state(
     $ lockring state 7K3M9QXA
     $ lockring state 7K3M9QXA --as-at 2026-03-01 --json
     $ lockring state 7K3M9QXA --as-at 2026-03-01 --as-known 2026-04-01
+    $ lockring state quay/7K3M9QXA --book 'books/*'
     """
     from ledger.cli.bikes import tag_named
     from ledger.queries import bike_view
     from ledger.view import view_json
 
-    book = open_book(book_path)
+    path = one_book(book_paths)
+    if path is None:
+        from ledger.cli import look_over
+
+        look_over.state(book_paths, tag, as_at, as_known, as_json=as_json)
+        return
+    book = open_book(path)
     view = bike_view(book, tag_named(book, tag), *when_asked(book, as_at, as_known))
     if as_json:
         say_json(view_json(view))
@@ -65,7 +72,7 @@ def history(
     as_at: AsAt = None,
     as_known: AsKnown = None,
     as_json: AsJson = False,
-    book_path: BookPath = DEFAULT_BOOK,
+    book_paths: BookPaths = None,
 ) -> None:
     """Show everything recorded of one bike, oldest first.
 
@@ -75,11 +82,18 @@ def history(
     $ lockring history 7K3M9QXA
     $ lockring history 7K3M9QXA --system drivetrain --ids
     $ lockring history 7K3M9QXA --as-known 2026-04-01 --json
+    $ lockring history 7K3M9QXA --book books/quay --book books/pier
     """
     from ledger.cli.bikes import tag_named
     from ledger.queries import timeline
 
-    book = open_book(book_path)
+    path = one_book(book_paths)
+    if path is None:
+        from ledger.cli import look_over
+
+        look_over.history(book_paths, tag, system, as_at, as_known, ids=ids, as_json=as_json)
+        return
+    book = open_book(path)
     if system is not None and system not in book.vocabulary.systems:
         raise WrongUse(f"--system is one of {', '.join(book.vocabulary.systems)}.")
     at, known = when_asked(book, as_at, as_known)
@@ -144,25 +158,33 @@ def bikes(
     ] = "",
     limit: Annotated[int, typer.Option(help="At most this many.", min=1)] = 50,
     as_json: AsJson = False,
-    book_path: BookPath = DEFAULT_BOOK,
+    book_paths: BookPaths = None,
 ) -> None:
     """Find bikes, seen last first.
 
     Examples:
     $ lockring bikes
     $ lockring bikes marsh --json
+    $ lockring bikes keel --book 'books/*'
     """
     from ledger.cli.bikes import matching
 
-    book = open_book(book_path)
+    path = one_book(book_paths)
+    if path is None:
+        from ledger.cli import look_over
+
+        look_over.bikes(book_paths, search, limit, as_json=as_json)
+        return
+    book = open_book(path)
     rows = matching(book, search, limit)
     if as_json:
-        say_json([_bike_json(row) for row in rows])
+        say_json([bike_json(row) for row in rows])
         return
     _say_bikes(book, rows)
 
 
-def _bike_json(row: BikeRow) -> dict[str, Any]:
+def bike_json(row: BikeRow) -> dict[str, Any]:
+    """Give a bike of a list as plain JSON types."""
     from ledger.view import plain_value
 
     return {name: plain_value(getattr(row, name)) for name in row.__dataclass_fields__}

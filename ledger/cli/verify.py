@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ledger.cli.options import DEFAULT_BOOK, AsJson, BookPath
+from ledger.cli.options import DEFAULT_BOOK, AsJson, BookPath, refuse_several
 from ledger.cli.output import progress, say, say_json, warn
-from ledger.errors import BookDamaged, LedgerError, Problem, WrongUse
+from ledger.errors import BookDamaged, LedgerError, NoBook, Problem, WrongUse
 
 if TYPE_CHECKING:
     from ledger.proofs.verify import Verified
@@ -77,7 +77,11 @@ def _verify_book(path: Path, witnesses: list[Path], *, is_quick: bool, as_json: 
     from ledger.storage.address import written
 
     home = home_of(path)
-    settings = home.settings()
+    try:
+        settings = home.settings()
+    except NoBook:
+        refuse_several(path)
+        raise
     home.when_silent(lambda silence: warn(words_of(silence, settings)))
     with progress("Verifying hashes") as tell:
         differing = home.differing()

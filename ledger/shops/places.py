@@ -7,11 +7,15 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from fnmatch import fnmatchcase
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from ledger.errors import NoBook, WrongUse
+from ledger.errors import NoBook, Unreachable, WrongUse
 from ledger.home.folder import EVENTS, TOLD
 from ledger.home.places import MARK, mirror_of
 from ledger.storage.address import is_address, written
+
+if TYPE_CHECKING:
+    from ledger.storage.objects import BucketObjects
 
 Place = Path | str
 """A folder, or the `s3://bucket/prefix` of a book or of several."""
@@ -20,14 +24,17 @@ _HANDS = 16
 
 
 def is_one_book(place: Place) -> bool:
-    """Say whether a place is one book's own, as far as this machine knows without asking a store.
+    """Say whether a place is one book's own, not one that holds books or a pattern.
 
-    A place that holds nothing is said to be one: opening it tells what is wrong.
+    A place that holds nothing is said to be one: opening it tells what is wrong. Raises WrongUse
+    and Unreachable as `places_of` does.
     """
     if is_address(place):
         address = written(place).rstrip("/")
-        is_pattern = any(sign in address for sign in _SIGNS)
-        return not is_pattern and (mirror_of(address) / TOLD).exists()
+        if any(sign in address for sign in _SIGNS):
+            return False
+        found = list(_at_address(address))
+        return not found or found == [address]
     path = Path(place)
     return _is_book(path) or not (_is_pattern(path) or _books_in(path))
 
@@ -36,8 +43,9 @@ def places_of(places: Sequence[Place]) -> tuple[Place, ...]:
     """Give the place of every book that is meant, in the order of their names, each once.
 
     A place may be a book, a folder or prefix that holds books, or a pattern such as `books/*`.
-    Raises NoBook for one that leads to no book, WrongUse for an address that cannot be one, and
-    Unreachable where a store that must be asked does not answer.
+    An address whose store does not answer is given as it is. Raises NoBook for a place that leads
+    to no book, WrongUse for an address that cannot be one, and Unreachable where a pattern cannot
+    be looked up.
     """
     found: dict[str, Place] = {}
     for place in places:
@@ -84,6 +92,14 @@ def _at_path(path: Path) -> Iterator[Path]:
         yield from _books_in(path)
 
 
+def _may_be_book(objects: BucketObjects) -> bool:
+    """Say whether an address is a book's; one that does not answer is left to whoever opens it."""
+    try:
+        return objects.has(TOLD)
+    except Unreachable:
+        return True
+
+
 def _at_address(address: str) -> Iterator[str]:
     """Give the books at an address, or right below it; of `…/*`, those whose name fits."""
     address = address.rstrip("/")
@@ -98,7 +114,7 @@ def _at_address(address: str) -> Iterator[str]:
     from ledger.storage.objects import BucketObjects
 
     objects = BucketObjects(above if is_pattern else address)
-    if not is_pattern and objects.has(TOLD):
+    if not is_pattern and _may_be_book(objects):
         yield address
         return
     names = [name for name in objects.folders() if not is_pattern or fnmatchcase(name, last)]
