@@ -48,8 +48,10 @@ check: $(STAMP)
 	$(BIN)/lint-imports
 	$(BIN)/python -m ledger.sql.lint
 
+# SCALE=tiny, small, 10m or 100m; SCALES=small,10m for several side by side. BOOK_AT=FOLDER takes
+# a book that was written before (with SCALES: BOOK_AT="10m=FOLDER 100m=FOLDER").
 bench: $(STAMP)
-	$(BIN)/python -m tests.benchmarks --scale $(SCALE)
+	$(BIN)/python -m tests.benchmarks --scale $(SCALE) $(if $(SCALES),--scales $(SCALES)) $(foreach at,$(BOOK_AT),--book-at $(at))
 
 # Random histories of a book on a simulated disk: SOAK of them, from seed SEED on.
 SOAK ?= 20000

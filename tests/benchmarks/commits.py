@@ -67,30 +67,37 @@ def _bare(folder: Path, number: int, content: bytes) -> None:
     os.close(handle)
 
 
+def _middle(taken: list[float]) -> str:
+    return f"{statistics.median(taken[5:]) * 1e3:.1f} ms"
+
+
 def measure(folder: Path) -> list[Row]:
     """Give the medians of both, taken in turn."""
     book = Book.init(folder / "book", shop="bench")
     book.append([_of("bike_registered")])
     bare = folder / "bare"
     bare.mkdir()
-    ours, theirs = [], []
+    ours, theirs, busy, bare_busy = [], [], [], []
     for number in range(COMMITS + 5):
         drafts = _job(number)
         assert len(drafts) == 20
-        start = time.perf_counter()
+        start, cpu = time.perf_counter(), time.process_time()
         book.append(drafts)
         ours.append(time.perf_counter() - start)
+        busy.append(time.process_time() - cpu)
         content = book.files()[-1].read_bytes()
-        start = time.perf_counter()
+        start, cpu = time.perf_counter(), time.process_time()
         _bare(bare, number, content)
         theirs.append(time.perf_counter() - start)
+        bare_busy.append(time.process_time() - cpu)
     assert book.head.size == 1 + 20 * (COMMITS + 5)
     mine, bare_write = statistics.median(ours[5:]), statistics.median(theirs[5:])
     return [
         Row(
             f"durable commit of a 20-event job ({COMMITS} commits, one process)",
-            f"{mine * 1e3:.1f} ms, {1 / mine:.0f} a second",
-            f"bare write, fsync, link, fsync of the folder: {bare_write * 1e3:.1f} ms",
+            f"{mine * 1e3:.1f} ms, {1 / mine:.0f} a second, CPU {_middle(busy)}",
+            f"bare write, fsync, link, fsync of the folder: {bare_write * 1e3:.1f} ms, "
+            f"CPU {_middle(bare_busy)}",
             f"{mine / bare_write:.1f}×",
         )
     ]

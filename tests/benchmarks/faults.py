@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from tests.benchmarks.books import write_book
 from tests.benchmarks.measure import Row, in_a_process
 
 TIMES = 5
@@ -57,12 +56,6 @@ print(json.dumps([duckdb.execute(asked, {"files": files}).fetchone(), time.perf_
 
 def _median(values: list[float]) -> float:
     return sorted(values)[len(values) // 2]
-
-
-def measure(folder: Path, count_events: int) -> list[Row]:
-    """Give the front of a book of about so many events; the answers are compared first."""
-    folder.mkdir(parents=True)
-    return measured(write_book(folder / "book", count_events).path)
 
 
 def measured(path: Path) -> list[Row]:

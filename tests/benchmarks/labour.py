@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from tests.benchmarks.books import write_book
 from tests.benchmarks.measure import Row, in_a_process
 
 TIMES = 5
@@ -93,12 +92,6 @@ print(json.dumps([[int(one) for one in found], time.perf_counter() - start]))
 
 def _median(values: list[float]) -> float:
     return sorted(values)[len(values) // 2]
-
-
-def measure(folder: Path, count_events: int) -> list[Row]:
-    """Give the pages of a book of about so many events; the answers are compared first."""
-    folder.mkdir(parents=True)
-    return measured(write_book(folder / "book", count_events).path)
 
 
 def measured(path: Path) -> list[Row]:

@@ -20,7 +20,6 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from dashboard.launch import HERE
 from ledger.book import Book
-from tests.benchmarks.books import write_book
 from tests.benchmarks.measure import Row, table
 
 sys.path.extend(str(Path(__file__).parents[1] / name) for name in ("e2e", "dashboard"))
@@ -103,12 +102,6 @@ def measured(path: Path) -> list[Row]:
             print(f"{name}: {first:.2f} {whole:.2f} {warm:.2f}", file=sys.stderr, flush=True)
         browser.close()
     return rows
-
-
-def measure(folder: Path, count_events: int) -> list[Row]:
-    """Give a row a page of a book of about so many events."""
-    folder.mkdir(parents=True)
-    return measured(write_book(folder / "book", count_events).path)
 
 
 def main() -> None:

@@ -1,0 +1,257 @@
+"""Every bike's state as at a date, each engine in a new process, beside peers on the same events.
+
+Compared before it is timed: how many live events each bike has, and the part at every position of
+every bike. Lockring's state has more (readings, settings, faults, advice, jobs), the peers' has
+not. The bare scan decodes every column that Lockring's relations read, and folds nothing.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from collections.abc import Callable
+from datetime import UTC, datetime
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from tests.benchmarks.alone import TIMES, Taken, alone, files_of, median, seconds, tell, timed
+from tests.benchmarks.measure import Row
+from tests.benchmarks.one_bike import microseconds
+
+Fitted = list[tuple[str, str, str]]
+"""Bike, position and part."""
+Used = list[tuple[str, int]]
+"""Bike and its live events."""
+Asked = Callable[[], Any]
+Plain = Callable[[Any], tuple[Fitted, Used]]
+BESIDE = {
+    "fitted": "Lockring, what is fitted alone",
+    "tables": "Lockring, all of it as tables and no objects",
+    "duckdb": "DuckDB, a bare scan of the same columns",
+    "sqlite": "indexed SQLite, what is fitted",
+    "polars": "polars, what is fitted",
+    "eventsourcing": "`eventsourcing`, each bike's aggregate",
+}
+FOLDS = ("lockring", "fitted", "sqlite", "polars")
+_STRIKE = "event_struck"
+
+
+def columns_read() -> list[str]:
+    """Give the hot columns that the relations behind a bike's state read."""
+    from ledger.engines.duckdb import COLUMNS
+    from ledger.engines.views import RELATIONS
+    from ledger.sql import compose
+
+    text = " ".join(compose(name) for name in RELATIONS)
+    live = text.split("left join struck")[0]
+    rest = text.replace(live, "")
+    return [name for name in COLUMNS if re.search(rf"\b{name}\b", rest)]
+
+
+def lockring(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
+    """Make a view of every bike, one at a time."""
+    from ledger.book import Book
+    from ledger.queries import bike_views
+
+    book = Book.open(path)
+
+    def ask() -> int:
+        return sum(1 for _ in bike_views(book, as_at))
+
+    def plain(_: Any) -> tuple[Fitted, Used]:
+        views = list(bike_views(book, as_at))
+        fitted = [(one.bike, part.position, part.part) for one in views for part in one.fitted]
+        return fitted, [(one.bike, one.events_used) for one in views]
+
+    return ask, plain
+
+
+def fitted(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
+    """Ask for what the peers are asked for: two relations of the seven, as tables."""
+    from ledger.book import Book
+    from ledger.queries import whole_table
+
+    book = Book.open(path)
+
+    def ask() -> tuple[Any, Any]:
+        parts, bikes = (whole_table(book, name, as_at) for name in ("fitted_parts", "bike_summary"))
+        return parts, bikes
+
+    def plain(found: tuple[Any, Any]) -> tuple[Fitted, Used]:
+        parts = (found[0][name].to_pylist() for name in ("bike", "position", "part"))
+        used = (found[1][name].to_pylist() for name in ("bike", "events_used"))
+        return list(zip(*parts, strict=True)), list(zip(*used, strict=True))
+
+    return ask, plain
+
+
+def tables(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
+    """Ask for every relation of a bike's state as a table, by the book's fast way."""
+    from ledger import queries
+    from ledger.book import Book
+
+    book = Book.open(path)
+    return lambda: queries.every_bike(book, as_at, book.head.size), _nothing
+
+
+def duckdb(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
+    """Decode every column that is read, and give the greatest of each."""
+    import duckdb as duck
+
+    connection = duck.connect()
+    connection.execute("set enable_progress_bar = false")
+    files = files_of(path)
+    greatest = ", ".join(f"max({name})" for name in columns_read())
+    asked = f"select count(*), {greatest} from read_parquet($files)"
+    return lambda: connection.execute(asked, {"files": files}).fetchone(), _nothing
+
+
+def _nothing(_: Any) -> tuple[Fitted, Used]:
+    return [], []
+
+
+def sqlite(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
+    """Ask for the last move at every position of every bike, and count events."""
+    from tests.benchmarks.peer_sqlite import EVERY, USED, opened
+
+    connection, given = opened(path), {"as_at": microseconds(as_at)}
+
+    def ask() -> tuple[Fitted, Used]:
+        fitted, used = (connection.execute(asked, given).fetchall() for asked in (EVERY, USED))
+        return fitted, used
+
+    return ask, lambda found: found
+
+
+def polars(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
+    """Ask for the same of the same files, in polars' streaming engine."""
+    import polars as pl
+
+    files = files_of(path)
+    events = pl.scan_parquet(files)
+    strikes = events.filter(pl.col("kind") == _STRIKE).select(pl.col("target_id").alias("id"))
+    live = events.filter(
+        pl.col("bike").is_not_null(), pl.col("kind") != _STRIKE, pl.col("occurred_at") <= as_at
+    ).join(strikes, on="id", how="anti")
+    moves = live.filter(pl.col("kind").is_in(["part_fitted", "part_removed"]))
+    fitted = (
+        moves.group_by("bike", "position")
+        .agg(pl.col("kind", "part").sort_by("occurred_at", "seq").last())
+        .filter(pl.col("kind") == "part_fitted")
+        .select("bike", "position", "part")
+    )
+    used = live.group_by("bike").agg(pl.len())
+
+    def ask() -> tuple[Any, Any]:
+        return tuple(pl.collect_all([fitted, used], engine="streaming"))
+
+    return ask, lambda found: (found[0].rows(), found[1].rows())
+
+
+def eventsourcing(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
+    """Replay every aggregate that is kept up to its version then."""
+    from tests.benchmarks.peer_eventsourcing import Bike, opened
+
+    bikes = opened(path)
+    versions = json.loads(path.with_suffix(".json").read_text("utf-8"))
+    at = microseconds(as_at)
+
+    def ask() -> list[Bike]:
+        wanted = {tag: 1 + sum(when <= at for when in whens) for tag, whens in versions.items()}
+        return [
+            bikes.repository.get(Bike.create_id(tag), version=version)
+            for tag, version in wanted.items()
+        ]
+
+    def plain(found: list[Bike]) -> tuple[Fitted, Used]:
+        fitted = [(one.tag, *pair) for one in found for pair in one.fitted.items()]
+        return fitted, [(one.tag, one.count) for one in found if one.count]
+
+    return ask, plain
+
+
+def digest(fitted: Fitted, used: Used, left_out: set[str]) -> list[Any]:
+    """Give how many rows there are, and a hash over them in order; without joined bikes."""
+    rows = sorted(tuple(row) for row in fitted if row[0] not in left_out)
+    counts = sorted(tuple(row) for row in used if row[0] not in left_out)
+    return [len(rows), len(counts), sha256(repr((rows, counts)).encode()).hexdigest()]
+
+
+def main() -> None:
+    """Ask as often as is asked for, and tell how long each took; compared on the first answer."""
+    who, path, book, at, count = sys.argv[1:]
+    as_at = datetime.fromisoformat(at).astimezone(UTC)
+    taken: list[Taken] = []
+    (ask, plain), _ = timed(lambda: globals()[who](Path(path), as_at))
+    answer, first = timed(ask)
+    taken = [timed(ask)[1] for _ in range(int(count))]
+    figures = {"wall": [one.wall for one in taken], "cpu": [one.cpu for one in taken]}
+    from tests.benchmarks.measure import peak_mb
+
+    peak = peak_mb()
+    if who in FOLDS:
+        from ledger.book import Book
+
+        joined = {tag for tags in Book.open(book).aliases().values() for tag in tags}
+        figures["digest"] = digest(*plain(answer), joined)
+    elif who == "eventsourcing":
+        figures["bikes"] = len(answer)
+        fitted, used = plain(answer)
+        figures["rows"] = [sorted(map(list, fitted)), sorted(map(list, used))]
+    tell(**figures, first=first.wall, peak=peak)
+
+
+def measure(book: Path, peers: dict[str, Path], folder: Path) -> list[Row]:
+    """Give the rows of a book; a peer without a file is left out."""
+    at = _half_way(book)
+    told: dict[str, dict[str, Any]] = {}
+    for who in ("lockring", *BESIDE):
+        if who == "tables" and not _has_tables():
+            continue
+        where = peers.get(who) if who in ("sqlite", "eventsourcing") else book
+        if where is not None:
+            told[who] = alone("every_bike", who, where, book, at.isoformat(), TIMES)
+    digests = {who: one["digest"] for who, one in told.items() if "digest" in one}
+    assert len({json.dumps(one) for one in digests.values()}) == 1, f"answers differ: {digests}"
+    mine = told["lockring"]
+    count_bikes = mine["digest"][1]
+    rows = [_row("every bike as at a date", mine, mine, f"{count_bikes:,} bikes, ")]
+    for who, one in told.items():
+        if who not in BESIDE:
+            continue
+        name, said = BESIDE[who], ""
+        if who == "eventsourcing":
+            scale = count_bikes / one["bikes"]
+            name += f" ({one['bikes']} replayed, times {scale:,.0f})"
+            one = {**one, **{key: [t * scale for t in one[key]] for key in ("wall", "cpu")}}
+        rows.append(_row(f"– {name}", one, mine, said))
+    return rows
+
+
+def _has_tables() -> bool:
+    from ledger import queries
+
+    return hasattr(queries, "every_bike")
+
+
+def _row(name: str, told: dict[str, Any], mine: dict[str, Any], said: str) -> Row:
+    theirs, ours = median(told["wall"]), median(mine["wall"])
+    beside = f"{said}CPU {seconds(median(told['cpu']))}, peak {told['peak']:,.0f} MB"
+    return Row(name, seconds(theirs), beside, "" if told is mine else f"{ours / theirs:.2f}×")
+
+
+def _half_way(book: Path) -> datetime:
+    """Give the instant half way through what happened."""
+    import duckdb as duck
+
+    files = files_of(book)
+    ends = "epoch_us(min(occurred_at)), epoch_us(max(occurred_at))"
+    asked = f"select {ends} from read_parquet($files)"
+    first, last = duck.execute(asked, {"files": files[:5]}).fetchone() or (0, 0)
+    return datetime.fromtimestamp((first + last) // 2 / 1e6, UTC)
+
+
+if __name__ == "__main__":
+    main()
