@@ -44,14 +44,18 @@ def _others(folder: Path, book: Path, rows: int, parts: int, events: int) -> lis
 
 
 def measure(
-    folder: Path, scale: str, book_at: Path | None, only: frozenset[str]
+    folder: Path,
+    scale: str,
+    book_at: Path | None,
+    only: frozenset[str],
+    without: frozenset[str],
 ) -> tuple[list[Row], list[str]]:
     """Give every row of a scale, and what was left out, a sentence each.
 
     Measured in a folder that is thrown away afterwards, beside the book that is there already.
     """
     rows = [] if only and "commits" not in only else commits.measure(folder / "commits")
-    made = great.great_book(folder / "great", EVENTS[scale], book_at)
+    made = great.great_book(folder / "great", EVENTS[scale], book_at, without)
     if isinstance(made, str):
         return rows, [f"Left out at scale {scale}: {made}"]
     rows += great.measure(made, only)
@@ -76,20 +80,23 @@ def main() -> None:
     parser.add_argument("--scale", choices=EVENTS, default="small")
     parser.add_argument("--scales", default=None, help="several, side by side: small,10m")
     parser.add_argument("--only", default="", help=f"some groups of rows: {', '.join(GROUPS)}")
+    parser.add_argument("--without", default="", help="peers left out: sqlite, eventsourcing")
     parser.add_argument("--folder", type=Path, default=None, help="where to write (a real disk)")
     parser.add_argument(
         *("--book-at",), action="append", default=[], help="a book that is there: [SCALE=]FOLDER"
     )
     asked = parser.parse_args()
     scales = asked.scales.split(",") if asked.scales else [asked.scale]
-    only = frozenset(filter(None, asked.only.split(",")))
+    only, without = (
+        frozenset(filter(None, some.split(","))) for some in (asked.only, asked.without)
+    )
     if unknown := [*(set(scales) - EVENTS.keys()), *(only - set(GROUPS))]:
         parser.error(f"{', '.join(unknown)}: no such scale or group of rows")
     books, found, left_out = _books(asked.book_at, scales), {}, []
     for scale in scales:
         folder = Path(tempfile.mkdtemp(prefix="lockring-bench-", dir=asked.folder or Path.cwd()))
         try:
-            found[scale], missed = measure(folder, scale, books.get(scale), only)
+            found[scale], missed = measure(folder, scale, books.get(scale), only, without)
         finally:
             shutil.rmtree(folder)
         left_out += missed

@@ -52,10 +52,13 @@ def has_room(folder: Path, wanted: int) -> bool:
     return shutil.disk_usage(folder).free - SPARE_BYTES > wanted
 
 
-def great_book(folder: Path, events: int, book_at: Path | None) -> Great | str:
+def great_book(
+    folder: Path, events: int, book_at: Path | None, without: frozenset[str] = frozenset()
+) -> Great | str:
     """Give a book of so many events with its peers; or a sentence, where there is no room.
 
-    `book_at` is a book that was written before: its files are linked to, and it stays as it is.
+    Peers named in `without` are left out. `book_at` is a book that was written before: its files
+    are linked to, and it stays as it is.
     """
     folder.mkdir(parents=True, exist_ok=True)
     if book_at is not None:
@@ -67,8 +70,11 @@ def great_book(folder: Path, events: int, book_at: Path | None) -> Great | str:
         need = (events * BYTES_AN_EVENT + SPARE_BYTES) / 1e9
         return f"{events:,} events need {need:,.0f} GB of disk, and {free:,.0f} GB are free."
     great = Great(book, folder, Book.open(book).head.size)
-    _add_eventsourcing(great)
-    _add_sqlite(great)
+    for peer, add in {"eventsourcing": _add_eventsourcing, "sqlite": _add_sqlite}.items():
+        if peer in without:
+            great.left_out.append(f"{peer} at {great.size:,} events: not asked for.")
+        else:
+            add(great)
     return great
 
 
