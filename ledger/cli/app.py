@@ -10,6 +10,7 @@ from ledger.cli import access, clock, quote, riders
 from ledger.cli.backup import backup, restore
 from ledger.cli.chains import chains
 from ledger.cli.compact import compact
+from ledger.cli.compare import compare, shops
 from ledger.cli.dashboard import dashboard
 from ledger.cli.demo import demo
 from ledger.cli.due import due
@@ -45,9 +46,9 @@ app = typer.Typer(
 GROUPS: dict[str, tuple[Callable[..., None], ...]] = {
     "Start": (init, demo),
     "At the bench": (record, strike),
-    "Look": (state, history, bikes, fitted_where, dashboard),
+    "Look": (state, history, bikes, fitted_where, shops, dashboard),
     "Hand over": (report, tags),
-    "Figures": (wear, due, chains, faults, labour, margin, foresee),
+    "Figures": (wear, due, chains, faults, labour, margin, foresee, compare),
     "Check": (verify, compact, receipt, backup, restore, forget),
     "Other programs": (import_file, export, schema),
 }
