@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import fields, replace
 from datetime import UTC, datetime
-from itertools import groupby
 from threading import Lock
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 from weakref import WeakKeyDictionary, WeakMethod
@@ -21,8 +20,11 @@ import pyarrow.compute as pc
 
 from ledger.asking import Asker, told
 from ledger.engines.duckdb import COLUMNS, Asked, DuckEngine
+from ledger.engines.every.book import every_state
+from ledger.engines.every.folds import States
+from ledger.engines.every.views import views_of
 from ledger.engines.tables import bike_alias, position_effects
-from ledger.engines.views import RELATIONS, event_id, make_view
+from ledger.engines.views import RELATIONS, event_id, make_view, views_of_rows
 from ledger.events import parse_event
 from ledger.events.stored import stored_event
 from ledger.query_shapes import BikeRow, PartDistance, PartSpell, ShopSummary, TimelineEntry
@@ -35,13 +37,11 @@ if TYPE_CHECKING:
 __all__ = [
     "BikeRow", "PartDistance", "PartSpell", "ShopSummary", "TimelineEntry", "WholeBook", "asked_of",
     "asked_through", "asking", "bike_tables", "bike_view", "bike_view_by_relations", "bike_views",
-    "bikes", "engine_of", "part_distances", "part_spells", "shop_summary", "timeline",
+    "bikes", "engine_of", "every_bike", "part_distances", "part_spells", "shop_summary", "timeline",
     "whole_table",
 ]  # fmt: skip
 
 Shape = TypeVar("Shape")
-_Group = tuple[tuple[str, str], list[Mapping[str, Any]]]
-"""Shop and bike, with the rows of one relation."""
 _END_OF_TIME = datetime(2201, 1, 1, tzinfo=UTC)
 _START_OF_TIME = datetime(1900, 1, 1, tzinfo=UTC)
 _engines: WeakKeyDictionary[Book, DuckEngine] = WeakKeyDictionary()
@@ -171,32 +171,32 @@ def _tables(book: Book, asked: Asked) -> dict[str, pa.Table]:
     return {**tables, "bike_alias": bike_alias(aliases)} if aliases else tables
 
 
+def every_bike(
+    book: Book, as_at: datetime | None = None, known_seq: int | None = None
+) -> Iterator[States]:
+    """Give the state of every bike that has a live event, as Arrow tables by relation.
+
+    Bikes come by tag, a range of tags at a time, so that memory does not grow with the book; all
+    of a bike is in one range. Joined tags are one bike, under the first of them.
+    """
+    return every_state(book, engine_of(book), asked_of(book, as_at, known_seq))
+
+
 def bike_views(
     book: Book, as_at: datetime | None = None, known_seq: int | None = None
 ) -> Iterator[BikeView]:
     """Give every bike that has a live event, by tag; joined tags are one, under the first."""
     asked = asked_of(book, as_at, known_seq)
-    tables, engine = _tables(book, asked), _whole_engine(book)
-    waiting: dict[str, Iterator[_Group]] = {
-        relation: _groups(engine.all_bikes(relation, asked, tables, ending="order by shop, bike"))
-        for relation in RELATIONS
-    }
-    coming = {relation: next(groups, None) for relation, groups in waiting.items()}
-    while (summary := coming["bike_summary"]) is not None:
-        key = summary[0]
-        rows: dict[str, list[Mapping[str, Any]]] = {}
-        for relation, group in coming.items():
-            if group is not None and group[0] == key:
-                rows[relation] = group[1]
-        coming |= {relation: next(waiting[relation], None) for relation in rows}
-        yield make_view(*key, asked.as_at, asked.known_seq, rows)
-
-
-def _groups(
-    rows: Iterable[Mapping[str, Any]],
-) -> Iterator[_Group]:
-    for key, group in groupby(rows, key=lambda row: (row["shop"], row["bike"])):
-        yield key, list(group)
+    if book in _instead:
+        engine, tables = _whole_engine(book), _tables(book, asked)
+        rows = {
+            relation: engine.all_bikes(relation, asked, tables, ending="order by shop, bike")
+            for relation in RELATIONS
+        }
+        yield from views_of_rows(rows, asked.as_at, asked.known_seq)
+        return
+    for states in every_state(book, engine_of(book), asked):
+        yield from views_of(states, book.settings.shop, asked.as_at, asked.known_seq)
 
 
 def timeline(

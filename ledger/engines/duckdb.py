@@ -81,6 +81,13 @@ class DuckEngine:
         others = [path for path in paths if path not in known]
         return {**known, **(told_by_duckdb(self._connection, others) if others else {})}
 
+    def paths(self) -> list[str]:
+        """Give the reading set, each file seen to hold what belongs in its place.
+
+        Raises BookDamaged, naming the first that does not.
+        """
+        return self._paths()
+
     def close(self) -> None:
         """Let go of the connection and what it holds in memory."""
         self._connection.close()

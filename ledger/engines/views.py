@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import datetime, timedelta
+from itertools import groupby
 from typing import Any, TypeVar
 from uuid import UUID
 
@@ -156,3 +157,28 @@ def make_view(
         jobs_open=_sorted(rows.get("open_jobs", []), _job, "job"),
         events_used=summary.get("events_used", 0),
     )
+
+
+_Group = tuple[tuple[str, str], list[Row]]
+"""Shop and bike, with the rows of one relation."""
+
+
+def views_of_rows(
+    rows: Mapping[str, Iterable[Row]], as_at: datetime, as_known: int
+) -> Iterator[BikeView]:
+    """Give the views of all bikes from rows of RELATIONS, each in order of shop and bike."""
+    waiting = {relation: _groups(of_all) for relation, of_all in rows.items()}
+    coming = {relation: next(groups, None) for relation, groups in waiting.items()}
+    while (summary := coming["bike_summary"]) is not None:
+        key = summary[0]
+        found: dict[str, list[Row]] = {}
+        for relation, group in coming.items():
+            if group is not None and group[0] == key:
+                found[relation] = group[1]
+        coming |= {relation: next(waiting[relation], None) for relation in found}
+        yield make_view(*key, as_at, as_known, found)
+
+
+def _groups(rows: Iterable[Row]) -> Iterator[_Group]:
+    for key, group in groupby(rows, key=lambda row: (row["shop"], row["bike"])):
+        yield key, list(group)

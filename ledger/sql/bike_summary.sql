@@ -8,36 +8,19 @@ with said as (
     select
         shop,
         bike,
+        max({'occurred_at': occurred_at, 'seq': seq, 'rider': rider, 'keeper': keeper, 'payer': payer})
+            filter (where kind = 'rider_changed') as people,
+        max({'occurred_at': occurred_at, 'seq': seq, 'riding': riding})
+            filter (where riding is not null) as last_riding,
         max(
-            case
-                when kind = 'rider_changed'
-                    then {
-                        'occurred_at': occurred_at,
-                        'seq': seq,
-                        'rider': rider,
-                        'keeper': keeper,
-                        'payer': payer
-                    }
-            end
-        ) as people,
-        max(
-            case
-                when riding is not null
-                    then {'occurred_at': occurred_at, 'seq': seq, 'riding': riding}
-            end
-        ) as last_riding,
-        max(
-            case
-                when kind = 'bike_registered'
-                    then {
-                        'occurred_at': occurred_at,
-                        'seq': seq,
-                        'make': make,
-                        'model': model,
-                        'bike_kind': bike_kind
-                    }
-            end
-        ) as bicycle,
+            {
+                'occurred_at': occurred_at,
+                'seq': seq,
+                'make': make,
+                'model': model,
+                'bike_kind': bike_kind
+            }
+        ) filter (where kind = 'bike_registered') as bicycle,
         count(*) as events_used,
         count(distinct job) as count_jobs,
         sum(case when kind = 'part_fitted' then 1 else 0 end) as count_parts_fitted,

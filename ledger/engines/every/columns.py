@@ -1,0 +1,122 @@
+"""Columns of events as numbers: texts by their place among those there are, instants, figures.
+
+Everything here is exact: figures are whole millionths, instants microseconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+
+Numbers = npt.NDArray[np.int64]
+Choice = npt.NDArray[np.bool_]
+
+NONE = -1
+"""The code of a text that is not told."""
+
+
+def whole(column: pa.ChunkedArray) -> pa.Array:
+    """Give a column in one piece, its texts by one dictionary."""
+    if pa.types.is_dictionary(column.type):
+        column = column.unify_dictionaries()
+    found = column.combine_chunks()
+    if isinstance(found, pa.ChunkedArray):
+        return found.chunk(0) if found.num_chunks else pa.array([], column.type)
+    return found
+
+
+def codes_of(column: pa.Array) -> Numbers:
+    """Give each text's place in the column's dictionary; NONE where none is told."""
+    codes = pc.fill_null(column.indices, NONE).to_numpy(zero_copy_only=False)
+    return np.asarray(codes, dtype=np.int64)
+
+
+def places_in(texts: pa.Array, among: pa.Array) -> Numbers:
+    """Give each text's place among others; NONE of one that is not there."""
+    found = pc.fill_null(pc.index_in(texts, among), NONE)
+    return np.asarray(found.to_numpy(zero_copy_only=False), dtype=np.int64)
+
+
+def told(column: pa.Array) -> Choice:
+    """Say where a column tells something."""
+    return np.asarray(column.is_valid().to_numpy(zero_copy_only=False), dtype=bool)
+
+
+def is_one_of(column: pa.Array, texts: Sequence[str]) -> Choice:
+    """Say where a column of texts tells one of these."""
+    named = pc.is_in(column.dictionary, pa.array(texts, column.dictionary.type))
+    found = np.append(named.to_numpy(zero_copy_only=False).astype(bool), False)
+    return found[codes_of(column)]
+
+
+def is_true(column: pa.Array) -> Choice:
+    """Say where a column of yes and no says yes."""
+    return np.asarray(pc.fill_null(column, False).to_numpy(zero_copy_only=False), dtype=bool)
+
+
+def micros_of(column: pa.Array) -> Numbers:
+    """Give instants, all told, in microseconds since 1970."""
+    return np.asarray(column.cast(pa.int64()).to_numpy())
+
+
+def millionths_of(column: pa.Array) -> Numbers:
+    """Give figures, all told, in millionths: decimal(18, 6) never needs more than 64 bits."""
+    words = np.frombuffer(column.buffers()[1], np.int64)
+    start = 2 * column.offset
+    return np.asarray(words[start : start + 2 * len(column) : 2])
+
+
+def figures(millionths: Numbers, known: Choice, kind: pa.DataType) -> pa.Array:
+    """Give figures of a decimal type as they were before `millionths_of`; null where not known."""
+    words = np.empty((len(millionths), 2), np.int64)
+    words[:, 0], words[:, 1] = millionths, millionths >> 63
+    valid = pa.array(known, pa.bool_()).buffers()[1]
+    return pa.Array.from_buffers(kind, len(millionths), [valid, pa.py_buffer(words)])
+
+
+def key_of(*parts: Numbers) -> Numbers:
+    """Give one number for each row, in the order of its parts: the same for the same parts.
+
+    Parts are codes, NONE among them.
+    """
+    if not len(parts[0]):
+        return np.zeros(0, np.int64)
+    key, size = np.zeros(len(parts[0]), np.int64), 1
+    for part in parts:
+        count = int(part.max()) + 2
+        if size * count >= 1 << 62:
+            # Numbered anew, so that the next part still finds room.
+            held, key = np.unique(key, return_inverse=True)
+            size = len(held)
+        key, size = key * count + (part + 1), size * count
+    return key
+
+
+def in_order(key: Numbers, at: Numbers, seq: Numbers) -> Numbers:
+    """Give places of rows by key, then time, then seq."""
+    return np.asarray(np.lexsort((seq, at, key)))
+
+
+def last_of(key: Numbers, at: Numbers, seq: Numbers) -> Numbers:
+    """Give the places of the last row of each key by time and seq, in order of the keys."""
+    order = in_order(key, at, seq)
+    ordered = key[order]
+    is_last = np.append(ordered[1:] != ordered[:-1], True)[: len(order)]
+    return np.asarray(order[is_last])
+
+
+def later(at: Numbers, seq: Numbers, than_at: Numbers, than_seq: Numbers) -> Choice:
+    """Say where the first is later than the second, by time and seq."""
+    return np.asarray((at > than_at) | ((at == than_at) & (seq > than_seq)))
+
+
+def found_in(keys: Numbers, wanted: Numbers) -> tuple[Numbers, Choice]:
+    """Give for each wanted key its place among keys that are sorted, and whether it is there."""
+    if not len(keys):
+        return np.zeros(len(wanted), np.int64), np.zeros(len(wanted), bool)
+    place = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+    return place, keys[place] == wanted
