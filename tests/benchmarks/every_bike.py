@@ -2,13 +2,13 @@
 
 Compared before it is timed: how many live events each bike has, and the part at every position of
 every bike. Lockring's state has more (readings, settings, faults, advice, jobs), the peers' has
-not. The bare scan decodes every column that Lockring's relations read, and folds nothing.
+not. The bare scan decodes the columns that Lockring reads (`ledger.engines.every.COLUMNS`, 31 of
+them) of every event, gives the greatest of each, and folds nothing.
 """
 
 from __future__ import annotations
 
 import json
-import re
 import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -39,15 +39,10 @@ _STRIKE = "event_struck"
 
 
 def columns_read() -> list[str]:
-    """Give the hot columns that the relations behind a bike's state read."""
-    from ledger.engines.duckdb import COLUMNS
-    from ledger.engines.views import RELATIONS
-    from ledger.sql import compose
+    """Give the hot columns that are read of every event for a bike's state: no others."""
+    from ledger.engines.every import COLUMNS
 
-    text = " ".join(compose(name) for name in RELATIONS)
-    live = text.split("left join struck")[0]
-    rest = text.replace(live, "")
-    return [name for name in COLUMNS if re.search(rf"\b{name}\b", rest)]
+    return list(COLUMNS)
 
 
 def lockring(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
@@ -93,7 +88,12 @@ def tables(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
     from ledger.book import Book
 
     book = Book.open(path)
-    return lambda: queries.every_bike(book, as_at, book.head.size), _nothing
+
+    def ask() -> int:
+        every = queries.every_bike(book, as_at, book.head.size)
+        return sum(len(table) for states in every for table in states.values())
+
+    return ask, _nothing
 
 
 def duckdb(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
