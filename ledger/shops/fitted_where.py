@@ -17,6 +17,7 @@ from ledger.shops.looking import events_over
 from ledger.shops.merging import EVERYTHING, merged
 from ledger.shops.opened import Shops
 from ledger.shops.part_moves import OF_SEEN, SAID, Wanted, ends_of, moves_of, wanted_in
+from ledger.shops.small_books import Small, of_small_books
 
 _MOST_ALONE = 2_000
 """Bikes above which all of a book is read for what was true of them then."""
@@ -81,10 +82,11 @@ def fitted_where(shops: Shops, asked: Mapping[str, Asked], wanted: Wanted) -> Fi
     """
     joined = joined_in(shops, asked)
     shared = _shared(joined, asked)
+    small = of_small_books(shops, asked, joined)
 
     def of_book(book: Book) -> _OfBook:
         shop = book.settings.shop
-        return _of_book(book, asked[shop], wanted, shared.get(shop, {}), joined)
+        return _of_book(book, asked[shop], wanted, shared.get(shop, {}), joined, small.get(shop))
 
     found = shops.each(of_book, of=list(asked))
     carried, ended, names = _over_books(shops, asked, joined, shared, found)
@@ -122,10 +124,15 @@ def _shared(joined: Joined, asked: Mapping[str, Asked]) -> dict[str, dict[str, B
 
 
 def _of_book(
-    book: Book, asked: Asked, wanted: Wanted, shared: Mapping[str, Bike], joined: Joined
+    book: Book,
+    asked: Asked,
+    wanted: Wanted,
+    shared: Mapping[str, Bike],
+    joined: Joined,
+    small: Small | None,
 ) -> _OfBook:
     shop = book.settings.shop
-    moves = moves_of(book, asked.known_seq)
+    moves = moves_of(book, asked.known_seq) if small is None else small.moves
     moves = moves.append_column("is_wanted", wanted_in(moves, wanted))
     at = pa.scalar(asked.as_at, moves.schema.field("occurred_at").type)
     is_then = pc.less_equal(moves["occurred_at"], at)
@@ -137,7 +144,9 @@ def _of_book(
     spells = spells.filter(spells["is_wanted"])
     there = spells.filter(pc.is_null(spells["ended_at"]))
     return _OfBook(
-        carried=_carried(shop, there, _seen_then(book, asked, there)),
+        carried=_carried(
+            shop, there, _seen_then(book, asked, there) if small is None else small.seen
+        ),
         ended=_ended(shop, spells.filter(pc.is_valid(spells["ended_at"]))),
         shared=moves.filter(pc.and_(is_then, is_shared)),
         own_joined=joined.own.get(shop, {}),

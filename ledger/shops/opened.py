@@ -25,7 +25,7 @@ _HANDS = 2
 """Threads that ask books: as many as the machine this is made for has cores."""
 _HANDS_OPENING = 8
 """Threads that open them: of an object store, mostly waiting."""
-_OF_ONE_BOOK = (BookDamaged, OSError, pa.ArrowException, duckdb.Error)
+OF_ONE_BOOK = (BookDamaged, OSError, pa.ArrowException, duckdb.Error)
 """What is wrong with one book alone: the others answer. Unreachable is an OSError."""
 
 
@@ -67,7 +67,7 @@ class Shops:
         def asked(shop: str) -> tuple[Made] | None:
             try:
                 return (ask(self.books[shop]),)
-            except _OF_ONE_BOOK as error:
+            except OF_ONE_BOOK as error:
                 self._fail(shop, error)
                 return None
 
@@ -147,5 +147,5 @@ def open_shops(places: Sequence[Place], *, clock: Clock = utc_now) -> Shops:
 def _opened(place: Place, clock: Clock) -> Book | Failure:
     try:
         return Book.open(place, clock=clock)
-    except _OF_ONE_BOOK as error:
+    except OF_ONE_BOOK as error:
         return Failure(written(place), None, _why(error))

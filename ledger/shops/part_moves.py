@@ -77,6 +77,8 @@ def _seen(read: Read) -> pa.Table:
 _CODE = ("ledger.shops.part_moves", "ledger.kept.reading")
 OF_MOVES = Keep("part_moves", ("distance_marks", "fitting_documents"), _moves, _CODE)
 OF_SEEN = Keep("bikes_seen", ("bike_summary",), _seen, _CODE)
+USES = (*OF_MOVES.uses, *OF_SEEN.uses)
+"""The relations that both are made from."""
 OF_FITTED_WHERE = (OF_MOVES, OF_SEEN)
 """What is kept so that a part is found without reading events."""
 
@@ -90,6 +92,11 @@ def moves_of(book: Book, known_seq: int) -> pa.Table:
     """
     found = kept(book, OF_MOVES, Asked(END_OF_TIME, known_seq))
     return _with_said(_moves(of_all(book, known_seq)) if found is None else found)
+
+
+def moves_from(read: Read) -> pa.Table:
+    """Give the same from relations of a book, read as they are asked."""
+    return _with_said(_moves(read))
 
 
 def _with_said(moves: pa.Table) -> pa.Table:

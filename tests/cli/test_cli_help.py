@@ -84,6 +84,8 @@ def test_every_example_of_the_help_works(lockring: Run, example: list[str]) -> N
     if example[0] != "init":
         is_new = example[:2] == ["record", "bike_registered"]
         prepare(lockring, has_bike=not is_new, is_record=example[0] == "record")
+    if any(one.startswith("books") for one in example):
+        several(lockring)
     if example[0] == "restore":
         assert lockring("backup", "disk/book", "--keys-to", "stick/keys").code == 0
     if example[:2] == ["verify", "--receipt"]:
@@ -114,6 +116,15 @@ def prepare(lockring: Run, *, has_bike: bool, is_record: bool) -> None:
         Path("events.jsonl").write_text(LINE.format(id=STRUCK[:-4] + "0001", bike=other))
     Path("log.csv").write_text(LOG)
     Path("log.toml").write_text(MAPPING)
+
+
+def several(lockring: Run) -> None:
+    """Make the books of two shops in a folder, with a bike each."""
+    for shop, bike in (("quay", TAG), ("pier", "4T2N8RWE")):
+        book = f"books/{shop}"
+        assert lockring("init", book, "--shop", shop, "--mechanic", "m1").code == 0
+        more = ("--bike", bike, "--at", "2026-01-05 09:00", "--book", book)
+        assert lockring("record", "bike_registered", *more).code == 0
 
 
 def on_the_clock(lockring: Run, example: list[str]) -> None:
