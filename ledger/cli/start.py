@@ -69,6 +69,10 @@ def init(
     if as_json:
         say_json({"book": where, "shop": shop, "time_zone": zone, "mechanic": mechanic})
         return
+    _say_made(where, zone, mechanic)
+
+
+def _say_made(where: str, zone: str, mechanic: str | None) -> None:
     say(f"Made a new book in {where}, with times in {zone}.")
     if mechanic is not None:
         say(f"{mechanic} may record.")

@@ -71,3 +71,14 @@ def test_riders_stay_out_of_the_events(shop: Run) -> None:
     for path in Path("book/events").iterdir():
         assert b"Marsh" not in path.read_bytes()
         assert b"harbour.example" not in path.read_bytes()
+
+
+def test_a_region_is_told_by_whoever_may_record(lockring: Run) -> None:
+    """It is a term of the shop from today on; without anybody to record it, it is wrong use."""
+    done = lockring("init", "--mechanic", "m1", "--region", "north")
+    assert (done.code, done.err) == (0, "")
+    assert [row["region"] for row in lockring("shops", "--json").json] == ["north"]
+    for wrong in (["--region", "north"], ["--mechanic", "m1", "--region", "North Shore"]):
+        done = lockring("init", "other", *wrong)
+        assert (done.code, "--region" in done.err) == (2, True)
+        assert not Path("other").exists()
