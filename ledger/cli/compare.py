@@ -21,6 +21,7 @@ from ledger.cli.labour_options import (
 )
 from ledger.cli.options import AsAt, AsJson, AsKnown, BookPaths, shops_open
 from ledger.cli.output import progress, say, say_json, say_table
+from ledger.cli.readied import compared_ready
 from ledger.errors import WrongUse
 
 if TYPE_CHECKING:
@@ -163,7 +164,8 @@ def compare(
 
     with shops_open(book_paths) as found:
         asked = found.asked(as_at, as_known)
-        with progress("Adding up", len(asked)):
+        compared_ready(found, asked)
+        with progress("Adding up"):
             rows = compared(
                 found, asked, groups, since=period[0], until=period[1],
                 has_chains=chains, asker=OWNER,

@@ -18,6 +18,7 @@ from ledger.cli.labour_options import (
 )
 from ledger.cli.options import AsAt, AsJson, AsKnown, BookPaths, shops_open
 from ledger.cli.output import progress, say, say_json, say_table
+from ledger.cli.readied import parts_ready
 from ledger.errors import WrongUse
 
 if TYPE_CHECKING:
@@ -76,6 +77,7 @@ def fitted_where(
     with shops_open(book_paths) as shops:
         asked = shops.asked(as_at, as_known)
         _check_position(shops, asked, position)
+        parts_ready(shops)
         with progress("Looking through the books"):
             found = found_where(shops, asked, wanted)
         if as_json:

@@ -8,7 +8,11 @@ from typing import TYPE_CHECKING
 from ledger.cli.output import progress
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from ledger.book import Book
+    from ledger.engines.duckdb import Asked
+    from ledger.shops import Shops
 
 
 def ready(book: Book) -> None:
@@ -65,6 +69,27 @@ def minutes_ready(book: Book, known_seq: int | None) -> None:
     from ledger.figures.kept_jobs import jobs_ready
 
     jobs_ready(book, _telling)
+
+
+def parts_ready(shops: Shops) -> None:
+    """Make what parts are found by in several books, where it is not there yet; says so."""
+    from ledger.kept import keep_ready
+    from ledger.shops.part_moves import OF_FITTED_WHERE
+
+    for shop in shops.books:
+        # One after the other: a terminal has one bar.
+        shops.each(lambda book: keep_ready(book, OF_FITTED_WHERE, _telling), of=[shop])
+
+
+def compared_ready(shops: Shops, asked: Mapping[str, Asked]) -> None:
+    """Make what several books are compared by, where it is not there yet; says so."""
+
+    def made(book: Book) -> None:
+        minutes_ready(book, asked[book.settings.shop].known_seq)
+        faults_ready(book)
+
+    for shop in asked:
+        shops.each(made, of=[shop])
 
 
 def _telling() -> AbstractContextManager[object]:
