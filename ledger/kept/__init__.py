@@ -7,7 +7,7 @@ looked at anew.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -38,9 +38,11 @@ __all__ = [
     "Keep",
     "Read",
     "as_it_is",
+    "followed",
     "gauges_known",
     "keep_ready",
     "kept",
+    "let_go",
     "links_known",
     "terms_known",
     "words_known",
@@ -102,6 +104,19 @@ def kept(book: Book, keep: Keep, asked: Asked) -> pa.Table | None:
         return None
     held = _current(book, keep, head)
     return held.table if _micros(asked.as_at) >= held.mark.newest_us else None
+
+
+def followed(book: Book, keep: Keep) -> pa.Table:
+    """Give a kept table as the book stands, as at the Keep's own instant."""
+    return _current(book, keep, book.head).table
+
+
+def let_go(book: Book, folders: Collection[str]) -> None:
+    """Forget what this process holds of kept tables, by their folders."""
+    known = _of(book)
+    with _known_lock:
+        for folder in folders:
+            known.held.pop(folder, None)
 
 
 def keep_ready(
@@ -220,14 +235,15 @@ def _own_events(book: Book, head: Head) -> OwnEvents:
 
 def _whole(book: Book, keep: Keep, head: Head) -> Held:
     mark = _mark(head, newest_us(book))
-    return Held(mark, head.size, by_bike(keep.make(of_all(book, head.size))))
+    return Held(mark, head.size, by_bike(keep.make(of_all(book, head.size, keep.as_at))))
 
 
 def _followed(book: Book, keep: Keep, head: Head, held: Held) -> Held:
     """Give the table as at a head, only the bikes made anew that were touched since."""
     changed = _changed(book, held.mark, head)
     tags, mark = changed.changes.tags, _mark(head, changed.changes.newest_us)
-    newer = by_bike(keep.make(of_some(book, changed.events, head.size, keep.uses)))
+    read = of_some(book, changed.events, head.size, keep.uses, keep.as_at)
+    newer = by_bike(keep.make(read))
     replaced = held.replaced | tags
     if held.newer is not None:
         newer = by_bike(pa.concat_tables([without(held.newer, tags), newer]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from functools import cache, cached_property
 from importlib.util import find_spec
 from pathlib import Path
@@ -14,6 +15,8 @@ import pyarrow as pa
 from ledger import sql
 
 _FORMAT = "1"
+END_OF_TIME = datetime(2201, 1, 1, tzinfo=UTC)
+"""What has no future events is the same at any later instant."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +51,8 @@ class Keep:
     """The modules that make it, by dotted name: when one changes, it is made anew."""
     given: tuple[str, ...] = ()
     """What else goes into it, as text: terms that all of it was worked out by."""
+    as_at: datetime = END_OF_TIME
+    """As at when it is; where that is not the end of time, `given` says so too."""
 
     @cached_property
     def fingerprint(self) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,31 +14,32 @@ import pyarrow.parquet as pq
 from ledger import sql
 from ledger.engines.duckdb import COLUMNS, Asked
 from ledger.engines.tables import position_effects
-from ledger.kept.keep import Read
+from ledger.kept.keep import END_OF_TIME, Read
 from ledger.queries import engine_of, whole_table
 
 if TYPE_CHECKING:
     from ledger.book import Book
 
-_END_OF_TIME = datetime(2201, 1, 1, tzinfo=UTC)
-"""What has no future events is the same at any later instant."""
 
-
-def of_all(book: Book, known_seq: int) -> Read:
+def of_all(book: Book, known_seq: int, as_at: datetime = END_OF_TIME) -> Read:
     """Give what reads relations of the whole book; joined tags are under the first of them."""
-    return Read(
-        lambda relation: whole_table(book, relation, _END_OF_TIME, known_seq), is_whole=True
-    )
+    return Read(lambda relation: whole_table(book, relation, as_at, known_seq), is_whole=True)
 
 
-def of_some(book: Book, events: pa.Table, known_seq: int, relations: Sequence[str]) -> Read:
+def of_some(
+    book: Book,
+    events: pa.Table,
+    known_seq: int,
+    relations: Sequence[str],
+    as_at: datetime = END_OF_TIME,
+) -> Read:
     """Give relations of some bikes, read together; `events` are `events_of` all their tags."""
     tables = {}
     if any("position_effects" in sql.relation(one).uses for one in sql.needed(*relations)):
         words = book.vocabulary_known(known_seq)
         named = frozenset(pc.unique(events["position"]).to_pylist()) - {None}
         tables["position_effects"] = position_effects(words, named.difference(words.positions))
-    asked = Asked(_END_OF_TIME, known_seq)
+    asked = Asked(as_at, known_seq)
     found = engine_of(book).one_bike_tables(relations, asked, events, tables)
     return Read(found.__getitem__, is_whole=False)
 

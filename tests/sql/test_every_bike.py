@@ -59,6 +59,7 @@ def source_of(paths: list[str], joined: dict[str, str]) -> Source:
     words = standard()
     return Source(
         paths=paths,
+        size=sum(pq.read_metadata(path).num_rows for path in paths),
         joined=joined,
         events_of=lambda tags: pa.concat_tables(map(pq.read_table, paths)).filter(
             pc.is_in(pc.field("bike"), pa.array(sorted(tags)))

@@ -37,7 +37,7 @@ from ledger.engines.views import RELATIONS
 
 __all__ = ["COLUMNS", "Source", "apart_of", "ranges_of", "states_of"]
 
-ROWS_AT_ONCE = 8_000_000
+ROWS_AT_ONCE = 12_000_000
 """About so many events are looked at in one go; what is folded of them is held in memory."""
 _THREADS = 2
 _AHEAD = 3
@@ -52,6 +52,8 @@ class Source:
 
     paths: Sequence[str]
     """A reading set, in order of commits."""
+    size: int
+    """How many events it holds."""
     joined: Mapping[str, str]
     """For each joined tag, the tag its bike goes by."""
     events_of: Callable[[frozenset[str]], pa.Table]
@@ -156,22 +158,22 @@ def _split(events: pa.Table, bikes: Bikes, known: Known, struck: pa.Array) -> _S
 
 def ranges_of(source: Source) -> list[Bikes]:
     """Give ranges of tags with about ROWS_AT_ONCE events each, from the files' statistics."""
+    count = -(-source.size // ROWS_AT_ONCE)
+    if count < 2:
+        return [Bikes()]
     sizes: list[tuple[str, int]] = []
-    total = 0
     for path in source.paths:
         metadata = pq.read_metadata(path)
-        total += metadata.num_rows
         place = metadata.schema.names.index("bike")
         for number in range(metadata.num_row_groups):
             group = metadata.row_group(number)
             statistics = group.column(place).statistics
             if statistics is not None and statistics.has_min_max:
                 sizes.append((statistics.min, group.num_rows))
-    count = -(-total // ROWS_AT_ONCE)
     edges = [""]
     rows = 0
     for least, size in sorted(sizes):
-        if rows >= total * len(edges) / max(count, 1) and least > edges[-1]:
+        if rows >= source.size * len(edges) / count and least > edges[-1]:
             edges.append(least)
         rows += size
     return [Bikes(first, end) for first, end in zip(edges, [*edges[1:], None], strict=True)]

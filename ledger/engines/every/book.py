@@ -33,6 +33,7 @@ def every_state(book: Book, engine: DuckEngine, asked: Asked) -> Iterator[States
     def source() -> Source:
         return Source(
             paths=engine.paths(),
+            size=book.head.size,
             joined=joined,
             events_of=lambda tags: engine.events_of(tags, COLUMNS),
             effects=effects,
