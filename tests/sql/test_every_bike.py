@@ -158,6 +158,31 @@ def test_the_states_are_the_rows_of_the_relations(
         assert sorted(map(plain, rows)) == sorted(map(plain, expected))
 
 
+TIE = (
+    (1, "distance_read", {"odometer": lives.amount(5, "km")}),
+    (1, "part_fitted", {"position": "chain", "part": "p1"}),
+    (1, "measured", {"position": "chain", "quantity": "thickness",
+                     "value": lives.amount(3, "mm"), "verdict": "due"}),
+    (1, "inspected", {"position": "chain", "verdict": "due"}),
+    (1, "inspected", {"position": "chain", "verdict": "due", "fault": "squeal"}),
+    (1, "adjusted", {"position": "crank", "quantity": "torque", "after": lives.amount(9, "N·m")}),
+    (1, "part_removed", {"position": "chain", "part": "p1", "puts_right": {"fault": "squeal"}}),
+    (1, "adjusted", {"position": "crank", "quantity": "pressure", "after": lives.amount(2, "bar")}),
+    (1, "part_fitted", {"position": "chain", "part": "p2"}),
+    (1, "distance_read", {"odometer": lives.amount(7, "km")}),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_what_happens_at_one_time_goes_by_seq(tmp_path: Path, turned: bool) -> None:
+    """Whichever way round it was recorded, at every known seq."""
+    events = lives.literal(*(reversed(TIE) if turned else TIE))
+    paths = files_of(events, random.Random(4), tmp_path)
+    for known in range(len(events) + 1):
+        asked = Asked(LATER, known)
+        assert views_in(source_of(paths, {}), asked) == folded(events, {}, asked)
+
+
 def test_ranges_hold_every_tag_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """They stand one behind the other, from before all tags to behind them."""
     monkeypatch.setattr(engine, "ROWS_AT_ONCE", 3)
