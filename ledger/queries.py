@@ -25,10 +25,12 @@ from ledger.engines.every.folds import States
 from ledger.engines.every.views import views_of
 from ledger.engines.tables import bike_alias, position_effects
 from ledger.engines.views import RELATIONS, event_id, make_view, views_of_rows
-from ledger.events import parse_event
+from ledger.events import Event, parse_event
 from ledger.events.stored import stored_event
+from ledger.events.types import format_moment
 from ledger.query_shapes import BikeRow, PartDistance, PartSpell, ShopSummary, TimelineEntry
 from ledger.state import fold
+from ledger.storage.reading import Row
 from ledger.view import BikeView
 
 if TYPE_CHECKING:
@@ -143,15 +145,27 @@ def bike_view(
     rows = book.bike_rows(_tags(book, bike, asked.known_seq))
     if not rows:
         book.require_bike(bike)
-    known = (canonical for seq, _, canonical in rows if seq <= asked.known_seq)
     return fold(
-        (stored_event(json.loads(canonical.decode())) for canonical in known),
+        _counting(rows, asked),
         shop=book.settings.shop,
         bike=bike,
         as_at=asked.as_at,
         known_seq=asked.known_seq,
         vocabulary=book.vocabulary_known(asked.known_seq),
     )
+
+
+def _counting(rows: Iterable[Row], asked: Asked) -> Iterator[Event]:
+    """Give the events of stored rows that may count: no others are made.
+
+    Instants are stored in one form, in which they sort as text.
+    """
+    until = format_moment(asked.as_at)
+    for seq, _, canonical in rows:
+        if seq <= asked.known_seq:
+            raw = json.loads(canonical.decode())
+            if raw["occurred_at"] <= until or raw["kind"] == "event_struck":
+                yield stored_event(raw)
 
 
 def bike_view_by_relations(

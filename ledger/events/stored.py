@@ -23,6 +23,7 @@ __all__ = ["stored_event"]
 
 Make = Callable[[Any], Any]
 _AS_IT_IS = (str, int, bool)
+_new, _set = object.__new__, object.__setattr__
 
 
 class _Unlike(Exception):
@@ -42,26 +43,26 @@ def stored_event(raw: dict[str, Any]) -> Event:
 
 def _made(shape: type[BaseModel], raw: Mapping[str, Any]) -> BaseModel:
     """Give an instance of a class of events or payloads, with the fields that are told."""
-    defaults, needed, makers, names = _plan(shape)
+    defaults, needed, makers, count = _plan(shape)
     fields = {**defaults, **raw}
-    if not needed <= raw.keys() or len(fields) != len(names):
+    if len(fields) != count or not needed <= raw.keys():
         raise _Unlike
-    for name, make in makers.items():
-        if (value := fields[name]) is not None and name in raw:
+    for name, make in makers:
+        if (value := raw.get(name)) is not None:
             fields[name] = make(value)
-    made = shape.__new__(shape)
-    object.__setattr__(made, "__dict__", fields)
-    object.__setattr__(made, "__pydantic_fields_set__", set(raw))
-    object.__setattr__(made, "__pydantic_extra__", None)
-    object.__setattr__(made, "__pydantic_private__", None)
+    made = _new(shape)
+    _set(made, "__dict__", fields)
+    _set(made, "__pydantic_fields_set__", set(raw))
+    _set(made, "__pydantic_extra__", None)
+    _set(made, "__pydantic_private__", None)
     return made
 
 
 @cache
 def _plan(
     shape: type[BaseModel],
-) -> tuple[dict[str, Any], frozenset[str], dict[str, Make], frozenset[str]]:
-    """Give defaults, fields that must be told, what makes those that are no plain text, all."""
+) -> tuple[dict[str, Any], frozenset[str], tuple[tuple[str, Make], ...], int]:
+    """Give defaults, fields that must be told, what makes those that are no plain text, count."""
     fields = shape.model_fields
     defaults = {name: one.default for name, one in fields.items() if not one.is_required()}
     if any(one.default_factory is not None for one in fields.values()):
@@ -70,8 +71,8 @@ def _plan(
     return (
         defaults,
         frozenset(fields.keys() - defaults.keys()),
-        {name: make for name, make in makers.items() if make is not None},
-        frozenset(fields),
+        tuple((name, make) for name, make in makers.items() if make is not None),
+        len(fields),
     )
 
 
