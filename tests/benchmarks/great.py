@@ -69,7 +69,10 @@ def great_book(
         free = shutil.disk_usage(folder).free / 1e9
         need = (events * BYTES_AN_EVENT + SPARE_BYTES) / 1e9
         return f"{events:,} events need {need:,.0f} GB of disk, and {free:,.0f} GB are free."
-    great = Great(book, folder, Book.open(book).head.size)
+    opened = Book.open(book)
+    _, taken = timed(opened.pack)
+    print(f"each bike laid together in {taken.wall:,.0f} s", file=sys.stderr, flush=True)
+    great = Great(book, folder, opened.head.size)
     for peer, add in {"eventsourcing": _add_eventsourcing, "sqlite": _add_sqlite}.items():
         if peer in without:
             great.left_out.append(f"{peer} at {great.size:,} events: not asked for.")
