@@ -25,11 +25,11 @@ from ledger.engines.every.folds import States
 from ledger.engines.every.views import views_of
 from ledger.engines.tables import bike_alias, position_effects
 from ledger.engines.views import RELATIONS, event_id, make_view, views_of_rows
-from ledger.events import Event, parse_event
-from ledger.events.stored import stored_event
+from ledger.events import BOOK_KINDS, Event, parse_event
+from ledger.events.stored import counted_event, stored_event
 from ledger.events.types import format_moment
 from ledger.query_shapes import BikeRow, PartDistance, PartSpell, ShopSummary, TimelineEntry
-from ledger.state import fold
+from ledger.state import SEEN, fold
 from ledger.storage.reading import Row
 from ledger.view import BikeView
 
@@ -156,7 +156,7 @@ def bike_view(
 
 
 def _counting(rows: Iterable[Row], asked: Asked) -> Iterator[Event]:
-    """Give the events of stored rows that may count: no others are made.
+    """Give the events of stored rows that may count: no others are made, nor what none shows.
 
     Instants are stored in one form, in which they sort as text.
     """
@@ -164,8 +164,11 @@ def _counting(rows: Iterable[Row], asked: Asked) -> Iterator[Event]:
     for seq, _, canonical in rows:
         if seq <= asked.known_seq:
             raw = json.loads(canonical.decode())
-            if raw["occurred_at"] <= until or raw["kind"] == "event_struck":
+            kind = raw["kind"]
+            if kind == "event_struck" or (kind in SEEN and raw["occurred_at"] <= until):
                 yield stored_event(raw)
+            elif raw["occurred_at"] <= until and kind not in BOOK_KINDS:
+                yield counted_event(raw)
 
 
 def bike_view_by_relations(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from types import NoneType, UnionType
@@ -19,7 +20,7 @@ from ledger.events import event_classes, parse_event
 from ledger.events.kinds import Event
 from ledger.events.upcast import upcast
 
-__all__ = ["stored_event"]
+__all__ = ["Counted", "counted_event", "stored_event"]
 
 Make = Callable[[Any], Any]
 _AS_IT_IS = (str, int, bool)
@@ -39,6 +40,22 @@ def stored_event(raw: dict[str, Any]) -> Event:
     with suppress(_Unlike, KeyError, TypeError, ValueError, AttributeError):
         return cast("Event", _made(event_classes()[newest["kind"]], newest))
     return parse_event(raw)
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """A stored event that counts, and of which nothing else is asked."""
+
+    id: str
+    seq: int
+    occurred_at: datetime
+    kind: str = "counted"
+
+
+def counted_event(raw: Mapping[str, Any]) -> Event:
+    """Give a stored event as one that only counts: no kind, and no payload."""
+    moment = datetime.fromisoformat(raw["occurred_at"])
+    return cast("Event", Counted(raw["id"], raw["seq"], moment))
 
 
 def _made(shape: type[BaseModel], raw: Mapping[str, Any]) -> BaseModel:

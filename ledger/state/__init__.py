@@ -11,13 +11,14 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from ledger.events import BOOK_KINDS, Event
-from ledger.state.apply import apply
+from ledger.state.apply import SEEN, apply
 from ledger.state.bike import BikeState, Fitted, made_up_part, start
 from ledger.state.timeline import in_order, live, order_key, same_bike
 from ledger.view import BikeView, FittedPart, OpenAdvice, OpenJob
 from ledger.vocabulary import Vocabulary
 
 __all__ = [
+    "SEEN",
     "BikeState",
     "apply",
     "fold",

@@ -381,6 +381,12 @@ _APPLY: dict[str, Callable[[BikeState, Any, Vocabulary], Changes]] = {
 """Kinds that are not here change nothing but the count of events."""
 
 
+UNSEEN = frozenset({"quote_given", "quote_answered", "labour_started", "labour_stopped"})
+"""Kinds that change a state, but nothing of what `view_of` shows of it."""
+SEEN = frozenset(_APPLY) - UNSEEN
+"""Kinds that change what `view_of` shows, beyond how many events there are."""
+
+
 def apply(state: BikeState, event: Event, vocabulary: Vocabulary) -> BikeState:
     """Give the bike's state after one more live event, which must come last in order."""
     change = _APPLY.get(event.kind)
