@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 import pyarrow as pa
@@ -48,6 +50,31 @@ class Names:
         )
 
 
+class Footers:
+    """The footers of the large files that were opened last: to parse one takes longer than to
+    read a bike, and to hold those of all files takes gigabytes."""
+
+    def __init__(self, most: int = 64) -> None:
+        self._most = most
+        self._held: OrderedDict[Path, pq.FileMetaData] = OrderedDict()
+        self._lock = Lock()
+
+    def get(self, path: Path) -> pq.FileMetaData | None:
+        """Give a file's footer, if it is held."""
+        with self._lock:
+            if path in self._held:
+                self._held.move_to_end(path)
+            return self._held.get(path)
+
+    def put(self, path: Path, footer: pq.FileMetaData) -> None:
+        """Hold a file's footer, and let go of the one that was not asked for longest."""
+        with self._lock:
+            self._held[path] = footer
+            self._held.move_to_end(path)
+            while len(self._held) > self._most:
+                self._held.popitem(last=False)
+
+
 @dataclass(slots=True)
 class IndexedFile:
     """A file, and its index."""
@@ -56,8 +83,8 @@ class IndexedFile:
     count_groups: int
     names: Names | None
     """None in a large file: ask the segments."""
-    metadata: pq.FileMetaData | None = None
-    """Kept for a large file, whose footer takes longer to parse than a bike to read."""
+    footers: Footers | None = None
+    """Where the footer of a large file is held."""
     named: Named | None = None
     """Of a large file, once it was asked for."""
     is_tiny: bool = False
@@ -72,9 +99,10 @@ class IndexedFile:
     @contextmanager
     def opened(self) -> Iterator[pq.ParquetFile]:
         """Open it to be read."""
-        with opened(self.path, self.metadata) as parquet:
-            if self.names is None:
-                self.metadata = parquet.metadata
+        footers = self.footers
+        with opened(self.path, footers and footers.get(self.path)) as parquet:
+            if footers is not None:
+                footers.put(self.path, parquet.metadata)
             yield parquet
 
     def text(self) -> list[tuple[str | None, int, int, bytes]]:

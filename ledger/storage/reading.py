@@ -20,7 +20,7 @@ import pyarrow.compute as pc
 
 from ledger.storage import segments
 from ledger.storage.ids import Ids, hashes
-from ledger.storage.indexed import NAMES, IndexedFile, Names, opened
+from ledger.storage.indexed import NAMES, Footers, IndexedFile, Names, opened
 from ledger.storage.named import CLOCKS, MOVES, Named, named_in
 from ledger.storage.packs import FEWEST_EVENTS as FEWEST_PACKED
 from ledger.storage.packs import FOLDER as PACKS
@@ -66,6 +66,7 @@ class Reader:
         self._refreshed: Sequence[Path] = ()
         self._segments: Segments | None = None
         self._lock = RLock()
+        self._footers = Footers()
         self.packs = None if folder is None else Packs(folder / PACKS)
 
     @property
@@ -110,12 +111,12 @@ class Reader:
     def _index(self, path: Path, known: Segments, found: list[Segments]) -> IndexedFile:
         """Give a file's index; what is learned of a large one is added to `found`."""
         if (segment := known.named(path)) is not None:
-            return IndexedFile(path, segment.count_groups, None)
+            return IndexedFile(path, segment.count_groups, None, self._footers)
         with opened(path) as file:
             groups = file.metadata.num_row_groups
             if file.metadata.num_rows > _SMALL:
                 found.append(segments.of_file(path, file))
-                return IndexedFile(path, groups, None, file.metadata)
+                return IndexedFile(path, groups, None, self._footers)
             # Opening a small file costs more than reading it: the ids come along.
             table = file.read([*NAMES, "id"], use_threads=False)
             self._ids.add(path, hashes(table["id"]))
