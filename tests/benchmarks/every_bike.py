@@ -27,14 +27,18 @@ Used = list[tuple[str, int]]
 Asked = Callable[[], Any]
 Plain = Callable[[Any], tuple[Fitted, Used]]
 BESIDE = {
-    "fitted": "Lockring, what is fitted alone",
-    "tables": "Lockring, all of it as tables and no objects",
+    "kept": "Lockring, from what it keeps of a date that was asked before",
+    "objects": "Lockring, an object a bike",
     "duckdb": "DuckDB, a bare scan of the same columns",
-    "sqlite": "indexed SQLite, what is fitted",
-    "polars": "polars, what is fitted",
+    "sqlite": "indexed SQLite, what is fitted and counts alone",
+    "sqlite_fold": "indexed SQLite, the whole state: its rows and the fold in Python",
+    "polars": "polars, what is fitted and counts alone",
     "eventsourcing": "`eventsourcing`, each bike's aggregate",
 }
-FOLDS = ("lockring", "fitted", "sqlite", "polars")
+FOLDS = ("lockring", "kept", "objects", "sqlite", "polars")
+PEERS = ("sqlite", "sqlite_fold", "eventsourcing")
+SOME = ("sqlite_fold", "eventsourcing")
+"""Asked for some bikes, and counted up to all."""
 _STRIKE = "event_struck"
 
 
@@ -46,54 +50,46 @@ def columns_read() -> list[str]:
 
 
 def lockring(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
+    """Ask for every relation of every bike's state, as tables, straight from the events."""
+    from ledger.book import Book
+    from ledger.queries import every_bike
+
+    book = Book.open(path)
+    return lambda: list(every_bike(book, as_at)), _of_states
+
+
+def kept(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
+    """Ask for the same of what was kept when it was asked before."""
+    from ledger.book import Book
+    from ledger.kept.states import kept_states
+
+    book = Book.open(path)
+    return lambda: list(kept_states(book, as_at)), _of_states
+
+
+def _of_states(states: list[dict[str, Any]]) -> tuple[Fitted, Used]:
+    fitted, used = [], []
+    for one in states:
+        parts = (one["fitted_parts"][name].to_pylist() for name in ("bike", "position", "part"))
+        bikes = (one["bike_summary"][name].to_pylist() for name in ("bike", "events_used"))
+        fitted += zip(*parts, strict=True)
+        used += zip(*bikes, strict=True)
+    return fitted, used
+
+
+def objects(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
     """Make a view of every bike, one at a time."""
     from ledger.book import Book
     from ledger.queries import bike_views
 
     book = Book.open(path)
 
-    def ask() -> int:
-        return sum(1 for _ in bike_views(book, as_at))
-
     def plain(_: Any) -> tuple[Fitted, Used]:
         views = list(bike_views(book, as_at))
         fitted = [(one.bike, part.position, part.part) for one in views for part in one.fitted]
         return fitted, [(one.bike, one.events_used) for one in views]
 
-    return ask, plain
-
-
-def fitted(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
-    """Ask for what the peers are asked for: two relations of the seven, as tables."""
-    from ledger.book import Book
-    from ledger.queries import whole_table
-
-    book = Book.open(path)
-
-    def ask() -> tuple[Any, Any]:
-        parts, bikes = (whole_table(book, name, as_at) for name in ("fitted_parts", "bike_summary"))
-        return parts, bikes
-
-    def plain(found: tuple[Any, Any]) -> tuple[Fitted, Used]:
-        parts = (found[0][name].to_pylist() for name in ("bike", "position", "part"))
-        used = (found[1][name].to_pylist() for name in ("bike", "events_used"))
-        return list(zip(*parts, strict=True)), list(zip(*used, strict=True))
-
-    return ask, plain
-
-
-def tables(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
-    """Ask for every relation of a bike's state as a table, by the book's fast way."""
-    from ledger import queries
-    from ledger.book import Book
-
-    book = Book.open(path)
-
-    def ask() -> int:
-        every = queries.every_bike(book, as_at, book.head.size)
-        return sum(len(table) for states in every for table in states.values())
-
-    return ask, _nothing
+    return lambda: sum(1 for _ in bike_views(book, as_at)), plain
 
 
 def duckdb(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
@@ -123,6 +119,24 @@ def sqlite(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
         return fitted, used
 
     return ask, lambda found: found
+
+
+def sqlite_fold(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
+    """Fold some bikes in plain Python, each from its rows by the index."""
+    from tests.benchmarks.asked import BikeAsked
+    from tests.benchmarks.one_bike import sqlite as of_one
+
+    ask_one, _ = of_one()(path)
+    tags = json.loads(path.with_name("eventsourcing.json").read_text("utf-8"))
+
+    def ask() -> list[Any]:
+        return [ask_one(BikeAsked(tag, as_at)) for tag in tags]
+
+    def plain(found: list[Any]) -> tuple[Fitted, Used]:
+        fitted = [(one.bike, part.position, part.part) for one in found for part in one.fitted]
+        return fitted, [(one.bike, one.events_used) for one in found if one.events_used]
+
+    return ask, plain
 
 
 def polars(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
@@ -196,7 +210,7 @@ def main() -> None:
 
         joined = {tag for tags in Book.open(book).aliases().values() for tag in tags}
         figures["digest"] = digest(*plain(answer), joined)
-    elif who == "eventsourcing":
+    elif who in SOME:
         figures["bikes"] = len(answer)
         fitted, used = plain(answer)
         figures["rows"] = [sorted(map(list, fitted)), sorted(map(list, used))]
@@ -208,21 +222,20 @@ def measure(book: Path, peers: dict[str, Path], folder: Path) -> list[Row]:
     at = _half_way(book)
     told: dict[str, dict[str, Any]] = {}
     for who in ("lockring", *BESIDE):
-        if who == "tables" and not _has_tables():
-            continue
-        where = peers.get(who) if who in ("sqlite", "eventsourcing") else book
+        where = peers.get(who.partition("_")[0]) if who in PEERS else book
         if where is not None:
             told[who] = alone("every_bike", who, where, book, at.isoformat(), TIMES)
     digests = {who: one["digest"] for who, one in told.items() if "digest" in one}
     assert len({json.dumps(one) for one in digests.values()}) == 1, f"answers differ: {digests}"
     mine = told["lockring"]
     count_bikes = mine["digest"][1]
-    rows = [_row("every bike as at a date", mine, mine, f"{count_bikes:,} bikes, ")]
+    assert_some(told)
+    rows = [_row("every bike as at a date, as tables", mine, mine, f"{count_bikes:,} bikes, ")]
     for who, one in told.items():
         if who not in BESIDE:
             continue
         name, said = BESIDE[who], ""
-        if who == "eventsourcing":
+        if who in SOME:
             scale = count_bikes / one["bikes"]
             name += f" ({one['bikes']} replayed, times {scale:,.0f})"
             one = {**one, **{key: [t * scale for t in one[key]] for key in ("wall", "cpu")}}
@@ -230,10 +243,10 @@ def measure(book: Path, peers: dict[str, Path], folder: Path) -> list[Row]:
     return rows
 
 
-def _has_tables() -> bool:
-    from ledger import queries
-
-    return hasattr(queries, "every_bike")
+def assert_some(told: dict[str, dict[str, Any]]) -> None:
+    """Hold those that were asked for some bikes to each other."""
+    rows = {who: one["rows"] for who, one in told.items() if who in SOME}
+    assert len({json.dumps(one) for one in rows.values()}) <= 1, "answers differ for some bikes"
 
 
 def _row(name: str, told: dict[str, Any], mine: dict[str, Any], said: str) -> Row:
