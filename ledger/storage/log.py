@@ -88,7 +88,10 @@ class Log:
         asked = self._lister.now() if listing is None else listing
         known, paths = self._paths
         if asked is not known:
-            paths = tuple(self.store.path(file.name) for file in asked.files)
+            is_one_more = asked.files[:-1] == known.files
+            new = asked.files[-1:] if is_one_more else asked.files
+            found = (self.store.path(file.name) for file in new)
+            paths = (*paths, *found) if is_one_more else tuple(found)
             self._paths = asked, paths
         return paths
 
