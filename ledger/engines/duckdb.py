@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 import duckdb
@@ -18,6 +19,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger import sql
+from ledger.engines.bounded import bound
 from ledger.engines.held import Held, Told, told_by_duckdb
 from ledger.storage.schema import EVENT_SCHEMA
 
@@ -69,8 +71,11 @@ class DuckEngine:
         # Globally, or the cursors that ask would not have it.
         self._connection.execute("set global TimeZone = 'UTC'")
         self._connection.execute("set global parquet_metadata_cache = true")
+        self._unbound: Callable[[], object] | None = None
+        self._bounding = Lock()
 
     def _paths(self) -> list[str]:
+        self._bound_once()
         paths = [str(path) for path in self._files()]
         self._held.check(self._told, paths)
         return paths
@@ -89,8 +94,16 @@ class DuckEngine:
         return self._paths()
 
     def close(self) -> None:
-        """Let go of the connection and what it holds in memory."""
+        """Let go of the connection and what it holds in memory, and in its temporary folder."""
         self._connection.close()
+        if self._unbound:
+            self._unbound()
+
+    def _bound_once(self) -> None:
+        """Bound the memory of questions over the whole book; a bike's own fit in any."""
+        with self._bounding:
+            if self._unbound is None:
+                self._unbound = bound(self._connection, self)
 
     def all_bikes(
         self,

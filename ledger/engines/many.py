@@ -14,6 +14,7 @@ import duckdb
 import pyarrow as pa
 
 from ledger import sql
+from ledger.engines.bounded import bound
 from ledger.engines.duckdb import Asked
 from ledger.engines.held import Held, told_by_duckdb
 from ledger.errors import LedgerError
@@ -56,10 +57,12 @@ class ManyEngine:
         self._connection = duckdb.connect(":memory:")
         self._connection.execute("set global TimeZone = 'UTC'")
         self._connection.execute("set global parquet_metadata_cache = true")
+        self._unbound = bound(self._connection, self)
 
     def close(self) -> None:
-        """Let go of the connection and what it holds in memory."""
+        """Let go of the connection and what it holds in memory, and in its temporary folder."""
         self._connection.close()
+        self._unbound()
 
     def whole_table(
         self,
