@@ -102,11 +102,14 @@ class Segments:
         held = held.filter(pc.is_in(held["file"], value_set=places))
         yield from zip(*(held[name].to_pylist() for name in _OWN), strict=True)
 
-    def bikes(self, names: Iterable[str]) -> frozenset[str]:
-        """Give every bike of these files."""
-        places = pa.array([self._places[name] for name in names], pa.int32())
-        held = self.rows.filter(pc.is_in(self.rows["file"], value_set=places))
-        return frozenset(pc.unique(held["bike"]).to_pylist()) - {None}
+    def bikes(self, names: Iterable[str]) -> list[str]:
+        """Give every bike of these files, sorted."""
+        bikes, files, _ = self._of_bikes
+        places = sorted({self._places[name] for name in names})
+        if len(places) < len(self.files):
+            bikes = bikes.filter(pc.is_in(files, value_set=pa.array(places, pa.int32())))
+        found: list[str] = pc.unique(bikes).to_pylist()
+        return found
 
     def only(self, names: Iterable[str]) -> Segments:
         """Give what is known of these files alone."""
