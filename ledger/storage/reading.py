@@ -301,23 +301,27 @@ class Reader:
         asked = list(ids)
         if not asked:
             return {}
-        self._index_ids()
+        self._index_ids([int.from_bytes(one[:8]) for one in asked])
         tails = np.frombuffer(b"".join(asked), dtype=np.uint64)[1::2]
         hits = [one for one, hit in zip(asked, self._ids.which(tails), strict=True) if hit]
         return self._look_up(hits) if hits else {}
 
-    def _index_ids(self) -> None:
+    def _index_ids(self, starts: Sequence[int]) -> None:
+        """Take in the ids of the files that may hold one of these beginnings."""
+        known = self._segments
         for path in self._files:
-            if path not in self._ids.of_file:
-                with opened(path) as file:
-                    self._ids.add(path, hashes(file.read(["id"])["id"]))
+            if path in self._ids.of_file or (known and not known.may_hold(path.name, starts)):
+                continue
+            with opened(path) as file:
+                self._ids.add(path, hashes(file.read(["id"])["id"]))
 
     def _look_up(self, ids: list[bytes]) -> dict[bytes, Row]:
         wanted = pa.array(ids, pa.binary(16))
         tails = np.frombuffer(b"".join(ids), dtype=np.uint64)[1::2]
         found: dict[bytes, Row] = {}
         for path in self._files:
-            if not np.isin(tails, self._ids.of_file[path]).any():
+            held = self._ids.of_file.get(path)
+            if held is None or not np.isin(tails, held).any():
                 continue
             with opened(path) as file:
                 for group in range(file.metadata.num_row_groups):

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -20,6 +21,7 @@ import pyarrow.parquet as pq
 
 from ledger.storage import aside
 from ledger.storage.footer import hash_carried
+from ledger.storage.ids import beginnings
 
 FEWEST_EVENTS = 500_000
 """Below this it is made anew in less time than somebody notices."""
@@ -35,7 +37,7 @@ SCHEMA = pa.schema(
     ]
 )
 """A row for each bike of a row group, and one for each event of no bike, with that event."""
-_FORM = "2"
+_FORM = "3"
 _OWN = ["seq", "commit", "canonical"]
 _END_SIZE = 4096
 
@@ -50,6 +52,8 @@ class Segment:
     count_events: int
     sum_seqs: int
     count_groups: int
+    ids: tuple[int, int]
+    """The least and the greatest beginning of its ids; see `beginnings`."""
 
 
 @dataclass(frozen=True)
@@ -95,6 +99,14 @@ class Segments:
         known = (self.files[place] for place in places)
         return {one.name: (one.count_events, one.sum_seqs) for one in known}
 
+    def may_hold(self, name: str, starts: Iterable[int]) -> bool:
+        """Tell whether a file may hold an id of one of these beginnings; True if it is not here."""
+        place = self._places.get(name)
+        if place is None:
+            return True
+        least, greatest = self.files[place].ids
+        return any(least <= start <= greatest for start in starts)
+
     def own(self, names: Iterable[str]) -> Iterator[tuple[int, int, bytes]]:
         """Give (seq, commit, canonical bytes) of the events of no bike in these files."""
         places = pa.array([self._places[name] for name in names], pa.int32())
@@ -133,8 +145,11 @@ class Segments:
 def of_file(path: Path, file: pq.ParquetFile) -> Segments:
     """Give what an open file holds, as the only one."""
     tables = [_of_group(file, number) for number in range(file.metadata.num_row_groups)]
-    seqs = pc.sum(file.read(["seq"], use_threads=False)["seq"]).as_py() or 0
-    known = Segment(path.name, sha256_of(path) or "", file.metadata.num_rows, seqs, len(tables))
+    columns = file.read(["seq", "id"], use_threads=False)
+    seqs, ids = pc.sum(columns["seq"]).as_py() or 0, beginnings(columns["id"])
+    ends = (int(ids.min()), int(ids.max())) if len(ids) else (1, 0)
+    count = file.metadata.num_rows
+    known = Segment(path.name, sha256_of(path) or "", count, seqs, len(tables), ends)
     return Segments((known,), _sorted(pa.concat_tables([SCHEMA.empty_table(), *tables])))
 
 
@@ -174,10 +189,14 @@ def read(folder: Path) -> Segments:
     try:
         if told[b"form"].decode() != _FORM:
             return Segments()
-        files = tuple(Segment(**one) for one in json.loads(told[b"files"]))
+        files = tuple(_told(one) for one in json.loads(told[b"files"]))
     except (KeyError, TypeError, ValueError):
         return Segments()
     return Segments(files, table.replace_schema_metadata(None))
+
+
+def _told(one: dict[str, Any]) -> Segment:
+    return Segment(**{**one, "ids": tuple(one["ids"])})
 
 
 def write(folder: Path, known: Segments) -> None:

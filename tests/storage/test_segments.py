@@ -110,6 +110,56 @@ def test_bikes_are_read_as_by_looking_at_every_row(tmp_path: Path, seed: int) ->
         staying.append([note(chance.choice(BIKES), 900) for _ in range(chance.randrange(1, 9))])
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_ids_are_found_in_files_of_any_time(tmp_path: Path, seed: int) -> None:
+    """Those there, by whatever order they were made in; those not there, before, between, after."""
+    chance = random.Random(seed)
+    commits = raws(chance, 150)
+
+    def made() -> str:
+        start = f"{chance.randrange(16**3):08x}-{chance.randrange(4):04x}"
+        return f"{start}-7000-8000-{chance.randrange(16**12):012x}"
+
+    for raw in (one for commit in commits for one in commit):
+        raw["id"] = made()
+    book = Book.init(tmp_path / "book", shop=SHOP, clock=noon)
+    book.import_own(commits)
+    there = {str(raw["id"]): raw["seq"] for commit in commits for raw in commit}
+    for place in (book, opened(tmp_path / "book")):
+        asked = [
+            *chance.sample(sorted(there), 7),
+            *(made() for _ in range(7)),
+            "0" * 8 + made()[8:],
+        ]
+        found = place.find(asked)
+        assert {one: event.seq for one, event in found.items()} == {
+            one: there[one] for one in asked if one in there
+        }
+
+
+def test_files_of_another_time_are_not_read_for_an_id(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An id made just now is in none of a book's old files: they are not opened."""
+    book_of(tmp_path / "book", random.Random(1))
+    told(opened(tmp_path / "book"), {BIKES[0]})
+    book = opened(tmp_path / "book")
+    book._fresh()
+    tiny = {path.name for path in book.files() if pq.read_metadata(path).num_rows <= 5}
+    read: list[str] = []
+    plain = reading.opened
+
+    def noted(path: Path) -> object:
+        read.append(path.name)
+        return plain(path)
+
+    monkeypatch.setattr(reading, "opened", noted)
+    assert book.find(["0199ffff-0000-7000-8000-000000000001"]) == {}
+    assert set(read) <= tiny
+    book.find(["01890000-0000-7000-8000-000000999999"])
+    assert not set(read) <= tiny
+
+
 def cut_off(path: Path) -> None:
     path.write_bytes(path.read_bytes()[:-50])
 
