@@ -25,7 +25,7 @@ from dashboard.words import Words
 from ledger import queries
 from ledger.asking import Asker
 from ledger.book import Book
-from ledger.figures.home_bikes import bikes_like, first_seen_at
+from ledger.figures import home_bikes
 from ledger.home import words_of as silence_words
 from ledger.view import BikeView
 
@@ -124,14 +124,14 @@ def _tags(_book: Book, commit: int) -> list[str]:
     return _book.bikes()
 
 
-def summary(book: Book) -> queries.ShopSummary:
-    """Give how much the book holds."""
-    return _summary(book, book.head.commit)
+def has_jobs(book: Book) -> bool:
+    """Say whether the book holds any job."""
+    return _has_jobs(book, book.head.commit)
 
 
 @st.cache_data(show_spinner=False, max_entries=4)
-def _summary(_book: Book, commit: int) -> queries.ShopSummary:
-    return queries.shop_summary(_book)
+def _has_jobs(_book: Book, commit: int) -> bool:
+    return home_bikes.has_jobs(_book)
 
 
 def first_day(book: Book) -> date:
@@ -142,7 +142,7 @@ def first_day(book: Book) -> date:
 
 @st.cache_data(show_spinner=False, max_entries=4)
 def _first_seen_at(_book: Book, commit: int) -> datetime | None:
-    return first_seen_at(_book)
+    return home_bikes.first_seen_at(_book)
 
 
 def found(book: Book, asked: str) -> list[Found]:
@@ -155,11 +155,13 @@ def found(book: Book, asked: str) -> list[Found]:
 
 @st.cache_data(show_spinner=False, max_entries=200)
 def _found(_book: Book, commit: int, asked: str) -> list[Found]:
-    rows = bikes_like(_book, asked, MOST_FOUND)
+    rows = home_bikes.bikes_like(_book, asked, MOST_FOUND)
     folded = fold_tag(asked)
     if folded.lower() != asked.lower():
         seen = {row.bike for row in rows}
-        rows += [row for row in bikes_like(_book, folded, MOST_FOUND) if row.bike not in seen]
+        rows += [
+            row for row in home_bikes.bikes_like(_book, folded, MOST_FOUND) if row.bike not in seen
+        ]
     return [Found(row.bike, name_of(row.make, row.model), row.last_seen_at) for row in rows]
 
 

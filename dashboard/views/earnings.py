@@ -52,5 +52,5 @@ def _nothing(shown: Shown[EarnAsked], found: BookMargin) -> None:
         "this page tells what each tier earns:</p>"
         "<p><code>lockring record terms_set</code></p></div>"
     )
-    if data.summary(shown.book).jobs:
+    if data.has_jobs(shown.book):
         period_view(shown, found.period, first_day(shown))

@@ -77,8 +77,7 @@ def _has_any(shown: Shown[TimeAsked], found: BookLabour) -> bool:
         "afterwards, and this page tells where the time goes:</p>"
         "<p><code>lockring clock log TAG --task brakes --minutes 25</code></p></div>"
     )
-    summary = data.summary(shown.book)
-    if summary.jobs:
+    if data.has_jobs(shown.book):
         period_view(shown, found.period, first_day(shown))
     return False
 

@@ -41,6 +41,11 @@ def count_bikes(book: Book) -> int:
     return len(rows_now(book, BIKES))
 
 
+def has_jobs(book: Book) -> bool:
+    """Say whether the book holds any job, open or closed."""
+    return bool(pc.max(rows_now(book, BIKES)["count_jobs"]).as_py())
+
+
 def first_seen_at(book: Book) -> datetime | None:
     """Give when the first thing was recorded of any bike; None where nothing was."""
     found = pc.min(rows_now(book, BIKES)["first_seen_at"]).as_py()

@@ -18,7 +18,6 @@ DASHBOARD = Path(__file__).parents[2] / "dashboard"
 WITHOUT_ASKER = {
     "ledger.queries.bike_view": "what is fitted, read and open: no money, nobody's minutes",
     "ledger.queries.bikes": "tags, makes and when they were seen",
-    "ledger.queries.shop_summary": "how much a book holds, in counts of bikes and jobs",
     "ledger.clocks.open_jobs": "bike, job and tier of what is on the bench",
     "ledger.clocks.job_of": "the open job of a bike",
     "ledger.bench.measuring.item_named": "what is measured there, its last reading and limit",
@@ -47,6 +46,7 @@ WITHOUT_ASKER = {
     "ledger.figures.home_bikes.bike_lines": "makes and models by tag",
     "ledger.figures.home_bikes.bikes_like": "makes and models by tag",
     "ledger.figures.home_bikes.first_seen_at": "when the first thing was recorded",
+    "ledger.figures.home_bikes.has_jobs": "whether there is any job",
     "ledger.figures.home_month.month_span": "a month's days",
     "ledger.figures.terms_in_force.terms_of": "the bench takes the tax rate and a tier's price",
     "ledger.quotes.quotes_of": "what was quoted; the bench shows no cost of it",

@@ -22,11 +22,11 @@ from ledger.errors import WrongUse
 from ledger.events import Event
 from ledger.exchange.export import export_book
 from ledger.figures.home_bench import bench_today
-from ledger.figures.home_bikes import bikes_like, count_bikes, first_seen_at
+from ledger.figures.home_bikes import bikes_like, count_bikes, first_seen_at, has_jobs
 from ledger.figures.home_decisions import decisions
 from ledger.figures.home_month import SEEN, month_jobs, month_of, month_span, span_to
 from ledger.figures.home_shapes import MonthSpan, Name
-from ledger.queries import bikes
+from ledger.queries import bikes, shop_summary
 from ledger.state import fold, live
 from ledger.storage.local import LocalStore
 from ledger.storage.log import Log
@@ -351,3 +351,4 @@ def test_bikes_are_found_as_the_whole_book_is_searched(life: Life) -> None:
             assert [(row.bike, row.last_seen_at) for row in bikes_like(book, letters)] == wanted
         assert count_bikes(book) == len(bikes(book))
         assert first_seen_at(book) == min(row.first_seen_at for row in bikes(book))
+        assert has_jobs(book) == (shop_summary(book).jobs > 0)
