@@ -45,9 +45,11 @@ def questions() -> dict[str, Callable[[Any, str], Any]]:
         jobs = home_bench.bench_today(book, asker=OWNER), home_bench.count_open(book)
         month = home_month.month_of(book, home_month.month_span(book), asker=OWNER)
         waiting = home_decisions.decisions(book, asker=OWNER)
-        return jobs[1], month, len(waiting), bikes_like(book, "", 6), due(book, 7).count_calls
+        last = bikes_like(book, "", 6)
+        return len(book.bikes()), jobs[1], month, len(waiting), last, due(book, 7).count_calls
 
     def one(book: Any, tag: str) -> Any:
+        assert tag in book.bikes()
         entries = timeline(book, tag, asker=OWNER)
         return len(entries), bike_view(book, tag).fitted, bike_faults(book, tag, asker=OWNER).bike
 
@@ -62,7 +64,9 @@ def questions() -> dict[str, Callable[[Any, str], Any]]:
 
     def earnings(book: Any, tag: str) -> Any:
         found = margin_of(book, asker=OWNER)
-        return found.total, found.tiers, found.months, found.break_even, found.held, found.front
+        # How long what is held still was held moves with the clock; what it is does not.
+        held = [(row.waiting_for, row.count_holds, row.count_now) for row in found.held.rows]
+        return found.total, found.tiers, found.months, found.break_even, held, found.front
 
     return {
         "home": home,
