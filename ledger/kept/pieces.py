@@ -7,9 +7,11 @@ file is ever run: only dataclasses that the reader names are made.
 
 from __future__ import annotations
 
+import gc
 import json
 from base64 import b64decode, b64encode
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import fields, is_dataclass
 from datetime import UTC, date, datetime
 from typing import Any
@@ -54,7 +56,8 @@ def unpacked(table: pa.Table, shapes: Iterable[type]) -> Any:
     try:
         columns = [one.chunk(0).values for one in table.columns[1:]]
         how = json.loads(table[_HOW][0].as_py())
-        return _Unpacking(columns, {shape.__name__: shape for shape in shapes}).thing(how)
+        with _uncollected():
+            return _Unpacking(columns, {shape.__name__: shape for shape in shapes}).thing(how)
     except (
         AttributeError,
         IndexError,
@@ -64,6 +67,18 @@ def unpacked(table: pa.Table, shapes: Iterable[type]) -> Any:
         pa.ArrowException,
     ) as error:
         raise Unreadable(str(error)) from None
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Look for no garbage within: among what is only made there is none, and looking takes most."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 class _Packing:
@@ -175,9 +190,11 @@ class _Unpacking:
         return _as(node["of"], [next(coming) if there else None for there in is_there])
 
     def _ragged(self, node: Node) -> Any:
-        values, ends = self.thing(node["values"]), self.thing(node["ends"]).tolist()
+        # a piece of a tuple is a tuple: hundreds of thousands are not made twice
+        values = _as(node["inner"], self.thing(node["values"]))
+        ends = self.thing(node["ends"]).tolist()
         pieces = [values[start:end] for start, end in zip([0, *ends], ends, strict=False)]
-        return _as(node["of"], [_as(node["inner"], piece) for piece in pieces])
+        return _as(node["of"], pieces)
 
     def _each(self, node: Node) -> Any:
         return _as(node["of"], [self.thing(one) for one in node["values"]])
