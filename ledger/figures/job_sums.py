@@ -21,14 +21,16 @@ Column = npt.NDArray[Any]
 def sums(group: Integers, values: Column, count: int) -> Integers:
     """Give whole sums by group (count,); a row of group NONE is in none."""
     kept = group != NONE
+    if not kept.all():
+        group, values = group[kept], values[kept]
     found = np.zeros(count, dtype=np.int64)
-    np.add.at(found, group[kept], values[kept].astype(np.int64))
+    np.add.at(found, group, values.astype(np.int64, copy=False))
     return found
 
 
 def whole(column: pa.ChunkedArray | pa.Array, missing: int = 0) -> Integers:
     """Give a column of whole figures; `missing` for null."""
-    filled = pc.fill_null(column, missing)
+    filled = pc.fill_null(column, missing) if column.null_count else column
     return np.asarray(filled.to_numpy(zero_copy_only=False), dtype=np.int64)
 
 

@@ -83,7 +83,9 @@ def labour_rows(of: Columns, key: Coded, grouped: Grouped) -> list[LabourRow]:
 
 def _variances(of: Columns, code: Integers, count: int) -> Callable[[int], LabourVariances]:
     is_in = of.flags("is_standard")
-    held = {name: sums(code[is_in], of[name][is_in], count) for name in _STANDARD}
+    rows = np.flatnonzero(is_in)
+    of_rows = code[rows]
+    held = {name: sums(of_rows, of[name][rows], count) for name in _STANDARD}
     jobs = sums(code, is_in, count)
 
     def at(place: int) -> LabourVariances:
