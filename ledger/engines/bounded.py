@@ -6,15 +6,24 @@ the process was started in.
 
 from __future__ import annotations
 
+import contextlib
+import fcntl
+import os
 import shutil
 import tempfile
+import time
 import weakref
 from collections.abc import Callable
+from pathlib import Path
 
 import duckdb
 
 MOST_GIB = 3.0
 """Arrow tables and Python's own come on top of it: an aggregate stays under 4 GB."""
+PREFIX = "lockring-"
+"""What the names of such folders start with."""
+_HELD = "held"
+_YOUNG_S = 3600
 _GIB_IN = {"GiB": 1.0, "TiB": 1024.0}
 
 
@@ -22,21 +31,68 @@ def bound(connection: duckdb.DuckDBPyConnection, owner: object) -> Callable[[], 
     """Bound a connection's memory; what does not fit goes to a private folder of its own.
 
     The folder lies in the system's temporary folder. It is removed when what is given back is
-    called, when `owner` is collected, or when the process ends. Where no folder can be made,
-    what does not fit is refused by DuckDB.
+    called, when `owner` is collected, or when the process ends; that of a process that was killed,
+    by the next that makes one. Where no folder can be made, what does not fit is refused by DuckDB.
     """
     said = connection.execute("select current_setting('memory_limit')").fetchone()
     if said and _gib(said[0]) > MOST_GIB:
         connection.execute(f"set global memory_limit = '{MOST_GIB}GiB'")
+    _clear_left()
     try:
-        # for its user alone: it holds what a book holds
-        folder = tempfile.mkdtemp(prefix="lockring-")
+        folder, held = _made()
     except OSError:
         connection.execute("set global temp_directory = ''")
         return lambda: None
-    quoted = folder.replace("'", "''")
+    quoted = str(folder / "spilled").replace("'", "''")
     connection.execute(f"set global temp_directory = '{quoted}'")
-    return weakref.finalize(owner, shutil.rmtree, folder, ignore_errors=True)
+    return weakref.finalize(owner, _remove, folder, held)
+
+
+def _made() -> tuple[Path, int]:
+    """Make a folder for its user alone (it holds what a book holds), with a file that is locked.
+
+    The system lets go of the lock when the process ends, however it does.
+    """
+    folder = Path(tempfile.mkdtemp(prefix=PREFIX))
+    try:
+        held = os.open(folder / "new", os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600)
+        fcntl.flock(held, fcntl.LOCK_EX)
+        # whoever sees it under its name sees it locked
+        (folder / "new").rename(folder / _HELD)
+    except OSError:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise
+    return folder, held
+
+
+def _remove(folder: Path, held: int) -> None:
+    shutil.rmtree(folder, ignore_errors=True)
+    os.close(held)
+
+
+def _clear_left() -> None:
+    """Remove the folders of processes that were killed."""
+    for folder in Path(tempfile.gettempdir()).glob(f"{PREFIX}*"):
+        with contextlib.suppress(OSError):
+            if folder.stat().st_uid == os.getuid() and not folder.is_symlink() and _is_left(folder):
+                shutil.rmtree(folder, ignore_errors=True)
+
+
+def _is_left(folder: Path) -> bool:
+    """Tell whether nobody holds a folder any more."""
+    try:
+        held = os.open(folder / _HELD, os.O_RDWR | os.O_NOFOLLOW)
+    except FileNotFoundError:
+        # being made, or its maker was killed just then; or another program's: left alone
+        is_ours = (folder / "new").exists()
+        return is_ours and folder.stat().st_mtime < time.time() - _YOUNG_S
+    try:
+        fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    finally:
+        os.close(held)
+    return True
 
 
 def _gib(said: str) -> float:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import gc
 import stat
+import subprocess
+import sys
 import tempfile
 from pathlib import Path
 
@@ -49,7 +51,7 @@ def test_what_does_not_fit_is_laid_in_a_private_folder(
     connection.execute("set threads = 1")
     connection.execute("create table many as select range as place, hash(range) as told "
                        "from range(12_000_000)")  # fmt: skip
-    assert any(folder.iterdir())
+    assert any((folder / "spilled").iterdir())
     assert connection.execute("select count(*), max(place) from many").fetchone() == (
         12_000_000, 11_999_999,
     )  # fmt: skip
@@ -67,6 +69,32 @@ def test_the_folder_goes_with_its_owner(temporary: Path) -> None:
     del owner
     gc.collect()
     assert not list(temporary.iterdir())
+
+
+def test_the_folder_of_a_killed_process_goes_with_the_next(temporary: Path) -> None:
+    """One that is held stays, and so does what is not ours."""
+    killed = """
+import duckdb, os, sys, tempfile
+tempfile.tempdir = sys.argv[1]
+from ledger.engines.bounded import bound
+class Owner: pass
+owner = Owner()
+bound(duckdb.connect(), owner)
+os.kill(os.getpid(), 9)
+"""
+    done = subprocess.run([sys.executable, "-c", killed, str(temporary)], check=False)
+    assert done.returncode == -9
+    (left,) = temporary.iterdir()
+    (temporary / f"{bounded.PREFIX}of-another-program").mkdir()
+    connection, owner = duckdb.connect(":memory:"), Owner()
+    bounded.bound(connection, owner)
+    now = set(temporary.iterdir())
+    assert left not in now and len(now) == 2
+    unbound = bounded.bound(duckdb.connect(":memory:"), other := Owner())
+    assert now < set(temporary.iterdir())
+    unbound()
+    assert set(temporary.iterdir()) == now
+    assert owner and other
 
 
 def test_less_memory_than_the_bound_stays_as_it_is(temporary: Path) -> None:
