@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 from uuid import UUID
@@ -283,7 +284,7 @@ class Book:
                 check_clock(head, now, self.settings)
             if only_if is not None:
                 only_if()
-            decided = self.while_read(lambda: self._decide(entries, head, now, is_brought_in))
+            decided = self._log.over(partial(self._decide, entries, head, now, is_brought_in))
             if decided.problems:
                 raise Refused(decided.problems)
             return decided.events
@@ -294,7 +295,7 @@ class Book:
             return self._receipt_of_known(decided)
         path = self._log.store.path(commit_name(committed.commit))
         self._recorder.committed(path, decided)
-        compact_quietly(self._log, utc_now(), self.pack)
+        compact_quietly(self._log, committed.commit, utc_now(), self.pack)
         return receipt_of(decided, committed.head)
 
     def check(self, drafts: Sequence[Draft], labels: Sequence[str] | None = None) -> Checked:
@@ -314,15 +315,9 @@ class Book:
     ) -> Receipt:
         """Void an earlier event, with the reason; it stays readable."""
         target = self.find([event_id]).get(event_id)
-        bike = target.bike if target is not None else None
-        job = target.job if target is not None else None
-        draft = {
-            "kind": "event_struck",
-            "bike": bike,
-            "job": job,
-            "actor": actor,
-            "data": {"target": event_id, "reason": reason},
-        }
+        bike, job = (None, None) if target is None else (target.bike, target.job)
+        data = {"target": event_id, "reason": reason}
+        draft = {"kind": "event_struck", "bike": bike, "job": job, "actor": actor, "data": data}
         return self.append([{k: v for k, v in draft.items() if v}], confirm_clock=confirm_clock)
 
     def import_own(
@@ -367,9 +362,14 @@ class Book:
         return self._clock().astimezone(UTC)
 
     def _decide(
-        self, entries: Sequence[Entry], head: Head, now: datetime, is_brought_in: bool = False
+        self,
+        entries: Sequence[Entry],
+        head: Head,
+        now: datetime,
+        is_brought_in: bool = False,
+        listing: Listing | None = None,
     ) -> Decision:
-        self._recorder.follow(self._log.paths())
+        self._recorder.follow(self._log.paths(listing))
         known, clashes = self._already_there(entries)
         fresh = [entry for entry in entries if entry.event.id not in known]
         decision = self._recorder.decide(fresh, head, now, self.keys, is_brought_in)

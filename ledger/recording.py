@@ -198,13 +198,15 @@ class Recorder:
         Beside them the bikes that this commit joins or parts, with what they were before.
         """
         of_book = [event for event in numbered if event.bike is None]
-        before = self.aliases()
-        after = joined_tags([*self._of_the_book(), *of_book], self._settings.shop)
+        before = after = self.aliases()
+        if of_book:
+            after = joined_tags([*self._of_the_book(), *of_book], self._settings.shop)
         found: dict[Tags, list[Event]] = defaultdict(list)
         for event in numbered:
             if event.bike is not None:
                 found[tuple(sorted(tags_of(after, event.bike)))].append(event)
-        made_of = {tuple(sorted(now)): then for now, then in regrouped(before, after).items()}
+        other = regrouped(before, after) if of_book else {}
+        made_of = {tuple(sorted(now)): then for now, then in other.items()}
         for tags in made_of:
             found[tags] += []
         return found, made_of

@@ -92,13 +92,15 @@ def compact(
     return Compacted(tuple(made), removed, left)
 
 
-def compact_quietly(log: Log, now: datetime, after: Callable[[], None] = lambda: None) -> None:
-    """Do what is due of it after a commit was kept: one segment, and no failure is told.
+def compact_quietly(
+    log: Log, commit: int, now: datetime, after: Callable[[], None] = lambda: None
+) -> None:
+    """Do what is due of it after a commit of this number: one segment, and no failure is told.
 
     Whatever it was, it comes up again at the next commit, `compact` or `verify`. `after` is
     called where a segment was made.
     """
-    if log.head().commit % BLOCKS[0] == 1:
+    if commit % BLOCKS[0] == 1:
         with contextlib.suppress(LedgerError, OSError, pa.ArrowException, ValueError):
             if compact(log, now, most_segments=1).segments:
                 after()

@@ -35,7 +35,7 @@ def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
 def small_blocks(monkeypatch: pytest.MonkeyPatch) -> None:
     """Four commits are merged into a segment, and sixteen; and only when a test says so."""
     monkeypatch.setattr(compaction, "BLOCKS", (4, 16))
-    monkeypatch.setattr(book_module, "compact_quietly", lambda log, now, after: None)
+    monkeypatch.setattr(book_module, "compact_quietly", lambda log, commit, now, after: None)
 
 
 @pytest.fixture

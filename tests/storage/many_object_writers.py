@@ -36,7 +36,7 @@ def write(address: str, folder: Path, writer: int, turns: int) -> None:
             assert committed is not None
             for event in committed.events:
                 print(event.id, event.seq, committed.commit, file=said, flush=True)
-            compaction.compact_quietly(log, datetime.now(UTC))
+            compaction.compact_quietly(log, log.head().commit, datetime.now(UTC))
 
 
 def main(address: str, folder: str, writers: str, turns: str) -> None:

@@ -37,7 +37,7 @@ def write(folder: Path, writer: int, turns: int) -> None:
             )
             for event in committed.events:
                 print(event.id, event.seq, committed.commit, file=said, flush=True)
-            compact_quietly(log, datetime.now(UTC))
+            compact_quietly(log, log.head().commit, datetime.now(UTC))
 
 
 def merge(folder: Path, *, is_forever: bool = False) -> None:
