@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 PATH = "/newest"
 BODY = Path(__file__).with_name("newest.js").read_text(encoding="utf-8")
 """Fixed text, listed by its hash in the policy of the pages, as `bench_script.BODY` is."""
+SCRIPT = f"<script>{BODY}</script>"
 FOLLOWING = frozenset({"", "home"})
 """Pages that are drawn anew by themselves: a list that hangs on the wall. Others offer it."""
 OWN_WAY = frozenset({"bench"})
@@ -32,7 +33,7 @@ def mark(book: Book, page: str) -> None:
     if page in OWN_WAY:
         return
     drawn = _drawn(book, is_following=page in FOLLOWING)
-    st.html(f"{drawn}<script>{BODY}</script>", unsafe_allow_javascript=True)
+    st.html(drawn + SCRIPT, unsafe_allow_javascript=True)
 
 
 def mark_part(book: Book) -> None:

@@ -12,6 +12,7 @@ from small_book import empty_book
 
 from dashboard import bench_warm, views
 from ledger.bench import finding, reading
+from ledger.bench.drafts import new_id
 from ledger.storage import reading as stored
 
 VIEWS = Path(views.__file__).parent
@@ -39,7 +40,10 @@ def test_warming_reads_what_a_great_file_names_and_the_ids(tmp_path, monkeypatch
     great = [file for file in book._reader._files.values() if file.names is None]
     assert great
     assert all(file.named is not None for file in great)
-    assert {file.path for file in great} <= book._reader._ids.of_file.keys()
+    read: list[object] = []
+    monkeypatch.setattr(stored, "opened", read.append)
+    assert book.find([new_id()]) == {}
+    assert read == []
 
 
 def test_a_book_without_bikes_is_not_asked_for_any(tmp_path, monkeypatch):
