@@ -30,7 +30,7 @@ def test_the_tour_runs_as_written(tmp_path):
         env=environment,
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=300,
         check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr
