@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ledger.cli.options import DEFAULT_BOOK, AsJson, BookPath, open_book
 from ledger.cli.output import progress, say, say_json, warn
+
+if TYPE_CHECKING:
+    from ledger.book import Book
 
 
 def compact(
@@ -42,8 +45,7 @@ def compact(
         done = book.compact(grace=timedelta(0) if now else GRACE, tell=tell)
     if done.segments:
         signed_root(book)
-    with progress("Laying each bike's events together") as tell:
-        book.pack(tell)
+    _pack(book)
     after = len(book.files())
     if as_json:
         made, removed, left = done.segments, done.removed, done.left
@@ -63,3 +65,8 @@ def compact(
             "Nobody reads it; it may be from a recording that was broken off. Move it out of the "
             "book if `lockring verify` finds nothing else."
         )
+
+
+def _pack(book: Book) -> None:
+    with progress("Laying each bike's events together") as tell:
+        book.pack(tell)
