@@ -27,6 +27,7 @@ from ledger.cli.record import record, strike
 from ledger.cli.report import report
 from ledger.cli.schema import schema
 from ledger.cli.start import init
+from ledger.cli.states import states
 from ledger.cli.tags import tags
 from ledger.cli.transfer import export, import_file
 from ledger.cli.verify import verify
@@ -46,7 +47,7 @@ app = typer.Typer(
 GROUPS: dict[str, tuple[Callable[..., None], ...]] = {
     "Start": (init, demo),
     "At the bench": (record, strike),
-    "Look": (state, history, bikes, fitted_where, shops, dashboard),
+    "Look": (state, history, bikes, states, fitted_where, shops, dashboard),
     "Hand over": (report, tags),
     "Figures": (wear, due, chains, faults, labour, margin, foresee, compare),
     "Check": (verify, compact, receipt, backup, restore, forget),

@@ -53,6 +53,16 @@ def say_json(value: Any) -> None:
     print(json.dumps(value, ensure_ascii=False, indent=2))
 
 
+def say_json_list(values: Iterable[Any]) -> None:
+    """Print plain JSON types as one array, each as it comes: there may be many."""
+    start = "[\n"
+    for value in values:
+        text = json.dumps(value, ensure_ascii=False, indent=2).replace("\n", "\n  ")
+        print(f"{start}  {text}", end="")
+        start = ",\n"
+    print("[]" if start == "[\n" else "\n]")
+
+
 def console(*, is_stderr: bool = False) -> Console:
     """Give a console that fits the terminal, or is wide and plain where there is none."""
     from rich.console import Console

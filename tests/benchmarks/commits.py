@@ -1,14 +1,23 @@
-"""A durable commit of a 20-event job beside a bare durable write of the same bytes."""
+"""A durable commit of a 20-event job beside a bare durable write of the same bytes.
+
+Twice: of what somebody entered, read, completed, held to every rule and sealed; and of the same
+events decided already, into a log of their own, which is the commit alone.
+"""
 
 from __future__ import annotations
 
+import json
 import os
 import statistics
-import time
 from pathlib import Path
 from typing import Any
 
 from ledger.book import Book
+from ledger.events import Event, parse_event
+from ledger.storage.local import LocalStore
+from ledger.storage.log import Log
+from ledger.storage.segment import read_events
+from tests.benchmarks.alone import Taken, timed
 from tests.benchmarks.measure import Row
 
 TAG = "7K3M9QXA"
@@ -67,37 +76,44 @@ def _bare(folder: Path, number: int, content: bytes) -> None:
     os.close(handle)
 
 
-def _middle(taken: list[float]) -> str:
-    return f"{statistics.median(taken[5:]) * 1e3:.1f} ms"
+def _middle(taken: list[Taken], wall: float) -> str:
+    cpu = statistics.median(one.cpu for one in taken[5:])
+    return f"{wall * 1e3:.1f} ms, {1 / wall:.0f} a second, CPU {cpu * 1e3:.1f} ms"
 
 
 def measure(folder: Path) -> list[Row]:
-    """Give the medians of both, taken in turn."""
+    """Give the medians of all three, taken in turn."""
     book = Book.init(folder / "book", shop="bench")
     book.append([_of("bike_registered")])
+    log = Log(LocalStore(Book.init(folder / "log", shop="bench").path / "events"))
+    log.commit(lambda _: _events_of(book))
     bare = folder / "bare"
     bare.mkdir()
-    ours, theirs, busy, bare_busy = [], [], [], []
+    taken: dict[str, list[Taken]] = {"book": [], "log": [], "bare": []}
     for number in range(COMMITS + 5):
         drafts = _job(number)
         assert len(drafts) == 20
-        start, cpu = time.perf_counter(), time.process_time()
-        book.append(drafts)
-        ours.append(time.perf_counter() - start)
-        busy.append(time.process_time() - cpu)
+        taken["book"].append(timed(lambda drafts=drafts: book.append(drafts))[1])
+        events = _events_of(book)
+        taken["log"].append(timed(lambda events=events: log.commit(lambda _: events))[1])
         content = book.files()[-1].read_bytes()
-        start, cpu = time.perf_counter(), time.process_time()
-        _bare(bare, number, content)
-        theirs.append(time.perf_counter() - start)
-        bare_busy.append(time.process_time() - cpu)
-    assert book.head.size == 1 + 20 * (COMMITS + 5)
-    mine, bare_write = statistics.median(ours[5:]), statistics.median(theirs[5:])
+        written = timed(lambda number=number, content=content: _bare(bare, number, content))[1]
+        taken["bare"].append(written)
+    assert book.head.size == log.head().size == 1 + 20 * (COMMITS + 5)
+    assert book.head.root == log.head().root
+    wall = {who: statistics.median(one.wall for one in all_[5:]) for who, all_ in taken.items()}
+    beside = f"bare write, fsync, link, fsync of the folder: {_middle(taken['bare'], wall['bare'])}"
+    names = {
+        "book": f"durable commit of a 20-event job ({COMMITS} commits, one process)",
+        "log": "– the commit alone, its events decided already",
+    }
     return [
-        Row(
-            f"durable commit of a 20-event job ({COMMITS} commits, one process)",
-            f"{mine * 1e3:.1f} ms, {1 / mine:.0f} a second, CPU {_middle(busy)}",
-            f"bare write, fsync, link, fsync of the folder: {bare_write * 1e3:.1f} ms, "
-            f"CPU {_middle(bare_busy)}",
-            f"{mine / bare_write:.1f}×",
-        )
+        Row(name, _middle(taken[who], wall[who]), beside, f"{wall[who] / wall['bare']:.1f}×")
+        for who, name in names.items()
     ]
+
+
+def _events_of(book: Book) -> list[Event]:
+    """Give the events of the newest commit."""
+    stored = read_events(book.files()[-1].read_bytes())
+    return [parse_event(json.loads(one.canonical)) for one in stored]

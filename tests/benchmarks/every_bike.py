@@ -17,8 +17,9 @@ from pathlib import Path
 from typing import Any
 
 from tests.benchmarks.alone import TIMES, Taken, alone, files_of, median, seconds, tell, timed
+from tests.benchmarks.asked import BikeAsked
 from tests.benchmarks.measure import Row
-from tests.benchmarks.one_bike import microseconds
+from tests.benchmarks.one_bike import Opened, microseconds
 
 Fitted = list[tuple[str, str, str]]
 """Bike, position and part."""
@@ -33,11 +34,12 @@ BESIDE = {
     "sqlite": "indexed SQLite, what is fitted and counts alone",
     "sqlite_fold": "indexed SQLite, the whole state: its rows and the fold in Python",
     "polars": "polars, what is fitted and counts alone",
-    "eventsourcing": "`eventsourcing`, each bike's aggregate",
+    "eventsourcing_whole": "`eventsourcing`, the whole state: each bike's aggregate",
+    "eventsourcing": "`eventsourcing`, what is fitted and counts alone",
 }
 FOLDS = ("lockring", "kept", "objects", "sqlite", "polars")
-PEERS = ("sqlite", "sqlite_fold", "eventsourcing")
-SOME = ("sqlite_fold", "eventsourcing")
+PEERS = ("sqlite", "sqlite_fold", "eventsourcing", "eventsourcing_whole")
+SOME = ("sqlite_fold", "eventsourcing", "eventsourcing_whole")
 """Asked for some bikes, and counted up to all."""
 _STRIKE = "event_struck"
 
@@ -123,20 +125,9 @@ def sqlite(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
 
 def sqlite_fold(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
     """Fold some bikes in plain Python, each from its rows by the index."""
-    from tests.benchmarks.asked import BikeAsked
     from tests.benchmarks.one_bike import sqlite as of_one
 
-    ask_one, _ = of_one()(path)
-    tags = json.loads(path.with_name("eventsourcing.json").read_text("utf-8"))
-
-    def ask() -> list[Any]:
-        return [ask_one(BikeAsked(tag, as_at)) for tag in tags]
-
-    def plain(found: list[Any]) -> tuple[Fitted, Used]:
-        fitted = [(one.bike, part.position, part.part) for one in found for part in one.fitted]
-        return fitted, [(one.bike, one.events_used) for one in found if one.events_used]
-
-    return ask, plain
+    return _one_by_one(of_one()(path), path, as_at), _of_views
 
 
 def polars(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
@@ -165,25 +156,31 @@ def polars(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
 
 
 def eventsourcing(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
-    """Replay every aggregate that is kept up to its version then."""
-    from tests.benchmarks.peer_eventsourcing import Bike, opened
+    """Replay every aggregate of what is fitted up to its version then."""
+    from tests.benchmarks.one_bike import eventsourcing as of_one
 
-    bikes = opened(path)
-    versions = json.loads(path.with_suffix(".json").read_text("utf-8"))
-    at = microseconds(as_at)
-
-    def ask() -> list[Bike]:
-        wanted = {tag: 1 + sum(when <= at for when in whens) for tag, whens in versions.items()}
-        return [
-            bikes.repository.get(Bike.create_id(tag), version=version)
-            for tag, version in wanted.items()
-        ]
-
-    def plain(found: list[Bike]) -> tuple[Fitted, Used]:
+    def plain(found: list[Any]) -> tuple[Fitted, Used]:
         fitted = [(one.tag, *pair) for one in found for pair in one.fitted.items()]
         return fitted, [(one.tag, one.count) for one in found if one.count]
 
-    return ask, plain
+    return _one_by_one(of_one()(path), path, as_at), plain
+
+
+def eventsourcing_whole(path: Path, as_at: datetime) -> tuple[Asked, Plain]:
+    """Replay every aggregate of everything up to its version then."""
+    from tests.benchmarks.one_bike import eventsourcing_whole as of_one
+
+    return _one_by_one(of_one()(path), path, as_at), _of_views
+
+
+def _one_by_one(of_one: Opened, kept: Path, as_at: datetime) -> Asked:
+    tags = json.loads(kept.with_name("eventsourcing.json").read_text("utf-8"))
+    return lambda: [of_one[0](BikeAsked(tag, as_at)) for tag in tags]
+
+
+def _of_views(found: list[Any]) -> tuple[Fitted, Used]:
+    fitted = [(one.bike, part.position, part.part) for one in found for part in one.fitted]
+    return fitted, [(one.bike, one.events_used) for one in found if one.events_used]
 
 
 def digest(fitted: Fitted, used: Used, left_out: set[str]) -> list[Any]:

@@ -8,9 +8,13 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
+from uuid import UUID
 
 from tests.benchmarks.alone import alone, files_of, percentile, seconds, tell, timed
 from tests.benchmarks.asked import BikeAsked, bikes_asked, kept_asked, read_asked
@@ -23,13 +27,16 @@ Opened = tuple[Ask, Callable[[Any], Answer]]
 Ready = Callable[[Path], Opened]
 """Opens what is asked, once everything is imported."""
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-FOLDS = ("lockring", "sqlite", "eventsourcing")
+WHOLE = ("lockring", "sqlite", "eventsourcing_whole")
+"""Who folds the whole state: every field of it is compared."""
+FOLDS = (*WHOLE, "eventsourcing")
 READS = ("duckdb", "polars")
 BESIDE = {
     "duckdb": "DuckDB, a bare read_parquet of its rows",
     "polars": "polars, scan_parquet of its rows",
     "sqlite": "indexed SQLite, its rows and the fold in Python",
-    "eventsourcing": "`eventsourcing`, its aggregate replayed",
+    "eventsourcing_whole": "`eventsourcing`, its aggregate replayed",
+    "eventsourcing": "`eventsourcing`, an aggregate of what is fitted and counts alone",
 }
 
 
@@ -40,7 +47,8 @@ def microseconds(at: datetime) -> int:
 
 def _of_view(view: Any) -> Answer:
     fitted = sorted([one.position, one.part] for one in view.fitted)
-    return [fitted, view.events_used]
+    told = repr(replace(view, shop="", as_known=0))
+    return [fitted, view.events_used, sha256(told.encode()).hexdigest()]
 
 
 def lockring() -> Ready:
@@ -58,7 +66,7 @@ def lockring() -> Ready:
 
 def sqlite() -> Ready:
     """Read the bike's texts by the index, and fold them in plain Python."""
-    from ledger.events import parse_event
+    from ledger.events.stored import stored_event
     from ledger.state import fold
     from ledger.vocabulary import standard
     from tests.benchmarks.peer_sqlite import opened as connected
@@ -69,7 +77,7 @@ def sqlite() -> Ready:
 
         def ask(one: BikeAsked) -> Any:
             rows = connection.execute(asked, (one.tag,))
-            events = [parse_event(json.loads(text)) for (text,) in rows]
+            events = [stored_event(json.loads(text)) for (text,) in rows]
             of = {"shop": "", "bike": one.tag, "as_at": one.as_at, "known_seq": 1 << 62}
             return fold(events, **of, vocabulary=words)
 
@@ -79,20 +87,38 @@ def sqlite() -> Ready:
 
 
 def eventsourcing() -> Ready:
-    """Replay the aggregate up to the version it had then; the versions are found beforehand."""
+    """Replay the aggregate of what is fitted up to the version it had then."""
     from tests.benchmarks.peer_eventsourcing import Bike
+
+    ask = _replayed(Bike.create_id, lambda bike, _: bike)
+    return partial(ask, lambda bike: [sorted(map(list, bike.fitted.items())), bike.count])
+
+
+def eventsourcing_whole() -> Ready:
+    """Replay the aggregate of everything up to the version it had then."""
+    from ledger.state import view_of
+    from tests.benchmarks.peer_eventsourcing import WholeBike
+
+    ask = _replayed(WholeBike.create_id, lambda bike, as_at: view_of(bike.state, as_at, 0))
+    return partial(ask, _of_view)
+
+
+def _replayed(
+    id_of: Callable[[str], UUID], made: Callable[[Any, datetime], Any]
+) -> Callable[[Callable[[Any], Answer], Path], Opened]:
+    """Replay an aggregate up to its version at an instant; the versions are found beforehand."""
     from tests.benchmarks.peer_eventsourcing import opened as kept
 
-    def opened(path: Path) -> Opened:
+    def opened(plain: Callable[[Any], Answer], path: Path) -> Opened:
         bikes = kept(path)
         versions = json.loads(path.with_suffix(".json").read_text("utf-8"))
 
         def ask(one: BikeAsked) -> Any:
             at = microseconds(one.as_at)
             version = 1 + sum(when <= at for when in versions[one.tag])
-            return bikes.repository.get(Bike.create_id(one.tag), version=version)
+            return made(bikes.repository.get(id_of(one.tag), version=version), one.as_at)
 
-        return ask, lambda bike: [sorted(map(list, bike.fitted.items())), bike.count]
+        return ask, plain
 
     return opened
 
@@ -168,11 +194,13 @@ def measure(book: Path, peers: dict[str, Path], folder: Path) -> list[Row]:
     file = kept_asked(asked, folder / "asked.json")
     told = {}
     for who in (*FOLDS, *READS):
-        where = peers.get(who) if who in ("sqlite", "eventsourcing") else book
+        peer = who.partition("_")[0]
+        where = peers.get(peer) if peer in ("sqlite", "eventsourcing") else book
         if where is not None:
             told[who] = alone("one_bike", who, where, file, _most(who, book, len(asked)))
-    for group in (FOLDS, READS):
+    for group in (WHOLE, READS):
         _compared({who: told[who]["answers"] for who in group if who in told})
+    _compared({who: [one[:2] for one in told[who]["answers"]] for who in FOLDS if who in told})
     mine = told["lockring"]
     rows = [
         Row(

@@ -1,13 +1,15 @@
 """Bikes kept with the `eventsourcing` library: an aggregate a bike, on its SQLite recorder.
 
-Its aggregates fold what is fitted, what the odometer said and how many events there were: less than
-Lockring's state, so what it takes is the least it would. As at an instant is the version that the
-bike had then; events are saved in the order they occurred, since a version knows no other.
+`Bike` folds what is fitted, what the odometer said and how many events there were: less than
+Lockring's state, so what it takes is the least it would. `WholeBike` folds the whole state, by the
+same steps as the fold in Python. As at an instant is the version that the bike had then; events are
+saved in the order they occurred, since a version knows no other.
 """
 
 from __future__ import annotations
 
 import json
+from itertools import islice
 from pathlib import Path
 from typing import Any
 from uuid import NAMESPACE_OID, UUID, uuid5
@@ -15,8 +17,12 @@ from uuid import NAMESPACE_OID, UUID, uuid5
 from eventsourcing.application import Application
 from eventsourcing.domain import Aggregate, event
 
+from ledger.events.stored import stored_event
+from ledger.state import apply, start
+from ledger.vocabulary import standard
+
 Event = dict[str, Any]
-_AT_ONCE = 50
+_AT_ONCE = 25
 
 
 class Bike(Aggregate):
@@ -58,6 +64,24 @@ class Bike(Aggregate):
         self.count += 1
 
 
+class WholeBike(Aggregate):
+    """A bike of which everything is folded."""
+
+    @event("Begun")
+    def __init__(self, tag: str) -> None:
+        self.state = start("", tag)
+
+    @staticmethod
+    def create_id(tag: str) -> UUID:
+        """Give the id that a bike's tag has."""
+        return uuid5(NAMESPACE_OID, f"whole {tag}")
+
+    @event("Recorded")
+    def record(self, canonical: str) -> None:
+        """Something happened."""
+        self.state = apply(self.state, stored_event(json.loads(canonical)), standard())
+
+
 class Bikes(Application[UUID]):
     """The bikes of a shop."""
 
@@ -75,16 +99,16 @@ def opened(file: Path) -> Bikes:
 def build(bikes: dict[str, list[Event]], file: Path) -> None:
     """Write bikes by tag: their live events as dicts of hot columns, in the order they occurred."""
     kept = opened(file)
-    waiting: list[Bike] = []
-    for tag, events in bikes.items():
-        bike = Bike(tag)
-        for one in events:
-            _record(bike, one)
-        waiting.append(bike)
-        if len(waiting) == _AT_ONCE:
-            kept.save(*waiting)
-            waiting = []
-    kept.save(*waiting)
+    rest = iter(bikes.items())
+    while some := list(islice(rest, _AT_ONCE)):
+        made: list[Aggregate] = []
+        for tag, events in some:
+            bike, whole = Bike(tag), WholeBike(tag)
+            for one in events:
+                _record(bike, one)
+                whole.record(one["canonical"].decode())
+            made += [bike, whole]
+        kept.save(*made)
     kept.close()
 
 

@@ -155,5 +155,5 @@ def test_what_is_kept_is_what_the_events_say(tmp_path_factory: Any) -> None:
 @pytest.mark.slow
 def test_what_is_kept_of_many_books_is_what_their_events_say(tmp_path_factory: Any) -> None:
     """The same on many random books."""
-    assert hold_lives(fault_lives(60), 18, tmp_path_factory) > 36
-    assert hold_lives(lives(60), 5, tmp_path_factory) > 12
+    assert hold_lives(fault_lives(60), 9, tmp_path_factory) > 18
+    assert hold_lives(lives(60), 3, tmp_path_factory) > 6

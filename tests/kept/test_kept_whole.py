@@ -265,14 +265,14 @@ def test_late_backdated_and_struck_events_are_in_every_figure(tmp_path: Path) ->
     """Whatever is recorded, for whatever day, the answers are those of a fit of all there is."""
     seen: list[str] = []
 
-    @settings(max_examples=8, deadline=None, derandomize=True, database=None,
+    @settings(max_examples=5, deadline=None, derandomize=True, database=None,
               phases=(Phase.generate,), suppress_health_check=list(HealthCheck))  # fmt: skip
     @given(st.integers(0, 10**9))
     def held(seed: int) -> None:
         seen.extend(hold(random.Random(seed), tmp_path / "one"))
 
     held()
-    assert seen.count("kept") > 20
+    assert seen.count("kept") > 12
 
 
 def test_the_report_kept_is_the_one_worked_out_from_the_book(tmp_path: Path) -> None:
