@@ -7,9 +7,9 @@ from functools import lru_cache
 
 import pyarrow as pa
 
+from ledger.sql.given import EFFECTS
 from ledger.vocabulary import Vocabulary
 
-_EFFECTS = pa.schema([("position", pa.string()), ("reached", pa.string()), ("effect", pa.string())])
 _ALIASES = pa.schema([("bike", pa.string()), ("bike_as", pa.string())])
 
 
@@ -33,7 +33,7 @@ def position_effects(words: Vocabulary, positions: frozenset[str] = frozenset())
     name beside those of the vocabulary.
     """
     rows = list(_effects(positions, words))
-    return pa.table([pa.array(column) for column in zip(*rows, strict=True)], schema=_EFFECTS)
+    return pa.table([pa.array(column) for column in zip(*rows, strict=True)], schema=EFFECTS)
 
 
 def bike_alias(aliases: Mapping[str, frozenset[str]]) -> pa.Table:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 import sqlglot
@@ -17,7 +17,9 @@ from sqlglot.errors import SqlglotError
 
 from ledger import sql
 from ledger.errors import Problem
+from ledger.sql.kinds import Columns
 from ledger.sql.lint_faithful import Found, unfaithful
+from ledger.sql.typed import mistyped
 
 FUNCTIONS = frozenset(
     {
@@ -144,19 +146,24 @@ CHECKS: tuple[Callable[[str, exp.Expr], Iterator[Found]], ...] = (
 )
 
 
-def lint(name: str, text: str) -> list[Problem]:
-    """Give everything wrong with the text of one relation."""
+def lint(name: str, text: str, tables: Mapping[str, Columns] | None = None) -> list[Problem]:
+    """Give everything wrong with the text of one relation.
+
+    `tables` are the columns of what it reads that is no relation here and that no engine provides.
+    """
     try:
         trees = [tree for tree in sqlglot.parse(text, read="duckdb") if tree is not None]
     except SqlglotError as error:
         return [Problem(name, "sql", f"cannot be read: {error}", "Write one SQL query")]
     if len(trees) != 1:
         return [Problem(name, "sql", f"{len(trees)} statements", "Write one SQL query")]
-    return [
+    problems = [
         Problem(name, check.__name__.strip("_"), *found)
         for check in CHECKS
         for found in dict.fromkeys(check(text, trees[0]))
     ]
+    by_type = dict.fromkeys(mistyped(trees[0], tables or {}))
+    return [*problems, *(Problem(name, "types", *found) for found in by_type)]
 
 
 def lint_folder(folder: Path) -> list[Problem]:

@@ -11,7 +11,12 @@ import pyarrow as pa
 import pytest
 import sqlglot
 
+from ledger import sql
+from ledger.sql.given import GIVEN
+from ledger.sql.kinds import columns_of_arrow
 from ledger.sql.lint import lint
+from ledger.sql.translate import to_spark
+from ledger.sql.typed import columns_of
 
 if TYPE_CHECKING:
     from pyspark.sql import SparkSession
@@ -59,12 +64,42 @@ TRAPS = {
     "instants subtracted": "select seq, occurred_at - cast(null as timestamptz) as gap from marks",
     "a sum's own type": "select bike as seq, sum(minutes) as n from marks group by bike",
     "by position": "select seq, word from marks union by name select word, seq from marks",
+    "a fraction by another name cut": (
+        "with a as (select seq, value as v from marks) select seq, cast(v as bigint) as n from a"
+    ),
+    "a struct in a column": (
+        "with a as (select bike, {'word': word, 'seq': seq} as s from marks),"
+        " b as (select bike, max(s) as s from a group by bike) select s.seq as seq from b"
+    ),
+    "structs in columns compared": (
+        "with a as (select seq, {'word': word} as s, {'word': bike} as t from marks)"
+        " select seq from a where s < t"
+    ),
+    "an instant joined to text": "select seq, bike || occurred_at as n from marks",
+    "instants of each bike subtracted": (
+        "select max(occurred_at) - min(occurred_at) as n from marks group by bike"
+    ),
+    "a sum's own type in a step": (
+        "with a as (select bike, sum(minutes) as n from marks group by bike) select n from a"
+    ),
+    "whole or not": "select case when seq > 1 then seq else value end as n from marks",
+    "whole and not": (
+        "with a as (select seq as n from marks union all select value as n from marks)"
+        " select n from a"
+    ),
+    "a number of 20 digits": "select seq, 99999999999999999999 as n from marks",
+    "a row's number": "select seq, row_number() over (order by seq) as n from marks",
+    "an alias in where": "select seq + 1 as n from marks where n > 3",
+    "a sum of booleans": "select cast(sum(word is null) as bigint) as n from marks",
+    "a boolean beside a number": "select seq from marks where (word is null) > 0",
+    "a count of nothing": "select count() as n from marks",
 }
 """By what it is: a query that the lint has to refuse."""
 
 
 def _refused(query: str) -> str:
-    return "\n".join(str(problem) for problem in lint("trial.sql", HEADER + query))
+    tables = {"marks": columns_of_arrow(MARKS.schema)}
+    return "\n".join(str(problem) for problem in lint("trial.sql", HEADER + query, tables))
 
 
 @pytest.mark.parametrize("trap", sorted(TRAPS))
@@ -130,3 +165,19 @@ def test_each_trap_is_one(spark: SparkSession) -> None:
         if found == expected:
             alike.append(f"{trap}: {translated}")
     assert not alike, "; ".join(alike)
+
+
+@pytest.mark.spark
+@pytest.mark.xdist_group("spark")
+def test_every_relation_has_the_types_that_were_worked_out(spark: SparkSession) -> None:
+    """What Spark says of every relation's columns is what the lint goes by, and DuckDB gives."""
+    from pyspark.sql.pandas.types import to_arrow_schema
+
+    own = spark.newSession()
+    for name, schema in GIVEN.items():
+        own.createDataFrame(schema.empty_table()).createOrReplaceTempView(name)
+    bound = {"as_at": AT, "known_seq": 1}
+    for name in sql.relations():
+        text = to_spark(name)
+        frame = own.sql(text, {key: value for key, value in bound.items() if f":{key}" in text})
+        assert columns_of_arrow(to_arrow_schema(frame.schema)) == columns_of(name), name
