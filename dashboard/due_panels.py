@@ -7,10 +7,13 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from urllib.parse import quote, urlencode
 
+import numpy as np
+
 from dashboard import markup
 from dashboard.markup import capital, text
 from dashboard.words import Words
 from ledger.figures.calls import Call, DueBike, DueList, DuePart, Person
+from ledger.figures.due_calls import Calls
 from ledger.figures.due_words import CAUTION, DueWords, person_words
 from ledger.figures.written import made
 
@@ -84,7 +87,7 @@ def narrowed(found: DueList, bike: str) -> DueList:
     """Give the list with the call, or the job on the bench, that is about one bike; all for ""."""
     if not bike:
         return found
-    calls = tuple(call for call in found.calls if any(one.bike == bike for one in call.bikes))
+    calls = found.calls.about(bike)
     bench = tuple(one for one in found.bench if one.bike == bike)
     return replace(found, calls=calls, bench=bench, count_calls=len(calls), count_long_unseen=0)
 
@@ -103,18 +106,15 @@ def unseen(found: DueList, say: DueWords) -> str:
     return f'<p class="lk-note">{text(said)}.</p>' if said else ""
 
 
-def sorted_calls(calls: Sequence[Call], sort: str) -> list[Call]:
+def sorted_calls(calls: Calls, sort: str) -> Calls:
     """Give the calls in an order: as they press, by chance of being past, or by who it is."""
     if sort == "chance":
-        return sorted(calls, key=lambda call: -highest_chance(call))
+        return calls.some(np.argsort(np.negative(calls.chances), kind="stable"))
     if sort == "rider":
-        return sorted(calls, key=lambda call: _by_name(call.keeper))
-    return list(calls)
-
-
-def highest_chance(call: Call) -> float:
-    """Give the highest chance of anything on any of the bikes of being past its limit."""
-    return max(part.chance_past or 0.0 for bike in call.bikes for part in bike.parts)
+        people = calls.keepers
+        by_name = sorted(range(len(calls)), key=lambda at: _by_name(people[at]))
+        return calls.some(np.array(by_name, np.int64))
+    return calls
 
 
 def _by_name(person: Person) -> tuple[int, str]:
@@ -243,8 +243,8 @@ def note(asked: Asked) -> str:
 
 def caution(found: DueList) -> str:
     """Give the caution, where anything due may decide whether somebody gets hurt."""
-    bikes = [*(bike for call in found.calls for bike in call.bikes), *found.bench]
-    if any(part.decides_safety for bike in bikes for part in bike.parts):
+    on_bench = (part for bike in found.bench for part in bike.parts)
+    if found.calls.decides_safety or any(part.decides_safety for part in on_bench):
         return f'<p class="lk-caution">{text(CAUTION)}</p>'
     return ""
 
@@ -252,12 +252,11 @@ def caution(found: DueList) -> str:
 def counted(found: DueList, number: Callable[[int], str]) -> tuple[str, dict[str, str]]:
     """Give the page's finding and its facts."""
     calls = found.calls
-    past = sum(call.first.standing == "past" for call in calls)
     facts = {
-        "Past a limit by now": number(past),
-        "Not read for too long": number(sum(c.first.standing == "unclear" for c in calls)),
-        "Coming": number(sum(c.first.standing == "coming" for c in calls)),
-        "May be written to": number(sum(c.message is not None for c in calls)),
+        "Past a limit by now": number(calls.standings.count("past")),
+        "Not read for too long": number(calls.standings.count("unclear")),
+        "Coming": number(calls.standings.count("coming")),
+        "May be written to": number(sum(keeper.may_contact for keeper in calls.keepers)),
         "On the bench": number(len(found.bench)),
     }
     noun = "call" if len(calls) == 1 else "calls"

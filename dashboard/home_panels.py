@@ -158,8 +158,8 @@ def due(found: DueList, most: int, say: DueWords) -> str:
     if not found.calls:
         inner = '<p class="lk-note">Nothing that was measured is due within a week.</p>'
         return markup.section("Due this week", inner + onward("due", "Further ahead"))
-    apart = {sort: [one for one in found.calls if one.first.standing == sort] for sort in STANDING}
-    apart = {sort: calls for sort, calls in apart.items() if calls}
+    apart = {sort: found.calls.of_standing(sort) for sort in STANDING}
+    apart = {sort: calls for sort, calls in apart.items() if len(calls)}
     more = any(len(calls) > most for calls in apart.values())
     words = f"All {say.figure(found.count_calls)} calls" if more else "Whom to call, and about what"
     counted = [f"{say.figure(len(calls))} {STANDING[sort]}" for sort, calls in apart.items()]

@@ -91,7 +91,8 @@ def due(book: Book, day: date | None, within_days: int, *, is_every: bool = Fals
     changed_at = data.register_at(book)
     commit = _commit(book, day is None or day >= today)
     key = (str(book.path), commit, changed_at, today if day is None else day)
-    return _due(book, wear(book, day), key, within_days, None if is_every else SEEN_WITHIN_DAYS)
+    seen_within = None if is_every else SEEN_WITHIN_DAYS
+    return _due(book, wear(book, day), key, within_days, seen_within, key[3] == today)
 
 
 @st.cache_resource(show_spinner=False, max_entries=12)
@@ -101,9 +102,11 @@ def _due(
     key: tuple[str, int, int, date],
     within_days: int,
     seen_within_days: int | None,
+    is_now: bool,
 ) -> DueList:
+    as_at = None if is_now else _wear.as_at
     return due_list(
-        _book, _wear.as_at, within_days=within_days, seen_within_days=seen_within_days, wear=_wear
+        _book, as_at, within_days=within_days, seen_within_days=seen_within_days, wear=_wear
     )
 
 

@@ -15,7 +15,13 @@ if TYPE_CHECKING:
 
 
 def tag_named(book: Book, text: str) -> str:
-    """Give a tag of the book as it is stored; raises UnknownBike with the nearest ones."""
+    """Give a tag of the book as it is stored; raises UnknownBike with the nearest ones.
+
+    `shop/tag`, as several books are asked, is a tag of this book where the shop is its own.
+    """
+    shop, slash, tag = text.strip().rpartition("/")
+    if slash and shop == book.settings.shop:
+        text = tag
     try:
         tag = TypeAdapter(BikeTag).validate_python(text)
     except ValidationError:

@@ -19,6 +19,7 @@ from ledger.cli.labour_options import (
     period_asked,
     write_files,
 )
+from ledger.cli.look_over import not_read_json
 from ledger.cli.options import AsAt, AsJson, AsKnown, BookPaths, shops_open
 from ledger.cli.output import progress, say, say_json, say_table
 from ledger.cli.readied import compared_ready
@@ -171,7 +172,7 @@ def compare(
                 has_chains=chains, asker=OWNER,
             )  # fmt: skip
         if as_json:
-            say_json(_json(rows))
+            say_json({**_json(rows), "not_read": not_read_json(found)})
         elif files.is_any:
             sheet = _sheet(rows)
             write_files(files, lambda: sheet, lambda: [sheet])

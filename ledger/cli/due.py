@@ -195,8 +195,8 @@ def _say_caution(found: DueList) -> None:
     from ledger.figures.due_words import CAUTION
 
     say("These are estimates from readings: nothing was looked at again.")
-    bikes = [bike for call in found.calls for bike in call.bikes] + list(found.bench)
-    if any(part.decides_safety for bike in bikes for part in bike.parts):
+    on_bench = (part for bike in found.bench for part in bike.parts)
+    if found.calls.decides_safety or any(part.decides_safety for part in on_bench):
         say(CAUTION)
 
 

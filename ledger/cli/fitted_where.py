@@ -81,7 +81,7 @@ def fitted_where(
         with progress("Looking through the books"):
             found = found_where(shops, asked, wanted)
         if as_json:
-            say_json(_json(asked, wanted, found))
+            say_json(_json(shops, asked, wanted, found))
         elif files.is_any:
             sheets = [_sheet(shops, "carried", found.carried), _sheet(shops, "gone", found.gone)]
             write_files(files, lambda: sheets[0], lambda: sheets)
@@ -106,10 +106,12 @@ def _check_position(shops: Shops, asked: Mapping[str, Asked], position: str | No
         raise WrongUse(f"--position: there is no position {position}. {hint}")
 
 
-def _json(asked: Mapping[str, Asked], wanted: Wanted, found: FittedWhere) -> dict[str, Any]:
+def _json(
+    shops: Shops, asked: Mapping[str, Asked], wanted: Wanted, found: FittedWhere
+) -> dict[str, Any]:
     from dataclasses import asdict
 
-    from ledger.cli.look_over import names_json
+    from ledger.cli.look_over import names_json, not_read_json
     from ledger.events.types import format_moment
 
     carried = [
@@ -121,7 +123,9 @@ def _json(asked: Mapping[str, Asked], wanted: Wanted, found: FittedWhere) -> dic
         "shops": {
             shop: {"as_at": format_moment(of.as_at), "as_known": of.known_seq}
             for shop, of in asked.items()
+            if shop in shops.readable
         },
+        "not_read": not_read_json(shops),
         "count_bikes": found.count_bikes,
         "count_bikes_ever": found.count_bikes_ever,
         "count_bikes_no_longer": found.count_bikes_no_longer,

@@ -34,7 +34,7 @@ def state(
         bike = bike_named(shops, joined, tag)
         found = view_over(shops, joined, asked, bike)
         if as_json:
-            say_json(_view_json(found))
+            say_json({**_view_json(found), "not_read": not_read_json(shops)})
             return
         say(_names_line(found.bikes, shops))
         book = shops.books[bike[0]]
@@ -55,6 +55,11 @@ def _view_json(found: ShopsView) -> dict[str, Any]:
 def names_json(bikes: Sequence[Bike]) -> list[dict[str, str]]:
     """Give what a bike is called as plain JSON types."""
     return [{"shop": shop, "bike": tag} for shop, tag in bikes]
+
+
+def not_read_json(shops: Shops) -> list[dict[str, str | None]]:
+    """Give the books that are not in an answer as plain JSON types."""
+    return [{"book": one.place, "shop": one.shop, "why": one.why} for one in shops.failures]
 
 
 def _names_line(bikes: Sequence[Bike], shops: Shops) -> str:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from ledger.figures.wear import DueDates, Estimate, WearReading
+from ledger.figures.wear_shapes import DueDates, Estimate, WearReading
+
+if TYPE_CHECKING:
+    from ledger.figures.due_calls import Calls
 
 Standing = Literal["past", "unclear", "coming"]
 """Past its limit by now, more likely than not; not read for so long that no date tells anything;
@@ -132,7 +135,8 @@ class DueList:
     today: date
     """The same day in the book's time zone."""
     within_days: int
-    calls: tuple[Call, ...]
+    calls: Calls
+    """Each is made when it is looked at; what is counted of all of them is in its arrays."""
     bench: tuple[DueBike, ...]
     """Bikes with a job open: told to the mechanic, not called about."""
     count_calls: int

@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass
-from datetime import date, datetime, timedelta
-from typing import Any
+from datetime import UTC, date, datetime, time, timedelta
+from functools import partial
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from ledger.analysis.wear_data import Flags
 from ledger.book import Book
 from ledger.clocks import OPEN_JOBS as KEPT_JOBS
 from ledger.figures.ages import part_ages
 from ledger.figures.ahead import OPEN_JOBS, SUMMARIES, BookTables, Question
-from ledger.figures.calls import Call, DueBike, DueList, DuePart, OpenJob, Person
-from ledger.figures.due_parts import LIKELY, Asked, aged_parts, by_bike, worn_parts
+from ledger.figures.calls import DueList
+from ledger.figures.due_calls import Calls, Due, Facts, keepers_of, open_jobs_of
+from ledger.figures.due_day import Day, day_of
+from ledger.figures.due_parts import LIKELY, Asked, aged_parts, worn_parts
+from ledger.figures.due_rows import due_by, pressing, tabled, under
 from ledger.figures.due_words import DueWords
 from ledger.figures.home_keeps import BIKES
 from ledger.figures.wear import BookWear, wear_of
 from ledger.kept import Keep, kept
+from ledger.settings import BookSettings
 
 __all__ = ["LIKELY", "SEEN_WITHIN_DAYS", "WITHIN_DAYS", "due_list"]
 
@@ -49,144 +53,87 @@ def due_list(
     `bike` one bike, `limit` the first so many calls; bikes not seen within `seen_within_days`
     (None: however long ago) are counted and not called about. `wear` and `ahead` are the wear as
     at the same instant and the book's tables, where they were asked for before.
+
+    Now, of a great book, is when it was first asked today since its wear was fitted: its list is
+    kept for the day (`ledger.figures.due_day`).
     """
     tables = ahead or BookTables(book, as_at, known_seq)
     found = wear or wear_of(book, as_at, known_seq, ahead=tables)
-    words = book.vocabulary if known_seq is None else book.vocabulary_known(known_seq)
-    asked = Asked(found.as_at, found.today, within_days, words)
-    ages = part_ages(book, found.tables.parts, found.as_at, known_seq, ahead=tables)
-    parts = [*worn_parts(found, asked), *aged_parts(ages, asked)]
-    due = by_bike(_as_joined(book, known_seq, parts))
-    facts = _Facts.of(book, tables, due)
-    tags = _tags(book, bike, known_seq)
-    bikes = [
-        facts.bike(tag, its)
-        for tag, its in due.items()
-        if tag in facts.summaries
-        and (tags is None or tag in tags)
-        and (rider is None or rider in facts.people(tag))
-    ]
-    away = [each for each in bikes if not each.jobs]
-    seen = _seen_lately(book, away, asked.today, seen_within_days)
-    calls, said = _by_keeper(seen), DueWords(book.settings)
+    work_out = partial(_day, book, found, known_seq, tables)
+    is_now = as_at is None and known_seq is None
+    day = day_of(book, found, within_days, work_out) if is_now else work_out(within_days)
+    last_day = found.today + timedelta(days=within_days)
+    rows = under(due_by(day.rows, last_day), book.aliases(known_seq))
+    facts = _facts(book, tables, rows)
+    about = _bikes_asked(facts.bikes, _tags(book, bike, known_seq), rider)
+    asked = pressing(rows.filter(pc.is_in(rows["bike"], about)))
+    due = Due(asked, facts, DueWords(book.settings).message)
+    on_bench = pc.is_in(due.bikes["bike"], pa.array(list(facts.jobs), pa.string())).to_numpy()
+    away = np.flatnonzero(~on_bench)
+    is_seen = _seen_lately(book.settings, due.bikes, found.today, seen_within_days)
+    seen = away[is_seen[away]]
+    calls = Calls.of(due.of_bikes(seen))
     return DueList(
-        as_at=found.as_at,
-        today=asked.today,
+        as_at=day.as_at,
+        today=found.today,
         within_days=within_days,
-        calls=tuple(_call(each, said) for each in calls[:limit]),
-        bench=tuple(sorted((each for each in bikes if each.jobs), key=_order)),
+        calls=calls if limit is None else calls[:limit],
+        bench=tuple(due.of_bikes(np.flatnonzero(on_bench)).made()),
         count_calls=len(calls),
         seen_within_days=seen_within_days,
         count_long_unseen=len(away) - len(seen),
     )
 
 
-def _seen_lately(
-    book: Book, bikes: Iterable[DueBike], today: date, within_days: int | None
-) -> list[DueBike]:
-    """Give the bikes that were seen within some days; all of them for None."""
-    if within_days is None:
-        return list(bikes)
-    since = today - timedelta(days=within_days)
-    return [each for each in bikes if _seen_on(book, each) >= since]
+def _day(
+    book: Book, found: BookWear, known_seq: int | None, tables: BookTables, within_days: int
+) -> Day:
+    """Work out what is due within some days of an instant, on whatever bike."""
+    words = book.vocabulary if known_seq is None else book.vocabulary_known(known_seq)
+    asked = Asked(found.as_at, found.today, within_days, words)
+    ages = part_ages(book, found.tables.parts, found.as_at, known_seq, ahead=tables)
+    return Day(found.as_at, tabled([*worn_parts(found, asked), *aged_parts(ages, asked)]))
 
 
-def _as_joined(
-    book: Book, known_seq: int | None, parts: Iterable[tuple[str, DuePart]]
-) -> Iterator[tuple[str, DuePart]]:
-    """Give parts under the first tag of their bike: tags may be joined since the wear was told."""
-    aliases = book.aliases(known_seq)
-    for bike, part in parts:
-        yield min(aliases.get(bike, (bike,))), part
+def _facts(book: Book, tables: BookTables, due: pa.Table) -> Facts:
+    """Give what is known of the bikes on which something is due."""
+    wanted = pc.unique(due["bike"])
 
+    def rows(keep: Keep, question: Question) -> pa.Table:
+        table = kept(book, keep, tables.asked)
+        found = tables.answer(question) if table is None else table
+        return found.filter(pc.is_in(found["bike"], wanted))
 
-def _seen_on(book: Book, bike: DueBike) -> date:
-    return book.settings.local(bike.last_seen_at).date()
+    return Facts(
+        bikes=rows(BIKES, SUMMARIES),
+        jobs=open_jobs_of(rows(KEPT_JOBS, OPEN_JOBS).to_pylist()),
+        register={row.rider: row for row in book.riders.all()},
+    )
 
 
 def _tags(book: Book, bike: str | None, known_seq: int | None) -> frozenset[str] | None:
     return None if bike is None else book.aliases(known_seq).get(bike, frozenset({bike}))
 
 
-def _order(bike: DueBike) -> tuple[tuple[int, float, float], str]:
-    return bike.parts[0].order, bike.bike
-
-
-# -- whose bike ------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class _Facts:
-    """What is known of every bike: whose it is, what it is, and whether it is on the bench."""
-
-    summaries: Mapping[str, Mapping[str, Any]]
-    jobs: Mapping[str, tuple[OpenJob, ...]]
-    register: Mapping[str, Person]
-
-    @classmethod
-    def of(cls, book: Book, tables: BookTables, bikes: Collection[str]) -> _Facts:
-        wanted = pa.array(sorted(bikes), pa.string())
-
-        def rows(keep: Keep, question: Question) -> list[dict[str, Any]]:
-            table = kept(book, keep, tables.asked)
-            found = tables.answer(question) if table is None else table
-            return list(found.filter(pc.is_in(found["bike"], wanted)).to_pylist())
-
-        return cls(
-            summaries={row["bike"]: row for row in rows(BIKES, SUMMARIES)},
-            jobs=_open_jobs(rows(KEPT_JOBS, OPEN_JOBS)),
-            register={row.rider: _person(row) for row in book.riders.all()},
+def _bikes_asked(bikes: pa.Table, tags: frozenset[str] | None, rider: str | None) -> pa.Array:
+    """Give the tags of the bikes that are asked about: by tag, and by who rides or keeps them."""
+    if tags is not None:
+        bikes = bikes.filter(pc.is_in(bikes["bike"], pa.array(sorted(tags), pa.string())))
+    if rider is not None:
+        is_theirs = pc.or_kleene(
+            pc.equal(bikes["rider"], rider), pc.equal(keepers_of(bikes), rider)
         )
-
-    def people(self, bike: str) -> tuple[str | None, str | None]:
-        """Give the ids of who rides and who keeps a bike."""
-        row = self.summaries[bike]
-        return row["rider"], row["keeper"] or row["rider"]
-
-    def bike(self, bike: str, parts: Iterable[DuePart]) -> DueBike:
-        """Give a bike with what is due on it."""
-        row, (rider, keeper) = self.summaries[bike], self.people(bike)
-        return DueBike(
-            bike=bike,
-            make=row["make"],
-            model=row["model"],
-            rider=self._person(rider),
-            keeper=self._person(keeper),
-            last_seen_at=row["last_seen_at"],
-            jobs=self.jobs.get(bike, ()),
-            parts=tuple(sorted(parts, key=lambda part: (part.order, part.part, part.quantity))),
-        )
-
-    def _person(self, rider: str | None) -> Person:
-        nobody = Person(rider, is_registered=False, may_contact=False)
-        return self.register.get(rider or "", nobody)
+        bikes = bikes.filter(pc.fill_null(is_theirs, False))
+    return bikes["bike"].combine_chunks()
 
 
-def _person(row: Any) -> Person:
-    if not row.may_contact:
-        return Person(row.rider, is_registered=True, may_contact=False)
-    return Person(row.rider, True, True, row.name, row.phone, row.email)
-
-
-def _open_jobs(rows: Iterable[Mapping[str, Any]]) -> dict[str, tuple[OpenJob, ...]]:
-    found: dict[str, tuple[OpenJob, ...]] = {}
-    for row in sorted(rows, key=lambda row: (row["opened_at"], row["job"])):
-        job = OpenJob(row["job"], row["tier"], row["opened_at"], row["waiting_for"])
-        found[row["bike"]] = (*found.get(row["bike"], ()), job)
+def _seen_lately(
+    settings: BookSettings, bikes: pa.Table, today: date, within_days: int | None
+) -> Flags:
+    """Say which bikes were seen within some days; all of them for None."""
+    if within_days is None:
+        return np.ones(len(bikes), bool)
+    begins = datetime.combine(today - timedelta(days=within_days), time.min, settings.zone)
+    since = pa.scalar(begins.astimezone(UTC), bikes.schema.field("last_seen_at").type)
+    found: Flags = pc.greater_equal(bikes["last_seen_at"], since).to_numpy()
     return found
-
-
-def _by_keeper(bikes: Iterable[DueBike]) -> list[list[DueBike]]:
-    """Give the bikes of each keeper; a bike of which nobody is known is called about alone."""
-    by_keeper: dict[tuple[str, str], list[DueBike]] = {}
-    for bike in sorted(bikes, key=_order):
-        keeper = bike.keeper.rider
-        key = ("keeper", keeper) if keeper else ("bike", bike.bike)
-        by_keeper.setdefault(key, []).append(bike)
-    return list(by_keeper.values())
-
-
-def _call(bikes: list[DueBike], words: DueWords) -> Call:
-    keeper = bikes[0].keeper
-    said = words.message(keeper, bikes) if keeper.may_contact else None
-    return Call(keeper, tuple(bikes), said)

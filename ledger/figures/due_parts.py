@@ -15,7 +15,7 @@ from ledger.figures.wear_shapes import LIKELY, was_past
 from ledger.vocabulary import Vocabulary
 from ledger.vocabulary.caution import needs_caution
 
-__all__ = ["LIKELY", "Asked", "aged_parts", "by_bike", "was_past", "worn_parts"]
+__all__ = ["LIKELY", "Asked", "aged_parts", "was_past", "worn_parts"]
 
 WIDE_DAYS = 365
 """Dates that begin by today and end later than this from now tell nothing."""
@@ -37,19 +37,6 @@ class Asked:
     def last_day(self) -> date:
         """The last day asked about."""
         return self.today + timedelta(days=self.within_days)
-
-
-def by_bike(parts: Iterable[tuple[str, DuePart]]) -> dict[str, list[DuePart]]:
-    """Give what is due by bike: of each part and quantity the point that is most pressing."""
-    most: dict[tuple[str, str, str], DuePart] = {}
-    for bike, part in parts:
-        key = (bike, part.part, part.quantity)
-        if key not in most or part.order < most[key].order:
-            most[key] = part
-    found: dict[str, list[DuePart]] = {}
-    for (bike, _, _), part in most.items():
-        found.setdefault(bike, []).append(part)
-    return found
 
 
 # -- by what was read -------------------------------------------------------------------------

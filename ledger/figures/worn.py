@@ -23,6 +23,7 @@ from ledger.book import Book
 from ledger.figures.ahead import WEAR, BookTables
 from ledger.figures.gauges import errors_known
 from ledger.figures.readings import BookReadings, book_readings
+from ledger.kept.mark import Mark
 from ledger.kept.whole import Whole, found_whole, latest_whole, whole
 
 NEW_FIGURES = {"elongation": 0.0, "tooth_wear": 0.0, "capacity_left": 100.0}
@@ -91,6 +92,12 @@ def last_stood(book: Book) -> Stood | None:
     """Give the last fit that is kept of a book, of now or of before; None where none is."""
     found = latest_whole(book, _keep(book))
     return found and Stood(found[0].size, found[0].commit, found[1])
+
+
+def fit_mark(book: Book, fit: WearFit) -> Mark | None:
+    """Give where the book stood when a fit was made that is kept; None of any other."""
+    found = latest_whole(book, _keep(book))
+    return found[0] if found is not None and found[1].fit is fit else None
 
 
 def _fitted(book: Book, ahead: BookTables, bikes: Collection[str] | None) -> Worn:

@@ -25,6 +25,8 @@ from ledger.storage import aside
 
 _NAME = re.compile(r"(?:(\d+)\+)?(\d+)\.arrow")
 _REPLACED = b"lockring.replaced"
+_OF = b"lockring.of"
+"""Whose file it is: one of another table would be sound too, under this one's name."""
 _LEFT_BEHIND_SECONDS = 3600
 
 
@@ -96,12 +98,12 @@ class Shelf:
     def put(self, held: Held) -> None:
         """Write it as far as it is not there, and clear away what it takes the place of."""
         size, base = held.mark.size, held.base_size
+        told = {**held.mark.to_metadata(), _OF.decode(): self._keep.folder}
         if held.newer is None:
-            is_there = aside.write(self._path(size, None), held.base, held.mark.to_metadata())
+            is_there = aside.write(self._path(size, None), held.base, told)
         else:
-            told = {_REPLACED.decode(): json.dumps(sorted(held.replaced))}
-            path = self._path(size, base)
-            is_there = aside.write(path, held.newer, {**held.mark.to_metadata(), **told})
+            told[_REPLACED.decode()] = json.dumps(sorted(held.replaced))
+            is_there = aside.write(self._path(size, base), held.newer, told)
         if is_there:
             self._tidy(size, base)
 
@@ -116,8 +118,8 @@ class Shelf:
                     yield int(named[2]), int(named[1] or named[2])
 
     def _read(self, size: int, base: int) -> Held | None:
-        whole = aside.read(self._path(base, None))
-        newer = aside.read(self._path(size, base)) if size != base else None
+        whole = self._own(self._path(base, None))
+        newer = self._own(self._path(size, base)) if size != base else None
         told = whole if size == base else newer
         if whole is None or told is None:
             return None
@@ -130,6 +132,12 @@ class Shelf:
         if mark.size != size or not whole.schema.equals(told.schema):
             return None
         return Held(mark, base, _plain(whole), newer if newer is None else _plain(newer), replaced)
+
+    def _own(self, path: Path) -> pa.Table | None:
+        """Give what lies at a place, if it was written for it."""
+        table = aside.read(path)
+        told = (table.schema.metadata or {}).get(_OF) if table is not None else None
+        return table if told == self._keep.folder.encode() else None
 
     def _tidy(self, size: int, base: int) -> None:
         """Remove older sizes, other fingerprints, and what killed writers left an hour ago."""

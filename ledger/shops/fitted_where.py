@@ -78,8 +78,16 @@ def fitted_where(shops: Shops, asked: Mapping[str, Asked], wanted: Wanted) -> Fi
     """Give which bikes carry what is looked for, each book as it is asked.
 
     A part goes by what was said when it was fitted; fitted again with nothing said, by what was
-    said of it last in that shop.
+    said of it last in that shop. Nothing of a book that turns out not to be readable is in it.
     """
+    while True:
+        read = {shop: asked[shop] for shop in shops.readable if shop in asked}
+        found = _found_in(shops, read, wanted)
+        if all(shop in shops.readable for shop in read):
+            return found
+
+
+def _found_in(shops: Shops, asked: Mapping[str, Asked], wanted: Wanted) -> FittedWhere:
     joined = joined_in(shops, asked)
     shared = _shared(joined, asked)
     small = of_small_books(shops, asked, joined)

@@ -59,6 +59,8 @@ def bike_named(shops: Shops, joined: Joined, text: str) -> Bike:
     if slash and shop not in shops.books:
         near = get_close_matches(shop, shops.books, n=3, cutoff=0.5)
         hint = f"Did you mean {' or '.join(near)}?" if near else f"There are: {_some(shops.books)}."
+        if not shop:
+            raise UnknownBike(f"{text.strip()} names no shop before the '/'. {hint}")
         raise UnknownBike(f"There is no book of a shop {shop} among these. {hint}")
     held = shops.each(lambda book: book.bikes(), of=[shop] if slash else None)
     found = [(shop, tag) for shop, tags in held.items() if tag in tags]

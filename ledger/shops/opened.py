@@ -54,6 +54,12 @@ class Shops:
         """The currencies of the shops, sorted."""
         return tuple(sorted({book.settings.currency for book in self.books.values()}))
 
+    @property
+    def readable(self) -> list[str]:
+        """The shops whose books can be read, as far as is known by now, sorted."""
+        failed = {one.shop for one in self.failures}
+        return [shop for shop in sorted(self.books) if shop not in failed]
+
     def each(
         self, ask: Callable[[Book], Made], *, of: Sequence[str] | None = None
     ) -> dict[str, Made]:
@@ -62,7 +68,7 @@ class Shops:
         A book that cannot be read is noted in `failures` and left out of this and later answers.
         Whatever else `ask` raises is raised.
         """
-        shops = [shop for shop in sorted(self.books) if of is None or shop in of]
+        shops = [shop for shop in self.readable if of is None or shop in of]
 
         def asked(shop: str) -> tuple[Made] | None:
             try:

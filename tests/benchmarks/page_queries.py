@@ -39,7 +39,7 @@ def questions() -> dict[str, Callable[[Any, str], Any]]:
 
     def due(book: Any, days: int) -> Any:
         worn = wear_of(book)
-        return due_list(book, worn.as_at, within_days=days, wear=worn)
+        return due_list(book, within_days=days, wear=worn)
 
     def home(book: Any, tag: str) -> Any:
         jobs = home_bench.bench_today(book, asker=OWNER), home_bench.count_open(book)

@@ -99,7 +99,7 @@ def test_the_orders_are_what_they_say(ten: Path) -> None:
     """By chance falls, by rider rises with names before ids, by week is the list's own."""
     book = Book.open(ten)
     calls = due_list(book, book.instant(AS_AT), within_days=365).calls
-    chances = [due_panels.highest_chance(c) for c in due_panels.sorted_calls(calls, "chance")]
+    chances = due_panels.sorted_calls(calls, "chance").chances
     assert chances == sorted(chances, reverse=True)
     assert len(set(chances)) > 1
     people = [call.keeper for call in due_panels.sorted_calls(calls, "rider")]

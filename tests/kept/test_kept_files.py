@@ -63,6 +63,21 @@ def test_a_damaged_file_is_as_if_it_were_not_there(
     assert the_file(book).read_bytes() == sound
 
 
+def test_a_file_of_another_table_under_its_name_is_not_believed(tmp_path: Path) -> None:
+    """It is sound, and of this very book at this very size, and holds something else."""
+    book = twice(tmp_path, GULL)
+    keep_ready(book, OF_FAULTS)
+    asked = asked_of(book, LATER, None)
+    said = {one.name: kept(book, one, asked) for one in OF_FAULTS}
+    (sound,) = book.path.glob(f"derived/{EPISODES.folder}/*.arrow")
+    for one in OF_FAULTS:
+        if one.name != EPISODES.name:
+            shutil.copy(sound, next(book.path.glob(f"derived/{one.folder}/*.arrow")))
+    again = Book.open(book.path)
+    for one in OF_FAULTS:
+        assert kept(again, one, asked) == said[one.name]
+
+
 def test_what_was_kept_of_another_book_is_not_believed(tmp_path: Path) -> None:
     """Its root is another one, though it is as long and has as many commits."""
     one, other = twice(tmp_path / "one", GULL), twice(tmp_path / "other", TERN)

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from ledger.book import Book
 from tests.shops.many_books import draft, shop_book
 
 GULL, TERN, KNOT = "7K3M9QXA", "2B4D6F8H", "8N4P2RYB"
@@ -147,6 +148,35 @@ def test_what_is_looked_for_has_to_be_said(town: Path, lockring: Run) -> None:
     assert (code, "No bike carries or carried such a part" in out) == (0, True)
 
 
+def test_nothing_of_a_book_that_fails_while_it_is_asked_is_in_the_answer(
+    town: Path, lockring: Run
+) -> None:
+    """A file in its middle cannot be read: what was seen of it before is not told either."""
+    quay = Book.open(town / "quay")
+    part = quay.files()[-1]
+    noted = draft("2026-03-01", "noted", KNOT, position="chain", text="waxed")
+    quay.append([noted], confirm_clock=True)
+    part.write_bytes(part.read_bytes()[:40])
+    code, out, err = lockring("fitted-where", "--batch", "B1", "--book", "books", "--json")
+    found = json.loads(out)
+    assert code == 1
+    assert [(one["book"], one["shop"]) for one in found["not_read"]] == [("books/quay", "quay")]
+    assert list(found["shops"]) == ["pier"]
+    assert {row["shop"] for row in (*found["carried"], *found["no_longer"])} == {"pier"}
+    assert "Not in this answer: books/quay." in err
+
+
+def test_a_tag_with_its_shop_is_a_tag_of_one_book_too(town: Path, lockring: Run) -> None:
+    """As it is written where several books are asked."""
+    told = ("--as-at", "2026-03-01", "--book", "books/pier", "--json")
+    code, out, _ = lockring("state", f"pier/{TERN}", *told)
+    assert (code, out) == (0, lockring("state", TERN, *told)[1])
+    assert lockring("history", f"quay/{TERN}", "--book", "books/pier")[0] == 1
+    code, _, err = lockring("state", f"/{TERN}", "--book", "books")
+    assert code == 1
+    assert f"/{TERN} names no shop before the '/'. There are: pier, quay." in err
+
+
 def test_a_damaged_book_is_named_and_the_others_answer(town: Path, lockring: Run) -> None:
     """Exit code 1, with everything the other books say."""
     newest = max((town / "quay" / "events").iterdir())
@@ -154,7 +184,10 @@ def test_a_damaged_book_is_named_and_the_others_answer(town: Path, lockring: Run
     for command in (["state", TERN], ["history", TERN], ["bikes"], ["fitted-where", "sprat"]):
         code, out, err = lockring(*command, "--book", "books", "--json")
         assert code == 1
-        assert json.loads(out)
+        found = json.loads(out)
+        assert found
+        if isinstance(found, dict):
+            assert [one["book"] for one in found["not_read"]] == ["books/quay"]
         assert "Not in this answer: books/quay." in err
     code, _, err = lockring("state", GULL, "--book", "books")
     assert (code, "Not in this answer: books/quay." in err) == (1, True)

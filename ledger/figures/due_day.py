@@ -1,0 +1,88 @@
+"""What is due within a season, kept of a great book for a day.
+
+It follows from the fit of all wear and from the day: as long as both stand, so does the list, as at
+the moment it was made. Whose bikes they are and what is on the bench is looked up each time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import date, datetime
+from weakref import WeakKeyDictionary
+
+import pyarrow as pa
+
+from ledger.book import Book
+from ledger.figures.due_rows import ROWS
+from ledger.figures.wear import BookWear
+from ledger.figures.worn import CODE, fit_mark, given_by
+from ledger.kept.keep import fingerprint_of
+from ledger.kept.mark import Mark
+from ledger.kept.pieces import Unreadable, packed, unpacked
+from ledger.kept.shelf import Held, Shelf
+
+FEWEST_EVENTS = 300_000
+"""A smaller book's list is worked out each time."""
+WITHIN_DAYS = 92
+"""What is due within so many days is kept; who asks further ahead waits."""
+_CODE = tuple(
+    f"ledger.{name}"
+    for name in ("figures.ages", "figures.calls", "figures.due_day", "figures.due_parts",
+                 "figures.due_rows", "figures.wear", "figures.wear_now", "figures.wear_parts",
+                 "figures.wear_shapes", "kept.pieces", "vocabulary.caution")
+)  # fmt: skip
+_known: WeakKeyDictionary[Book, tuple[str, Mark, Day]] = WeakKeyDictionary()
+
+
+@dataclass(frozen=True)
+class Day:
+    """What is due, and as at when that was worked out."""
+
+    as_at: datetime
+    rows: pa.Table
+    """Rows of `ledger.figures.due_rows.ROWS`."""
+
+
+@dataclass(frozen=True)
+class _Kept:
+    """What a day's list lies on the shelf as."""
+
+    folder: str
+    name: str = "due_parts"
+
+
+def day_of(book: Book, wear: BookWear, within_days: int, make: Callable[[int], Day]) -> Day:
+    """Give what is due now within some days and, kept, further on: as kept today, or made now.
+
+    `make` works out what is due within some days as at the wear's own instant.
+    """
+    mark = fit_mark(book, wear.fit) if book.head.size >= FEWEST_EVENTS else None
+    if mark is None or within_days > WITHIN_DAYS:
+        return make(within_days)
+    keep = _Kept(f"due_parts-{_fingerprint(book, wear.today)}")
+    known = _known.get(book)
+    if known is not None and known[:2] == (keep.folder, mark):
+        return known[2]
+    shelf = Shelf(book.path / "derived", keep)
+    day = _found(shelf, mark)
+    if day is None:
+        day = make(WITHIN_DAYS)
+        shelf.put(Held(mark, mark.size, packed(day)))
+    _known[book] = keep.folder, mark, day
+    return day
+
+
+def _fingerprint(book: Book, today: date) -> str:
+    given = (*given_by(book), today.isoformat(), str(WITHIN_DAYS))
+    return fingerprint_of("due_parts", ("fitting_documents",), (*CODE, *_CODE), given)
+
+
+def _found(shelf: Shelf, mark: Mark) -> Day | None:
+    for held in shelf.found(mark.size, mark.size):
+        with suppress(Unreadable):
+            day = unpacked(held.table, (Day,))
+            if held.mark == mark and isinstance(day, Day) and day.rows.schema.equals(ROWS):
+                return day
+    return None
