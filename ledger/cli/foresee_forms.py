@@ -65,5 +65,14 @@ def foreseen_json(
         "as_known": known_seq,
         "currency": currency,
         "minor_digits": minor_digits(currency),
-        **plain(found),
+        **_told(plain(found)),
     }
+
+
+def _told(value: Any) -> Any:
+    """Give figures of a model to nine digits: beyond, they differ from run to run."""
+    if isinstance(value, float):
+        return float(f"{value:.9g}")
+    if isinstance(value, dict):
+        return {name: _told(one) for name, one in value.items()}
+    return [_told(one) for one in value] if isinstance(value, list) else value

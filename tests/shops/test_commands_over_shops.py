@@ -154,8 +154,9 @@ def test_nothing_of_a_book_that_fails_while_it_is_asked_is_in_the_answer(
     """A file in its middle cannot be read: what was seen of it before is not told either."""
     quay = Book.open(town / "quay")
     part = quay.files()[-1]
-    noted = draft("2026-03-01", "noted", KNOT, position="chain", text="waxed")
-    quay.append([noted], confirm_clock=True)
+    for number in range(6):
+        noted = draft("2026-03-01", "noted", KNOT, position="chain", text=f"waxed {number}")
+        quay.append([noted], confirm_clock=True)
     part.write_bytes(part.read_bytes()[:40])
     code, out, err = lockring("fitted-where", "--batch", "B1", "--book", "books", "--json")
     found = json.loads(out)
