@@ -147,6 +147,7 @@ def _wear(book: Book, telling: Telling) -> None:
     from dashboard import stands
     from ledger.figures.ahead import BookTables
     from ledger.figures.chain_keep import book_chains
+    from ledger.figures.due import due_ready
     from ledger.figures.worn import worn_of
 
     if any(stands.shown(book, stands.commit_shown(book, sort=sort), sort) for sort in stands.SORTS):
@@ -155,3 +156,4 @@ def _wear(book: Book, telling: Telling) -> None:
         ahead = BookTables(book)
         worn_of(book, ahead)
         book_chains(book, ahead)
+        due_ready(book)

@@ -23,6 +23,7 @@ from dashboard.words import Words
 from ledger.book import Book
 from ledger.figures.ahead import BookTables
 from ledger.figures.chain_keep import BookChains, book_chains, last_chains
+from ledger.figures.due import due_ready
 from ledger.figures.worn import Worn, last_stood, worn_of
 from ledger.kept.mark import recorded_at
 
@@ -161,6 +162,8 @@ def _tell_anew(book: Book, at: float) -> None:
 def _put(book: Book, sort: Sort, at: float) -> None:
     head, ahead = book.head, BookTables(book)
     figures = worn_of(book, ahead) if sort == "wear" else book_chains(book, ahead)
+    if sort == "wear":
+        due_ready(book)
     found = Standing(head.commit, datetime.now(UTC), at, figures)
     with _stands.lock:
         _stands.by_sort[str(book.path), sort] = found

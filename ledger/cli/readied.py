@@ -36,6 +36,7 @@ def _wear_ready(book: Book) -> None:
     """Fit how everything wears, and work out its chains, unless that is kept."""
     from ledger.figures.ahead import BookTables
     from ledger.figures.chain_keep import book_chains
+    from ledger.figures.due import due_ready
     from ledger.figures.worn import is_worn_kept, worn_of
 
     ahead = BookTables(book)
@@ -43,6 +44,7 @@ def _wear_ready(book: Book) -> None:
         with progress("Working out how everything wears", is_long=True):
             worn_of(book, ahead)
             book_chains(book, ahead)
+            due_ready(book)
 
 
 def faults_ready(book: Book) -> None:

@@ -12,6 +12,7 @@ import pyarrow.compute as pc
 from ledger.analysis.wear_data import Flags
 from ledger.book import Book
 from ledger.clocks import OPEN_JOBS as KEPT_JOBS
+from ledger.figures import due_day
 from ledger.figures.ages import part_ages
 from ledger.figures.ahead import OPEN_JOBS, SUMMARIES, BookTables, Question
 from ledger.figures.calls import DueList
@@ -25,7 +26,7 @@ from ledger.figures.wear import BookWear, wear_of
 from ledger.kept import Keep, kept
 from ledger.settings import BookSettings
 
-__all__ = ["LIKELY", "SEEN_WITHIN_DAYS", "WITHIN_DAYS", "due_list"]
+__all__ = ["LIKELY", "SEEN_WITHIN_DAYS", "WITHIN_DAYS", "due_list", "due_ready"]
 
 WITHIN_DAYS = 28
 SEEN_WITHIN_DAYS = 540
@@ -83,6 +84,12 @@ def due_list(
         seen_within_days=seen_within_days,
         count_long_unseen=len(away) - len(seen),
     )
+
+
+def due_ready(book: Book) -> None:
+    """Work out what is due today where that is kept, and is not there yet."""
+    if book.head.size >= due_day.FEWEST_EVENTS:
+        due_list(book, limit=0)
 
 
 def _day(

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime
+from threading import RLock
 from weakref import WeakKeyDictionary
 
 import pyarrow as pa
@@ -34,6 +35,8 @@ _CODE = tuple(
                  "figures.wear_shapes", "kept.pieces", "vocabulary.caution")
 )  # fmt: skip
 _known: WeakKeyDictionary[Book, tuple[str, Mark, Day]] = WeakKeyDictionary()
+_making = RLock()
+"""Who asks while another thread works it out waits for that."""
 
 
 @dataclass(frozen=True)
@@ -62,16 +65,17 @@ def day_of(book: Book, wear: BookWear, within_days: int, make: Callable[[int], D
     if mark is None or within_days > WITHIN_DAYS:
         return make(within_days)
     keep = _Kept(f"due_parts-{_fingerprint(book, wear.today)}")
-    known = _known.get(book)
-    if known is not None and known[:2] == (keep.folder, mark):
-        return known[2]
-    shelf = Shelf(book.path / "derived", keep)
-    day = _found(shelf, mark)
-    if day is None:
-        day = make(WITHIN_DAYS)
-        shelf.put(Held(mark, mark.size, packed(day)))
-    _known[book] = keep.folder, mark, day
-    return day
+    with _making:
+        known = _known.get(book)
+        if known is not None and known[:2] == (keep.folder, mark):
+            return known[2]
+        shelf = Shelf(book.path / "derived", keep)
+        day = _found(shelf, mark)
+        if day is None:
+            day = make(WITHIN_DAYS)
+            shelf.put(Held(mark, mark.size, packed(day)))
+        _known[book] = keep.folder, mark, day
+        return day
 
 
 def _fingerprint(book: Book, today: date) -> str:

@@ -42,6 +42,7 @@ def great(book: Book, monkeypatch: pytest.MonkeyPatch) -> Book:
     monkeypatch.setattr(stands, "GREAT_EVENTS", 1)
     monkeypatch.setattr(stands, "_stands", stands._Stands())
     monkeypatch.setattr("ledger.kept.FEWEST_EVENTS", 0)
+    monkeypatch.setattr("ledger.figures.due_day.FEWEST_EVENTS", 0)
     return book
 
 
@@ -128,4 +129,4 @@ def test_all_that_pages_are_read_from_is_made_ahead(great: Book) -> None:
     assert making.done == len(kept_ahead.NAMES) and not making.is_made
     made = {path.parent.name.rpartition("-")[0] for path in great.path.glob("derived/*/*.arrow")}
     assert {"bike_summary", "open_jobs", "fitted_ages", "job_jobs", "fault_episodes", "wear_fit",
-            "chains"} <= made  # fmt: skip
+            "chains", "due_parts"} <= made  # fmt: skip
