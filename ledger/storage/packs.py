@@ -40,7 +40,7 @@ their size before that and the CRC-32 of tag and lines."""
 _FORM = "1"
 _COLUMNS = ["bike", "seq", "commit", "canonical"]
 _CODEC = pa.Codec("zstd", compression_level=3)
-_OPEN_AT_ONCE = 64
+_OPEN_AT_ONCE = 32
 _MOST_BYTES = 256 * 1024 * 1024
 """A bike of more is not packed, and a size above it is a damaged one."""
 
