@@ -9,7 +9,8 @@ from datetime import timedelta
 from typing import Any
 from uuid import UUID
 
-from ledger.events import Event, parse_event
+from ledger.events import Event
+from ledger.events.stored import stored_event
 from ledger.state import in_order, live, made_up_part
 from ledger.storage.reading import Reader, Row
 
@@ -20,7 +21,7 @@ _CLOCKS = ("labour_started", "labour_stopped")
 
 def parsed(rows: Iterable[Row]) -> list[Event]:
     """Give the events of stored rows."""
-    return [parse_event(json.loads(canonical)) for _, _, canonical in rows]
+    return [stored_event(json.loads(canonical)) for _, _, canonical in rows]
 
 
 def parts_of(event: Event) -> tuple[str, ...]:

@@ -6,16 +6,19 @@ Nothing depends on such a file: what cannot be read or written is as if it were 
 from __future__ import annotations
 
 import contextlib
+import mmap
 import os
 import secrets
 import zlib
 from collections.abc import Mapping
 from pathlib import Path
+from typing import BinaryIO
 
 import pyarrow as pa
 
 _END = b"LOCKRING"
 _END_SIZE = len(_END) + 4
+_AT_ONCE = 1 << 20
 
 
 def write(path: Path, table: pa.Table, metadata: Mapping[str, str]) -> bool:
@@ -42,23 +45,50 @@ def write(path: Path, table: pa.Table, metadata: Mapping[str, str]) -> bool:
     return True
 
 
-def read(path: Path, *, is_summed: bool = True) -> pa.Table | None:
-    """Give the table of a file, read in place; None where it is not there whole and sound.
+def read(path: Path) -> pa.Table | None:
+    """Give the table of a file, read in place; None where it is not there whole and sound."""
+    try:
+        with path.open("rb") as file:
+            size = os.fstat(file.fileno()).st_size - _END_SIZE
+            if size <= 0:
+                return None
+            # Summed by reading, not in the mapping: what was touched there stays in memory.
+            total = _sum_of(file, size)
+            if file.read() != _END + total:
+                return None
+            return _in_place(_mapped(file), size)
+    except (OSError, ValueError, pa.ArrowException):
+        return None
 
-    Without `is_summed` its bytes are not held to their sum, which would read them all.
+
+def read_unsummed(path: Path) -> tuple[pa.Table, int] | None:
+    """Give the table of a file, and where in memory its first byte is, as long as that is held.
+
+    Its bytes are not held to their sum, which would read them all. None where it is not there.
     """
     try:
         with path.open("rb") as file:
-            size = os.fstat(file.fileno()).st_size
-        if size <= _END_SIZE:
-            return None
-        with pa.memory_map(str(path)) as mapped:
-            content = mapped.read_buffer(size)
-        body, end = content.slice(0, size - _END_SIZE), content.slice(size - _END_SIZE)
-        if not end.to_pybytes().startswith(_END):
-            return None
-        if is_summed and end.to_pybytes() != _END + zlib.crc32(body).to_bytes(4, "big"):
-            return None
-        return pa.ipc.open_file(pa.BufferReader(body)).read_all()
-    except (OSError, pa.ArrowException):
+            size = os.fstat(file.fileno()).st_size - _END_SIZE
+            file.seek(max(size, 0))
+            if size <= 0 or not file.read().startswith(_END):
+                return None
+            whole = _mapped(file)
+            return _in_place(whole, size), whole.address
+    except (OSError, ValueError, pa.ArrowException):
         return None
+
+
+def _mapped(file: BinaryIO) -> pa.Buffer:
+    return pa.py_buffer(mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ))
+
+
+def _in_place(whole: pa.Buffer, size: int) -> pa.Table:
+    return pa.ipc.open_file(pa.BufferReader(whole.slice(0, size))).read_all()
+
+
+def _sum_of(file: BinaryIO, size: int) -> bytes:
+    """Give the sum of a file's first bytes, as it stands at the end."""
+    total = 0
+    while size > 0 and (some := file.read(min(size, _AT_ONCE))):
+        total, size = zlib.crc32(some, total), size - len(some)
+    return total.to_bytes(4, "big")

@@ -13,6 +13,7 @@ import zlib
 from bisect import bisect_left
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
 
@@ -40,7 +41,7 @@ their size before that and the CRC-32 of tag and lines."""
 _FORM = "1"
 _COLUMNS = ["bike", "seq", "commit", "canonical"]
 _CODEC = pa.Codec("zstd", compression_level=3)
-_OPEN_AT_ONCE = 32
+_OPEN_AT_ONCE = 128
 _MOST_BYTES = 256 * 1024 * 1024
 """A bike of more is not packed, and a size above it is a damaged one."""
 
@@ -48,12 +49,56 @@ Row = tuple[int, int, bytes]
 Tell = Callable[[int, int], None]
 
 
+@dataclass(frozen=True, slots=True)
+class _Pack:
+    """Where each bike's events lie in a pack: what is held of it; the events stay on the disk."""
+
+    place: Path
+    bikes: list[str | None]
+    """Sorted."""
+    sizes: list[int | None]
+    sums: list[int | None]
+    starts: list[int]
+    """Where each bike's bytes begin in the file, and where the last one's end."""
+
+    @classmethod
+    def of(cls, place: Path, table: pa.Table, address: int) -> _Pack | None:
+        """Take a table that is read in place, its file's first byte at an address."""
+        if not len(table):
+            return cls(place, [], [], [], [0])
+        bikes, sizes, sums, events = (column.chunk(0) for column in table.columns)
+        _, offsets, held = events.buffers()
+        if events.null_count or events.offset or offsets is None:
+            return None
+        begins = held.address - address if held else 0
+        ends = np.frombuffer(offsets, np.int32, len(events) + 1).astype(np.int64)
+        lists = (bikes.to_pylist(), sizes.to_pylist(), sums.to_pylist())
+        return cls(place, *lists, (begins + ends).tolist())
+
+    def rows(self, bike: str) -> list[Row] | None:
+        """Give a bike's rows; None where they are not sound."""
+        at = bisect_left(self.bikes, bike, key=lambda one: one or "")
+        if at == len(self.bikes) or self.bikes[at] != bike:
+            return None
+        size, start, end = self.sizes[at], self.starts[at], self.starts[at + 1]
+        if size is None or not 0 < size <= _MOST_BYTES:
+            return None
+        try:
+            with self.place.open("rb") as file:
+                file.seek(start)
+                packed = file.read(end - start)
+            lines = _CODEC.decompress(packed, size, asbytes=True)
+        except (pa.ArrowException, OSError, ValueError):
+            return None
+        return list(_split(lines)) if _sum(bike, lines) == self.sums[at] else None
+
+
 class Packs:
     """The packs in one folder."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._open: OrderedDict[str, pa.Table | None] = OrderedDict()
+        self._open: OrderedDict[str, _Pack | None] = OrderedDict()
         self._lock = Lock()
 
     def rows(self, path: Path, bikes: Iterable[str]) -> list[Row] | None:
@@ -66,13 +111,13 @@ class Packs:
             return None
         found: list[Row] = []
         for bike in bikes:
-            rows = _rows_of(pack, bike)
+            rows = pack.rows(bike)
             if rows is None:
                 return None
             found += rows
         return found
 
-    def _pack(self, path: Path) -> pa.Table | None:
+    def _pack(self, path: Path) -> _Pack | None:
         with self._lock:
             if path.name in self._open:
                 self._open.move_to_end(path.name)
@@ -84,8 +129,9 @@ class Packs:
                 self._open.popitem(last=False)
         return pack
 
-    def _sound(self, path: Path) -> pa.Table | None:
-        table = aside.read(self._place(path), is_summed=False)
+    def _sound(self, path: Path) -> _Pack | None:
+        place = self._place(path)
+        table, address = aside.read_unsummed(place) or (None, 0)
         if table is None or not table.schema.remove_metadata().equals(SCHEMA):
             return None
         try:
@@ -96,7 +142,9 @@ class Packs:
         if told.get(b"form") != _FORM.encode() or table.column("bike").num_chunks > 1:
             return None
         carried = sha256_of(path)
-        return table if carried and told.get(b"sha256") == carried.encode() else None
+        if not carried or told.get(b"sha256") != carried.encode():
+            return None
+        return _Pack.of(place, table, address)
 
     def _place(self, path: Path) -> Path:
         return self._folder / f"{path.stem}.arrow"
@@ -162,22 +210,6 @@ def _packed(path: Path) -> pa.Table:
 
 def _lines(rows: Iterable[Row]) -> bytes:
     return b"\n".join(b"%d %d %s" % row for row in rows)
-
-
-def _rows_of(pack: pa.Table, bike: str) -> list[Row] | None:
-    """Give a bike's rows; None where they are not sound."""
-    bikes = pack.column("bike")
-    place = bisect_left(range(len(pack)), bike, key=lambda at: bikes[at].as_py() or "")
-    if place == len(pack) or bikes[place].as_py() != bike:
-        return None
-    size, total, packed = (pack.column(name)[place] for name in SCHEMA.names[1:])
-    if not packed.is_valid or not size.is_valid or not 0 < size.as_py() <= _MOST_BYTES:
-        return None
-    try:
-        lines = _CODEC.decompress(packed.as_buffer(), size.as_py(), asbytes=True)
-    except (pa.ArrowException, OSError, ValueError):
-        return None
-    return list(_split(lines)) if _sum(bike, lines) == total.as_py() else None
 
 
 def _sum(bike: str, lines: bytes) -> int:

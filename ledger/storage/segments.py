@@ -78,8 +78,8 @@ class Segments:
     def _of_bikes(self) -> tuple[pa.Array, pa.Array, pa.Array]:
         """Bike, file and group of the rows that have a bike."""
         rows = self.rows.slice(0, len(self.rows) - self.rows["bike"].null_count)
-        bikes, files, groups = rows.select(["bike", "file", "group"]).combine_chunks().columns
-        return _one_chunk(bikes), _one_chunk(files), _one_chunk(groups)
+        bikes, files, groups = (_one_chunk(rows[name]) for name in ("bike", "file", "group"))
+        return bikes, files, groups
 
     def groups(self, bikes: Iterable[str]) -> dict[str, list[int]]:
         """Give the row groups that hold events of these bikes, by the name of the file."""
