@@ -88,7 +88,7 @@ def narrowed(found: DueList, bike: str) -> DueList:
     if not bike:
         return found
     calls = found.calls.about(bike)
-    bench = tuple(one for one in found.bench if one.bike == bike)
+    bench = found.bench.only(bike)
     return replace(found, calls=calls, bench=bench, count_calls=len(calls), count_long_unseen=0)
 
 
@@ -243,8 +243,7 @@ def note(asked: Asked) -> str:
 
 def caution(found: DueList) -> str:
     """Give the caution, where anything due may decide whether somebody gets hurt."""
-    on_bench = (part for bike in found.bench for part in bike.parts)
-    if found.calls.decides_safety or any(part.decides_safety for part in on_bench):
+    if found.calls.decides_safety or found.bench.decides_safety:
         return f'<p class="lk-caution">{text(CAUTION)}</p>'
     return ""
 

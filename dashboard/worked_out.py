@@ -12,6 +12,7 @@ import streamlit as st
 from dashboard import data, stands
 from ledger.asking import Asker
 from ledger.book import Book
+from ledger.figures import due_day
 from ledger.figures.ahead import BookTables
 from ledger.figures.bench import BikeChoice, NoChoice, choice_from
 from ledger.figures.calls import DueList
@@ -92,19 +93,22 @@ def due(book: Book, day: date | None, within_days: int, *, is_every: bool = Fals
     commit = _commit(book, day is None or day >= today)
     key = (str(book.path), commit, changed_at, today if day is None else day)
     seen_within = None if is_every else SEEN_WITHIN_DAYS
-    return _due(book, wear(book, day), key, within_days, seen_within, key[3] == today)
+    is_now = key[3] == today
+    is_kept = is_now and commit == book.head.commit and due_day.is_great(book)
+    worn = None if is_kept else wear(book, day)
+    return _due(book, worn, key, within_days, seen_within, is_now)
 
 
 @st.cache_resource(show_spinner=False, max_entries=12)
 def _due(
     _book: Book,
-    _wear: BookWear,
+    _wear: BookWear | None,
     key: tuple[str, int, int, date],
     within_days: int,
     seen_within_days: int | None,
     is_now: bool,
 ) -> DueList:
-    as_at = None if is_now else _wear.as_at
+    as_at = None if is_now or _wear is None else _wear.as_at
     return due_list(
         _book, as_at, within_days=within_days, seen_within_days=seen_within_days, wear=_wear
     )

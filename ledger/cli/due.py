@@ -195,8 +195,7 @@ def _say_caution(found: DueList) -> None:
     from ledger.figures.due_words import CAUTION
 
     say("These are estimates from readings: nothing was looked at again.")
-    on_bench = (part for bike in found.bench for part in bike.parts)
-    if found.calls.decides_safety or any(part.decides_safety for part in on_bench):
+    if found.calls.decides_safety or found.bench.decides_safety:
         say(CAUTION)
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 from ledger.figures.wear_shapes import DueDates, Estimate, WearReading
 
 if TYPE_CHECKING:
-    from ledger.figures.due_calls import Calls
+    from ledger.figures.due_calls import Bikes, Calls
 
 Standing = Literal["past", "unclear", "coming"]
 """Past its limit by now, more likely than not; not read for so long that no date tells anything;
@@ -137,7 +137,7 @@ class DueList:
     within_days: int
     calls: Calls
     """Each is made when it is looked at; what is counted of all of them is in its arrays."""
-    bench: tuple[DueBike, ...]
+    bench: Bikes
     """Bikes with a job open: told to the mechanic, not called about."""
     count_calls: int
     """All there are, whatever the limit on how many are given."""

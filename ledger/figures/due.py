@@ -12,12 +12,11 @@ import pyarrow.compute as pc
 from ledger.analysis.wear_data import Flags
 from ledger.book import Book
 from ledger.clocks import OPEN_JOBS as KEPT_JOBS
-from ledger.figures import due_day
 from ledger.figures.ages import part_ages
 from ledger.figures.ahead import OPEN_JOBS, SUMMARIES, BookTables, Question
 from ledger.figures.calls import DueList
-from ledger.figures.due_calls import Calls, Due, Facts, keepers_of, open_jobs_of
-from ledger.figures.due_day import Day, day_of
+from ledger.figures.due_calls import Bikes, Calls, Due, Facts, keepers_of, open_jobs_of
+from ledger.figures.due_day import Day, day_found, day_of, is_great
 from ledger.figures.due_parts import LIKELY, Asked, aged_parts, worn_parts
 from ledger.figures.due_rows import due_by, pressing, tabled, under
 from ledger.figures.due_words import DueWords
@@ -59,11 +58,14 @@ def due_list(
     kept for the day (`ledger.figures.due_day`).
     """
     tables = ahead or BookTables(book, as_at, known_seq)
-    found = wear or wear_of(book, as_at, known_seq, ahead=tables)
-    work_out = partial(_day, book, found, known_seq, tables)
     is_now = as_at is None and known_seq is None
-    day = day_of(book, found, within_days, work_out) if is_now else work_out(within_days)
-    last_day = found.today + timedelta(days=within_days)
+    day = day_found(book, within_days) if is_now and wear is None else None
+    if day is None:
+        found = wear or wear_of(book, as_at, known_seq, ahead=tables)
+        work_out = partial(_day, book, found, known_seq, tables)
+        day = day_of(book, found, within_days, work_out) if is_now else work_out(within_days)
+    today = book.settings.local(day.as_at).date()
+    last_day = today + timedelta(days=within_days)
     rows = under(due_by(day.rows, last_day), book.aliases(known_seq))
     facts = _facts(book, tables, rows)
     about = _bikes_asked(facts.bikes, _tags(book, bike, known_seq), rider)
@@ -71,15 +73,15 @@ def due_list(
     due = Due(asked, facts, DueWords(book.settings).message)
     on_bench = pc.is_in(due.bikes["bike"], pa.array(list(facts.jobs), pa.string())).to_numpy()
     away = np.flatnonzero(~on_bench)
-    is_seen = _seen_lately(book.settings, due.bikes, found.today, seen_within_days)
+    is_seen = _seen_lately(book.settings, due.bikes, today, seen_within_days)
     seen = away[is_seen[away]]
     calls = Calls.of(due.of_bikes(seen))
     return DueList(
         as_at=day.as_at,
-        today=found.today,
+        today=today,
         within_days=within_days,
         calls=calls if limit is None else calls[:limit],
-        bench=tuple(due.of_bikes(np.flatnonzero(on_bench)).made()),
+        bench=Bikes(due.of_bikes(np.flatnonzero(on_bench))),
         count_calls=len(calls),
         seen_within_days=seen_within_days,
         count_long_unseen=len(away) - len(seen),
@@ -88,7 +90,7 @@ def due_list(
 
 def due_ready(book: Book) -> None:
     """Work out what is due today where that is kept, and is not there yet."""
-    if book.head.size >= due_day.FEWEST_EVENTS:
+    if is_great(book):
         due_list(book, limit=0)
 
 

@@ -1,4 +1,4 @@
-"""Calls made of rows only when somebody looks at them; counted and sorted without that."""
+"""Calls and bikes made of rows when somebody looks at them; counted and sorted without that."""
 
 from __future__ import annotations
 
@@ -76,6 +76,16 @@ class Due:
         found: Ints = np.repeat(begins, counts) + inside
         return found
 
+    @property
+    def decides_safety(self) -> bool:
+        """Whether anything of it may decide whether somebody gets hurt."""
+        return bool(pc.any(self.rows["decides_safety"]).as_py())
+
+    def places_of(self, bike: str) -> Ints:
+        """Give the place of a bike among the bikes, if it is there."""
+        found: Ints = np.flatnonzero(pc.equal(self.bikes["bike"], bike).to_numpy())
+        return found
+
     def made(self) -> list[DueBike]:
         """Give every bike with what is due on it."""
         parts = parts_in(self.rows)
@@ -103,6 +113,46 @@ def keepers_of(bikes: pa.Table) -> pa.ChunkedArray:
 
 def _named(ids: pa.ChunkedArray) -> pa.ChunkedArray:
     return pc.if_else(pc.equal(ids, ""), pa.scalar(None, pa.string()), ids)
+
+
+class Bikes(Sequence[DueBike]):
+    """Bikes with what is due on each, as they press: each is made when it is looked at."""
+
+    def __init__(self, due: Due) -> None:
+        self._due = due
+
+    def __len__(self) -> int:
+        return len(self._due.starts) - 1
+
+    @overload
+    def __getitem__(self, key: int) -> DueBike: ...
+    @overload
+    def __getitem__(self, key: slice) -> Bikes: ...
+    def __getitem__(self, key: int | slice) -> DueBike | Bikes:
+        places = np.arange(len(self))[key]
+        some = self._due.of_bikes(np.atleast_1d(places))
+        return Bikes(some) if isinstance(key, slice) else some.made()[0]
+
+    def __iter__(self) -> Iterator[DueBike]:
+        for start in range(0, len(self), _AT_ONCE):
+            yield from self[start : start + _AT_ONCE]._due.made()
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Sequence) and tuple(self) == tuple(other)
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def __repr__(self) -> str:
+        return repr(tuple(self))
+
+    @property
+    def decides_safety(self) -> bool:
+        """Whether anything on any of them may decide whether somebody gets hurt."""
+        return self._due.decides_safety
+
+    def only(self, bike: str) -> Bikes:
+        """Give one bike alone, where it is among them."""
+        return Bikes(self._due.of_bikes(self._due.places_of(bike)))
 
 
 class Calls(Sequence[Call]):
@@ -203,12 +253,12 @@ class Calls(Sequence[Call]):
     @property
     def decides_safety(self) -> bool:
         """Whether anything in any of them may decide whether somebody gets hurt."""
-        return bool(pc.any(self._due.rows["decides_safety"]).as_py())
+        return self._due.decides_safety
 
     def about(self, bike: str) -> Calls:
         """Give those that are about a bike too."""
-        bikes = np.flatnonzero(pc.equal(self._due.bikes["bike"], bike).to_numpy())
-        return self.some(np.unique(np.searchsorted(self._starts, bikes, side="right") - 1))
+        calls = np.searchsorted(self._starts, self._due.places_of(bike), side="right") - 1
+        return self.some(np.unique(calls))
 
     @cached_property
     def _row_starts(self) -> Ints:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from threading import RLock
 from weakref import WeakKeyDictionary
 
@@ -23,6 +23,7 @@ from ledger.kept.keep import fingerprint_of
 from ledger.kept.mark import Mark
 from ledger.kept.pieces import Unreadable, packed, unpacked
 from ledger.kept.shelf import Held, Shelf
+from ledger.storage.head import Head
 
 FEWEST_EVENTS = 300_000
 """A smaller book's list is worked out each time."""
@@ -56,12 +57,17 @@ class _Kept:
     name: str = "due_parts"
 
 
+def is_great(book: Book) -> bool:
+    """Say whether a book is one whose list is kept."""
+    return book.head.size >= FEWEST_EVENTS
+
+
 def day_of(book: Book, wear: BookWear, within_days: int, make: Callable[[int], Day]) -> Day:
     """Give what is due now within some days and, kept, further on: as kept today, or made now.
 
     `make` works out what is due within some days as at the wear's own instant.
     """
-    mark = fit_mark(book, wear.fit) if book.head.size >= FEWEST_EVENTS else None
+    mark = fit_mark(book, wear.fit) if is_great(book) else None
     if mark is None or within_days > WITHIN_DAYS:
         return make(within_days)
     keep = _Kept(f"due_parts-{_fingerprint(book, wear.today)}")
@@ -78,15 +84,44 @@ def day_of(book: Book, wear: BookWear, within_days: int, make: Callable[[int], D
         return day
 
 
+def day_found(book: Book, within_days: int) -> Day | None:
+    """Give what is due now, where it is kept of the book as it stands; None where it is not.
+
+    It follows from the book and the day: the fit need not be looked at.
+    """
+    head = book.head
+    if not is_great(book) or within_days > WITHIN_DAYS:
+        return None
+    keep = _Kept(f"due_parts-{_fingerprint(book, book.settings.local(datetime.now(UTC)).date())}")
+    with _making:
+        known = _known.get(book)
+        if known is not None and known[0] == keep.folder and _is_now(known[1], head):
+            return known[2]
+        for held in Shelf(book.path / "derived", keep).found(head.size, head.size):
+            day = _read(held) if _is_now(held.mark, head) else None
+            if day is not None:
+                _known[book] = keep.folder, held.mark, day
+                return day
+    return None
+
+
+def _is_now(mark: Mark, head: Head) -> bool:
+    return (mark.size, mark.commit, mark.root) == (head.size, head.commit, head.root)
+
+
 def _fingerprint(book: Book, today: date) -> str:
     given = (*given_by(book), today.isoformat(), str(WITHIN_DAYS))
     return fingerprint_of("due_parts", ("fitting_documents",), (*CODE, *_CODE), given)
 
 
 def _found(shelf: Shelf, mark: Mark) -> Day | None:
-    for held in shelf.found(mark.size, mark.size):
-        with suppress(Unreadable):
-            day = unpacked(held.table, (Day,))
-            if held.mark == mark and isinstance(day, Day) and day.rows.schema.equals(ROWS):
-                return day
+    held = (one for one in shelf.found(mark.size, mark.size) if one.mark == mark)
+    return next(filter(None, map(_read, held)), None)
+
+
+def _read(held: Held) -> Day | None:
+    with suppress(Unreadable):
+        day = unpacked(held.table, (Day,))
+        if isinstance(day, Day) and day.rows.schema.equals(ROWS):
+            return day
     return None

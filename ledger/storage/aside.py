@@ -12,13 +12,12 @@ import secrets
 import zlib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import BinaryIO
 
 import pyarrow as pa
 
 _END = b"LOCKRING"
 _END_SIZE = len(_END) + 4
-_AT_ONCE = 1 << 20
+_AT_ONCE = 1 << 24
 
 
 def write(path: Path, table: pa.Table, metadata: Mapping[str, str]) -> bool:
@@ -52,11 +51,10 @@ def read(path: Path) -> pa.Table | None:
             size = os.fstat(file.fileno()).st_size - _END_SIZE
             if size <= 0:
                 return None
-            # Summed by reading, not in the mapping: what was touched there stays in memory.
-            total = _sum_of(file, size)
-            if file.read() != _END + total:
-                return None
-            return _in_place(_mapped(file), size)
+            whole = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+        if whole[size:] != _END + _sum_of(whole, size):
+            return None
+        return _in_place(pa.py_buffer(whole), size)
     except (OSError, ValueError, pa.ArrowException):
         return None
 
@@ -72,23 +70,26 @@ def read_unsummed(path: Path) -> tuple[pa.Table, int] | None:
             file.seek(max(size, 0))
             if size <= 0 or not file.read().startswith(_END):
                 return None
-            whole = _mapped(file)
+            whole = pa.py_buffer(mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ))
             return _in_place(whole, size), whole.address
     except (OSError, ValueError, pa.ArrowException):
         return None
-
-
-def _mapped(file: BinaryIO) -> pa.Buffer:
-    return pa.py_buffer(mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ))
 
 
 def _in_place(whole: pa.Buffer, size: int) -> pa.Table:
     return pa.ipc.open_file(pa.BufferReader(whole.slice(0, size))).read_all()
 
 
-def _sum_of(file: BinaryIO, size: int) -> bytes:
-    """Give the sum of a file's first bytes, as it stands at the end."""
+def _sum_of(whole: mmap.mmap, size: int) -> bytes:
+    """Give the sum of a file's first bytes, as it stands at the end.
+
+    What is looked at for that alone does not stay in memory.
+    """
     total = 0
-    while size > 0 and (some := file.read(min(size, _AT_ONCE))):
-        total, size = zlib.crc32(some, total), size - len(some)
+    with memoryview(whole) as content:
+        for start in range(0, size, _AT_ONCE):
+            end = min(start + _AT_ONCE, size)
+            total = zlib.crc32(content[start:end], total)
+            if hasattr(mmap, "MADV_DONTNEED") and end - start == _AT_ONCE:
+                whole.madvise(mmap.MADV_DONTNEED, start, _AT_ONCE)
     return total.to_bytes(4, "big")

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ledger.figures.calls import Call, DueBike, DuePart, OpenJob
-from ledger.figures.due_calls import Calls, Due, Facts
+from ledger.figures.due_calls import Bikes, Calls, Due, Facts
 from ledger.figures.due_rows import ROWS, due_by, parts_in, pressing, tabled, under
 from ledger.figures.wear_shapes import LIKELY, DueDates, Estimate, WearReading
 from ledger.riders import Rider
@@ -148,6 +148,10 @@ def test_calls_are_those_of_each_keeper(
     """Made, sliced, picked, counted and sorted: as of the calls in plain Python."""
     due = due_of(rows, whose)
     assert [(one.bike, list(one.parts)) for one in due.made()] == by_bike(rows)
+    bikes = due.made()
+    assert Bikes(due) == bikes and len(Bikes(due)) == len(bikes)
+    assert Bikes(due)[1:] == bikes[1:] and [Bikes(due)[at] for at in range(len(bikes))] == bikes
+    assert all(Bikes(due).only(tag) == [one for one in bikes if one.bike == tag] for tag in TAGS)
     expected = calls_by_keeper(due)
     calls = Calls.of(due)
     assert len(calls) == len(expected)
