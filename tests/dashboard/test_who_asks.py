@@ -24,6 +24,8 @@ WITHOUT_ASKER = {
     "ledger.bench.visits.earlier_visits": "jobs of a bike, their tier and day",
     "ledger.figures.wear.wear_of": "readings and how parts wear",
     "ledger.figures.part_lives.lives_of_family": "how long parts last",
+    "ledger.figures.due.due_ready": "makes what is kept, gives nothing",
+    "ledger.figures.due_day.is_great": "whether a book is great",
     "ledger.figures.due.due_list": "what is due and whom to call: every role calls riders",
     "ledger.figures.chains.chain_book": "what a choice is worked out from; no page shows any of it "
     "by itself",
