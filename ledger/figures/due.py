@@ -18,7 +18,7 @@ from ledger.figures.calls import DueList
 from ledger.figures.due_calls import Bikes, Calls, Due, Facts, keepers_of, open_jobs_of
 from ledger.figures.due_day import Day, day_found, day_of, is_great
 from ledger.figures.due_parts import LIKELY, Asked, aged_parts, worn_parts
-from ledger.figures.due_rows import due_by, pressing, tabled, under
+from ledger.figures.due_rows import Rows, tabled
 from ledger.figures.due_words import DueWords
 from ledger.figures.home_keeps import BIKES
 from ledger.figures.wear import BookWear, wear_of
@@ -66,12 +66,16 @@ def due_list(
         day = day_of(book, found, within_days, work_out) if is_now else work_out(within_days)
     today = book.settings.local(day.as_at).date()
     last_day = today + timedelta(days=within_days)
-    rows = under(due_by(day.rows, last_day), book.aliases(known_seq))
-    facts = _facts(book, tables, rows)
+    rows = day.rows
+    names, bike_of = rows.under(book.aliases(known_seq))
+    which = rows.due_by(last_day)
+    facts = _facts(book, tables, names.take(pa.array(np.unique(bike_of[which]))))
     about = _bikes_asked(facts.bikes, _tags(book, bike, known_seq), rider)
-    asked = pressing(rows.filter(pc.is_in(rows["bike"], about)))
-    due = Due(asked, facts, DueWords(book.settings).message)
-    on_bench = pc.is_in(due.bikes["bike"], pa.array(list(facts.jobs), pa.string())).to_numpy()
+    is_asked = pc.is_in(names, about).to_numpy(zero_copy_only=False)
+    which = rows.pressing(which[is_asked[bike_of[which]]], bike_of)
+    due = Due(rows, names, bike_of, which, facts, DueWords(book.settings).message)
+    with_jobs = pa.array(list(facts.jobs), pa.string())
+    on_bench = pc.is_in(due.tags, with_jobs).to_numpy(zero_copy_only=False)
     away = np.flatnonzero(~on_bench)
     is_seen = _seen_lately(book.settings, due.bikes, today, seen_within_days)
     seen = away[is_seen[away]]
@@ -101,12 +105,11 @@ def _day(
     words = book.vocabulary if known_seq is None else book.vocabulary_known(known_seq)
     asked = Asked(found.as_at, found.today, within_days, words)
     ages = part_ages(book, found.tables.parts, found.as_at, known_seq, ahead=tables)
-    return Day(found.as_at, tabled([*worn_parts(found, asked), *aged_parts(ages, asked)]))
+    return Day(found.as_at, Rows(tabled([*worn_parts(found, asked), *aged_parts(ages, asked)])))
 
 
-def _facts(book: Book, tables: BookTables, due: pa.Table) -> Facts:
+def _facts(book: Book, tables: BookTables, wanted: pa.Array) -> Facts:
     """Give what is known of the bikes on which something is due."""
-    wanted = pc.unique(due["bike"])
 
     def rows(keep: Keep, question: Question) -> pa.Table:
         table = kept(book, keep, tables.asked)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 from typing import Any, overload
@@ -13,7 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger.figures.calls import STANDINGS, Call, DueBike, OpenJob, Person, Standing
-from ledger.figures.due_rows import Ints, parts_in, standings, starts_of
+from ledger.figures.due_rows import Ints, Rows, parts_in
 from ledger.riders import Rider
 
 _AT_ONCE = 200
@@ -45,21 +45,32 @@ class Facts:
 class Due:
     """What is due, with what is known of the bikes it is due on."""
 
-    rows: pa.Table
-    """Rows of `ledger.figures.due_rows.ROWS`; those of a bike together, as they press."""
+    rows: Rows
+    names: pa.Array
+    """Tags of bikes."""
+    bike_of: Ints
+    """The place of each row's bike in `names`."""
+    which: Ints
+    """The rows that are meant; those of a bike together, as they press."""
     facts: Facts
     say: Say
 
     @cached_property
     def starts(self) -> Ints:
         """Where each bike's rows begin, and how many rows there are."""
-        return starts_of(self.rows["bike"])
+        begins = np.flatnonzero(np.diff(self.bike_of[self.which], prepend=-1))
+        return np.append(begins, len(self.which))
+
+    @cached_property
+    def tags(self) -> pa.Array:
+        """The bikes, in the order of the rows."""
+        return self.names.take(pa.array(self.bike_of[self.which[self.starts[:-1]]]))
 
     @cached_property
     def bikes(self) -> pa.Table:
         """The facts of each bike, in the order of the rows."""
-        tags = self.rows["bike"].take(pa.array(self.starts[:-1]))
-        return self.facts.bikes.take(pc.index_in(tags, self.facts.bikes["bike"].combine_chunks()))
+        known = self.facts.bikes
+        return known.take(pc.index_in(self.tags, known["bike"].combine_chunks()))
 
     @cached_property
     def keepers(self) -> pa.ChunkedArray:
@@ -68,27 +79,21 @@ class Due:
 
     def of_bikes(self, which: Ints) -> Due:
         """Give what is due on some of the bikes, in that order."""
-        return Due(self.rows.take(pa.array(self._rows_of(which))), self.facts, self.say)
-
-    def _rows_of(self, which: Ints) -> Ints:
-        begins, counts = self.starts[:-1][which], np.diff(self.starts)[which]
-        inside = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
-        found: Ints = np.repeat(begins, counts) + inside
-        return found
+        return replace(self, which=self.which[runs(self.starts, which)[0]])
 
     @property
     def decides_safety(self) -> bool:
         """Whether anything of it may decide whether somebody gets hurt."""
-        return bool(pc.any(self.rows["decides_safety"]).as_py())
+        return bool(self.rows.decides_safety[self.which].any())
 
     def places_of(self, bike: str) -> Ints:
         """Give the place of a bike among the bikes, if it is there."""
-        found: Ints = np.flatnonzero(pc.equal(self.bikes["bike"], bike).to_numpy())
+        found: Ints = np.flatnonzero(pc.equal(self.tags, bike).to_numpy(zero_copy_only=False))
         return found
 
     def made(self) -> list[DueBike]:
         """Give every bike with what is due on it."""
-        parts = parts_in(self.rows)
+        parts = parts_in(self.rows.table.take(pa.array(self.which)))
         return [
             DueBike(
                 bike=row["bike"],
@@ -104,6 +109,17 @@ class Due:
                 self.bikes.to_pylist(), pairwise(self.starts.tolist()), strict=True
             )
         ]
+
+
+def runs(starts: Ints, which: Ints) -> tuple[Ints, Ints]:
+    """Give the members of some runs, in that order, and where each of these runs begins among them.
+
+    `starts` is where each run begins, and how many members all have; so is what is given.
+    """
+    begins, counts = starts[:-1][which], np.diff(starts)[which]
+    ends = np.cumsum(counts)
+    inside = np.arange(counts.sum()) - np.repeat(ends - counts, counts)
+    return np.repeat(begins, counts) + inside, np.append(0, ends)
 
 
 def keepers_of(bikes: pa.Table) -> pa.ChunkedArray:
@@ -171,15 +187,15 @@ class Calls(Sequence[Call]):
     @classmethod
     def of(cls, due: Due) -> Calls:
         """Give a call a keeper, about all bikes of theirs; of one nobody is known of, alone."""
-        keepers, tags = due.keepers, due.bikes["bike"]
-        keys = pc.if_else(
-            pc.is_valid(keepers),
-            pc.binary_join_element_wise("keeper", pc.fill_null(keepers, ""), " "),
-            pc.binary_join_element_wise("bike", tags, " "),
-        )
-        codes = pa.chunked_array(keys.chunks, pa.string()).combine_chunks().dictionary_encode()
-        # Codes count up as keys come first: the order of calls.
-        places = codes.indices.to_numpy()
+        keepers = due.keepers.combine_chunks().dictionary_encode()
+        known = keepers.indices.is_valid().to_numpy(zero_copy_only=False)
+        alone = len(keepers.dictionary) + np.arange(len(known))
+        keys = np.where(known, pc.fill_null(keepers.indices, 0).to_numpy(), alone)
+        _, firsts, places = np.unique(keys, return_index=True, return_inverse=True)
+        # Calls come in the order of their first bikes.
+        turn = np.empty(len(firsts), np.int64)
+        turn[np.argsort(firsts)] = np.arange(len(firsts))
+        places = turn[places]
         ordered = np.argsort(places, kind="stable")
         starts = np.flatnonzero(np.diff(places[ordered], prepend=-1))
         return cls(due.of_bikes(ordered), np.append(starts, len(ordered)))
@@ -211,10 +227,8 @@ class Calls(Sequence[Call]):
 
     def some(self, which: Ints) -> Calls:
         """Give some of the calls, in that order."""
-        begins, counts = self._starts[:-1][which], np.diff(self._starts)[which]
-        inside = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
-        bikes = np.repeat(begins, counts) + inside
-        return Calls(self._due.of_bikes(bikes), np.append(0, np.cumsum(counts)))
+        bikes, starts = runs(self._starts, which)
+        return Calls(self._due.of_bikes(bikes), starts)
 
     def made(self) -> list[Call]:
         """Give all of them at once."""
@@ -229,7 +243,8 @@ class Calls(Sequence[Call]):
     @cached_property
     def standings(self) -> list[Standing]:
         """The standing of what is most pressing in each."""
-        return [STANDINGS[one] for one in standings(self._due.rows)[self._row_starts[:-1]]]
+        firsts = self._due.which[self._row_starts[:-1]]
+        return [STANDINGS[one] for one in self._due.rows.standing[firsts]]
 
     def of_standing(self, standing: Standing) -> Calls:
         """Give those whose most pressing thing stands so."""
@@ -240,7 +255,7 @@ class Calls(Sequence[Call]):
         """The highest chance of anything in each of being past its limit; 0 where none is told."""
         if not len(self):
             return []
-        chances = pc.fill_null(self._due.rows["chance_past"], 0.0).to_numpy()
+        chances = self._due.rows.chance[self._due.which]
         found: list[float] = np.maximum.reduceat(chances, self._row_starts[:-1]).tolist()
         return found
 

@@ -13,10 +13,8 @@ from datetime import UTC, date, datetime
 from threading import RLock
 from weakref import WeakKeyDictionary
 
-import pyarrow as pa
-
 from ledger.book import Book
-from ledger.figures.due_rows import ROWS
+from ledger.figures.due_rows import ROWS, Rows
 from ledger.figures.wear import BookWear
 from ledger.figures.worn import CODE, fit_mark, given_by
 from ledger.kept.keep import fingerprint_of
@@ -45,8 +43,7 @@ class Day:
     """What is due, and as at when that was worked out."""
 
     as_at: datetime
-    rows: pa.Table
-    """Rows of `ledger.figures.due_rows.ROWS`."""
+    rows: Rows
 
 
 @dataclass(frozen=True)
@@ -121,7 +118,11 @@ def _found(shelf: Shelf, mark: Mark) -> Day | None:
 
 def _read(held: Held) -> Day | None:
     with suppress(Unreadable):
-        day = unpacked(held.table, (Day,))
-        if isinstance(day, Day) and day.rows.schema.equals(ROWS):
+        day = unpacked(held.table, (Day, Rows))
+        if (
+            isinstance(day, Day)
+            and isinstance(day.rows, Rows)
+            and day.rows.table.schema.equals(ROWS)
+        ):
             return day
     return None

@@ -6,7 +6,9 @@ In a great book much is due, and a page shows a few calls of it.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -43,6 +45,7 @@ _PART = pa.schema(
     }
 )  # fmt: skip
 """The fields of DuePart."""
+_NO_DAY = 2**31 - 1
 _ORDER = ("order_standing", "order_first", "order_then")
 ROWS = pa.schema(
     [
@@ -88,76 +91,116 @@ def parts_in(rows: pa.Table) -> list[DuePart]:
     return [DuePart(*values) for values in zip(*columns, strict=True)]
 
 
-def due_by(rows: pa.Table, last_day: date) -> pa.Table:
-    """Give the rows that are due by a day: of those that are past, or unclear, or come by then."""
-    chance, on = rows["chance_past"], pc.struct_field(rows["on"], "middle")
-    flag = pc.struct_field(rows["reading"], "flag")
-    is_read_past = pc.and_(rows["was_past"], pc.is_null(flag))
-    is_past = pc.or_(pc.is_null(chance), pc.greater_equal(pc.fill_null(chance, 0.0), LIKELY))
-    is_coming = pc.fill_null(pc.less_equal(on, pa.scalar(last_day, pa.date32())), False)
-    return rows.filter(pc.or_(pc.or_(is_past, is_read_past), is_coming))
+@dataclass(frozen=True)
+class Rows:
+    """Rows of ROWS, and in arrays what they are chosen and sorted by: an entry a row."""
+
+    table: pa.Table
+
+    @cached_property
+    def bikes(self) -> tuple[pa.Array, Ints]:
+        """Every tag once, sorted, and the place of each row's tag among them."""
+        return _ranked(self.table["bike"])
+
+    @cached_property
+    def part(self) -> Ints:
+        """The place of each part's id among all, sorted."""
+        return _ranked(self.table["part"])[1]
+
+    @cached_property
+    def quantity(self) -> Ints:
+        """The place of each quantity among all, sorted."""
+        return _ranked(self.table["quantity"])[1]
+
+    @cached_property
+    def order(self) -> list[npt.NDArray[np.float64]]:
+        """What `DuePart.order` is made of."""
+        return [self.table[name].to_numpy().astype(np.float64) for name in _ORDER]
+
+    @cached_property
+    def standing(self) -> Ints:
+        """Each row's standing as its place in STANDINGS."""
+        codes = pc.index_in(self.table["standing"], pa.array(STANDINGS))
+        found: Ints = codes.to_numpy().astype(np.int64)
+        return found
+
+    @cached_property
+    def chance(self) -> npt.NDArray[np.float64]:
+        """The chance of being past its limit; 0 where none is told."""
+        found: npt.NDArray[np.float64] = pc.fill_null(self.table["chance_past"], 0.0).to_numpy()
+        return found
+
+    @cached_property
+    def decides_safety(self) -> npt.NDArray[np.bool_]:
+        """Whether a figure here may decide whether somebody gets hurt."""
+        found: npt.NDArray[np.bool_] = self.table["decides_safety"].to_numpy()
+        return found
+
+    @cached_property
+    def _is_past(self) -> npt.NDArray[np.bool_]:
+        flag = pc.struct_field(self.table["reading"], "flag")
+        is_read_past = pc.and_(self.table["was_past"], pc.is_null(flag)).to_numpy()
+        is_untold = pc.is_null(self.table["chance_past"]).to_numpy()
+        found: npt.NDArray[np.bool_] = is_read_past | is_untold | (self.chance >= LIKELY)
+        return found
+
+    @cached_property
+    def _comes_on(self) -> Ints:
+        """Days since 1970 until the middle date; the last there is where there is none."""
+        middle = pc.struct_field(self.table["on"], "middle").cast(pa.int32())
+        found: Ints = pc.fill_null(middle, _NO_DAY).to_numpy().astype(np.int64)
+        return found
+
+    def due_by(self, last_day: date) -> Ints:
+        """Give the rows that are past, or unclear, or come by a day."""
+        until = (last_day - date(1970, 1, 1)).days
+        found: Ints = np.flatnonzero(self._is_past | (self._comes_on <= until))
+        return found
+
+    def under(self, joined: Mapping[str, frozenset[str]]) -> tuple[pa.Array, Ints]:
+        """Give `bikes` with joined tags under the first of theirs."""
+        names, places = self.bikes
+        there = pc.is_in(names, pa.array(list(joined), _TEXT))
+        if not pc.any(there).as_py():
+            return names, places
+        named = [min(joined.get(tag, (tag,))) for tag in names.filter(there).to_pylist()]
+        renamed = pc.replace_with_mask(names, there, pa.array(named, _TEXT))
+        others, codes = _ranked(pa.chunked_array([renamed]))
+        return others, codes[places]
+
+    def pressing(self, which: Ints, bike: Ints) -> Ints:
+        """Give rows by bike and then as they press, of each part and quantity the first alone.
+
+        Bikes, each row's as `under` gives it, come as their first rows press.
+        """
+        if not len(which):
+            return which
+        keys = [key[which] for key in self.order[::-1]]
+        mine, part, quantity = bike[which], self.part[which], self.quantity[which]
+        by_part = np.lexsort((*keys, quantity, part, mine))
+        is_first = np.ones(len(which), bool)
+        is_first[1:] = np.any(
+            [np.diff(one[by_part]) != 0 for one in (mine, part, quantity)], axis=0
+        )
+        most = by_part[is_first]
+        inner = most[np.lexsort((quantity[most], part[most], *(key[most] for key in keys)))]
+        # From here on stable: each bike's rows stay as they press.
+        place = np.full(mine.max() + 1, len(inner))
+        place[mine[inner][::-1]] = np.arange(len(inner))[::-1]
+        firsts = np.sort(place[place < len(inner)])
+        # Bikes whose first rows press alike come by tag.
+        rows = inner[firsts]
+        ordered = firsts[np.lexsort((mine[rows], *(key[rows] for key in keys)))]
+        turn = np.empty(len(place), np.int64)
+        turn[mine[inner[ordered]]] = np.arange(len(ordered))
+        found: Ints = which[inner[np.argsort(turn[mine[inner]], kind="stable")]]
+        return found
 
 
-def under(rows: pa.Table, joined: Mapping[str, frozenset[str]]) -> pa.Table:
-    """Give rows under the first tag of their bike, where tags are joined."""
-    if not joined or not len(rows):
-        return rows
-    bikes = rows["bike"].combine_chunks().dictionary_encode()
-    names = [min(joined.get(tag, (tag,))) for tag in bikes.dictionary.to_pylist()]
-    renamed = pa.array(names, _TEXT).take(bikes.indices)
-    return rows.set_column(0, ROWS.field("bike"), renamed)
-
-
-def pressing(rows: pa.Table) -> pa.Table:
-    """Give rows by bike and then as they press, of each part and quantity the most pressing point.
-
-    Bikes come as their first rows press.
-    """
-    if not len(rows):
-        return rows
-    bike, part, quantity = (_ranks(rows[name]) for name in ("bike", "part", "quantity"))
-    keys = _order_keys(rows)
-    by_part = np.lexsort((*keys[::-1], quantity, part, bike))
-    same = [one[by_part] for one in (bike, part, quantity)]
-    is_first = np.ones(len(by_part), bool)
-    is_first[1:] = np.any([one[1:] != one[:-1] for one in same], axis=0)
-    most = by_part[is_first]
-    inner = most[np.lexsort((quantity[most], part[most], *(key[most] for key in keys[::-1])))]
-    # Stable from here on: each bike's rows stay as they press.
-    place = np.full(bike.max() + 1, len(inner))
-    np.minimum.at(place, bike[inner], np.arange(len(inner)))
-    # Bikes whose first rows press alike come by tag.
-    firsts = np.unique(place[bike[inner]])
-    tags = bike[inner[firsts]]
-    ordered = firsts[np.lexsort((tags, *(key[inner[firsts]] for key in keys[::-1])))]
-    turn = np.empty(len(place), np.int64)
-    turn[bike[inner[ordered]]] = np.arange(len(ordered))
-    return rows.take(pa.array(inner[np.argsort(turn[bike[inner]], kind="stable")]))
-
-
-def _order_keys(rows: pa.Table) -> list[npt.NDArray[np.float64]]:
-    return [rows[name].to_numpy().astype(np.float64) for name in _ORDER]
-
-
-def _ranks(column: pa.ChunkedArray) -> Ints:
-    """Give for each text its place among all of them, sorted as Python sorts them."""
+def _ranked(column: pa.ChunkedArray) -> tuple[pa.Array, Ints]:
+    """Give every text once, sorted as Python sorts them, and each row's place among them."""
     encoded = column.combine_chunks().dictionary_encode()
-    places = pc.sort_indices(encoded.dictionary).to_numpy()
+    places = pc.sort_indices(encoded.dictionary)
     rank = np.empty(len(places), np.int64)
-    rank[places] = np.arange(len(places))
-    found: Ints = rank[encoded.indices.to_numpy()]
-    return found
-
-
-def starts_of(column: pa.ChunkedArray) -> Ints:
-    """Give where each run of one text begins, and at last how many rows there are."""
-    codes = column.combine_chunks().dictionary_encode().indices.to_numpy()
-    is_new = np.flatnonzero(np.diff(codes, prepend=-1)) if len(codes) else np.array([], np.int64)
-    return np.append(is_new, len(codes))
-
-
-def standings(rows: pa.Table) -> Ints:
-    """Give each row's standing as its place in STANDINGS."""
-    codes = pc.index_in(rows["standing"], pa.array(STANDINGS))
-    found: Ints = codes.to_numpy().astype(np.int64)
-    return found
+    rank[places.to_numpy()] = np.arange(len(places))
+    return encoded.dictionary.take(places), rank[encoded.indices.to_numpy()]

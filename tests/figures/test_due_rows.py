@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from ledger.figures.calls import Call, DueBike, DuePart, OpenJob
 from ledger.figures.due_calls import Bikes, Calls, Due, Facts
-from ledger.figures.due_rows import ROWS, due_by, parts_in, pressing, tabled, under
+from ledger.figures.due_rows import ROWS, Rows, parts_in, tabled
 from ledger.figures.wear_shapes import LIKELY, DueDates, Estimate, WearReading
 from ledger.riders import Rider
 
@@ -87,7 +87,8 @@ def test_what_is_due_by_a_day(rows: Parts, within: int) -> None:
         is_likely = part.chance_past is None or part.chance_past >= LIKELY
         return is_likely or is_read_past or (middle is not None and middle <= last_day)
 
-    assert rows_of(due_by(tabled(rows), last_day)) == [row for row in rows if is_due(row[1])]
+    found = Rows(tabled(rows)).due_by(last_day)
+    assert [rows[at] for at in found] == [row for row in rows if is_due(row[1])]
 
 
 @held
@@ -97,7 +98,13 @@ def test_what_presses_most_comes_first(rows: Parts, is_joined: bool) -> None:
     joined = {tag: frozenset(TAGS[1:3]) for tag in TAGS[1:3]} if is_joined else {}
     named = [(min(joined.get(bike, (bike,))), part) for bike, part in rows]
     expected = [(bike, part) for bike, its in by_bike(named) for part in its]
-    assert rows_of(pressing(under(tabled(rows), joined))) == expected
+    table = Rows(tabled(rows))
+    names, bike_of = table.under(joined)
+    found = table.pressing(np.arange(len(rows)), bike_of)
+    assert [(names[bike_of[at]].as_py(), rows[at][1]) for at in found] == expected
+    few = np.arange(0, len(rows), 2)
+    expected = [(bike, part) for bike, its in by_bike(named[::2]) for part in its]
+    assert [(named[at][0], rows[at][1]) for at in table.pressing(few, bike_of)] == expected
 
 
 # -- calls ------------------------------------------------------------------------------------
@@ -125,7 +132,9 @@ def due_of(rows: Parts, whose: list[tuple[str | None, str | None]]) -> Due:
          "last_seen_at": pa.timestamp("us", tz="UTC")}
     )  # fmt: skip
     facts = Facts(pa.Table.from_pylist(bikes, schema), {TAGS[0]: (JOB,)}, REGISTER)
-    return Due(pressing(tabled(rows)), facts, say)
+    table = Rows(tabled(rows))
+    names, bike_of = table.bikes
+    return Due(table, names, bike_of, table.pressing(np.arange(len(rows)), bike_of), facts, say)
 
 
 def calls_by_keeper(due: Due) -> list[Call]:
