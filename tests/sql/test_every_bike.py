@@ -109,7 +109,9 @@ def hold(events: list[Event], chance: random.Random, folder: Path, questions: in
     most = 0
     with pytest.MonkeyPatch.context() as patched:
         for _ in range(questions):
-            patched.setattr(engine, "ROWS_AT_ONCE", chance.choice((2, 4, 1_000)))
+            few = chance.choice((2, 4, 1_000))
+            patched.setattr(engine, "ROWS_AT_ONCE", few)
+            patched.setattr(engine, "MOST_AT_ONCE", few)
             patched.setattr(reading, "GROUPS_AT_ONCE", chance.choice((1, 2, 32)))
             dates = (*shelf.dates_of(events), LATER)
             asked = Asked(chance.choice(dates), chance.randint(0, len(events)))
@@ -186,6 +188,7 @@ def test_what_happens_at_one_time_goes_by_seq(tmp_path: Path, turned: bool) -> N
 def test_ranges_hold_every_tag_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """They stand one behind the other, from before all tags to behind them."""
     monkeypatch.setattr(engine, "ROWS_AT_ONCE", 3)
+    monkeypatch.setattr(engine, "MOST_AT_ONCE", 3)
     table = pa.table({"bike": ["A", "A", "B", "C", "C", "D", "E", "E", "F"]})
     pq.write_table(table, tmp_path / "one.parquet", row_group_size=2)
     ranges = ranges_of(source_of([str(tmp_path / "one.parquet")], {}))

@@ -37,8 +37,10 @@ from ledger.engines.views import RELATIONS
 
 __all__ = ["COLUMNS", "Source", "apart_of", "ranges_of", "states_of"]
 
-ROWS_AT_ONCE = 12_000_000
-"""About so many events are looked at in one go; what is folded of them is held in memory."""
+MOST_AT_ONCE = 12_000_000
+"""So many events are looked at in one go, at most."""
+ROWS_AT_ONCE = 8_000_000
+"""Of more, about so many: beside what is folded of them the files' own indexes are in memory."""
 _THREADS = 2
 _AHEAD = 3
 COUNTED = pa.schema([("bike", pa.string()), ("events_used", pa.int64())])
@@ -158,9 +160,9 @@ def _split(events: pa.Table, bikes: Bikes, known: Known, struck: pa.Array) -> _S
 
 def ranges_of(source: Source) -> list[Bikes]:
     """Give ranges of tags with about ROWS_AT_ONCE events each, from the files' statistics."""
-    count = -(-source.size // ROWS_AT_ONCE)
-    if count < 2:
+    if source.size <= MOST_AT_ONCE:
         return [Bikes()]
+    count = -(-source.size // ROWS_AT_ONCE)
     sizes: list[tuple[str, int]] = []
     for path in source.paths:
         metadata = pq.read_metadata(path)
