@@ -13,7 +13,7 @@ import shutil
 import tempfile
 import time
 import weakref
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import duckdb
@@ -46,6 +46,20 @@ def bound(connection: duckdb.DuckDBPyConnection, owner: object) -> Callable[[], 
     quoted = str(folder / "spilled").replace("'", "''")
     connection.execute(f"set global temp_directory = '{quoted}'")
     return weakref.finalize(owner, _remove, folder, held)
+
+
+@contextlib.contextmanager
+def private_folder() -> Iterator[Path]:
+    """Give a folder of one's own in the system's temporary one, and remove it afterwards.
+
+    That of a process that was killed is removed by the next that makes one.
+    """
+    _clear_left()
+    folder, held = _made()
+    try:
+        yield folder
+    finally:
+        _remove(folder, held)
 
 
 def _made() -> tuple[Path, int]:

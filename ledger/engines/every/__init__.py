@@ -7,10 +7,11 @@ once, in memory that does not grow with the book.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import TypeAlias
 
 import pyarrow as pa
@@ -18,15 +19,14 @@ import pyarrow.parquet as pq
 
 from ledger.engines.duckdb import Asked
 from ledger.engines.every.folds import Fold, States
+from ledger.engines.every.laid import COUNTED, Laid, Split, lay
 from ledger.engines.every.pieces import (
     COLUMNS,
     PARTS,
     STRIKING,
-    Bikes,
     FileOfEvents,
     Known,
     counts_of,
-    declared,
     known_rows,
     live_rows,
     parts_of,
@@ -35,7 +35,8 @@ from ledger.engines.every.pieces import (
 from ledger.engines.every.rows import Effects
 from ledger.engines.views import RELATIONS
 
-__all__ = ["COLUMNS", "Source", "apart_of", "ranges_of", "states_of"]
+__all__ = ["COLUMNS", "MOST_AT_ONCE", "Laid", "Source", "laid_of", "starts_of", "states_in",
+           "states_of"]  # fmt: skip
 
 MOST_AT_ONCE = 12_000_000
 """So many events are looked at in one go, at most."""
@@ -43,9 +44,6 @@ ROWS_AT_ONCE = 8_000_000
 """Of more, about so many: beside what is folded of them the files' own indexes are in memory."""
 _THREADS = 2
 _AHEAD = 3
-COUNTED = pa.schema([("bike", pa.string()), ("events_used", pa.int64())])
-
-_Split = tuple[dict[str, pa.Table], pa.Table]
 
 
 @dataclass(frozen=True)
@@ -58,33 +56,42 @@ class Source:
     """How many events it holds."""
     joined: Mapping[str, str]
     """For each joined tag, the tag its bike goes by."""
-    events_of: Callable[[frozenset[str]], pa.Table]
-    """Gives the stored events (COLUMNS) of some tags."""
     effects: Effects
 
 
-def apart_of(source: Source) -> pa.Table | None:
-    """Give the events of joined tags, which may lie in different ranges; None of none."""
-    if not source.joined:
-        return None
-    return declared(source.events_of(frozenset(source.joined)), COLUMNS, source.joined)
-
-
-def states_of(source: Source, bikes: Bikes, asked: Asked, apart: pa.Table | None) -> States:
-    """Give the states of the bikes of one range; empty where none has a live event.
-
-    `apart` holds the events of joined tags, where there are several ranges.
-    """
-    known = Known(_micros(asked.as_at), asked.known_seq)
+def states_of(source: Source, asked: Asked) -> States:
+    """Give the states of all bikes at once; empty where none has a live event."""
     with ThreadPoolExecutor(_THREADS) as pool:
-        splits = list(_splits(pool, source, bikes, known, apart))
-        summed = _summed([counts for _, counts in splits])
-        if not len(summed):
-            return {}
-        parts = {name: pa.concat_tables([parts[name] for parts, _ in splits]) for name in PARTS}
+        splits = list(_splits(pool, source, asked))
+        parts: dict[str, pa.Table] = {}
+        if splits:
+            parts = {name: pa.concat_tables([of[name] for of, _ in splits]) for name in PARTS}
+        counts = [counts for _, counts in splits]
         splits.clear()
-        fold = Fold(parts, summed, source.effects)
-        return dict(pool.map(lambda name: (name, getattr(fold, name)()), RELATIONS))
+        return _folded(pool, source, parts, _summed(counts))
+
+
+def laid_of(source: Source, asked: Asked, folder: Path) -> Laid:
+    """Lay the live events of a great book in an empty folder, by ranges of tags."""
+    with ThreadPoolExecutor(_THREADS) as pool:
+        return lay(_splits(pool, source, asked), starts_of(source), folder)
+
+
+def states_in(laid: Laid, number: int, source: Source) -> States:
+    """Give the states of the bikes of one range; empty where none has a live event."""
+    parts, counts = laid.read(number)
+    with ThreadPoolExecutor(_THREADS) as pool:
+        return _folded(pool, source, parts, _summed([counts]))
+
+
+def _folded(
+    pool: ThreadPoolExecutor, source: Source, parts: dict[str, pa.Table], summed: pa.Table
+) -> States:
+    if not len(summed):
+        return {}
+    fold = Fold(parts, summed, source.effects)
+    parts.clear()
+    return dict(pool.map(lambda name: (name, getattr(fold, name)()), RELATIONS))
 
 
 def _summed(counts: Sequence[pa.Table]) -> pa.Table:
@@ -95,21 +102,15 @@ def _summed(counts: Sequence[pa.Table]) -> pa.Table:
     return summed.select(["bike", "events_used_sum"]).rename_columns(COUNTED.names).sort_by("bike")
 
 
-def _splits(
-    pool: ThreadPoolExecutor, source: Source, bikes: Bikes, known: Known, apart: pa.Table | None
-) -> Iterator[_Split]:
+def _splits(pool: ThreadPoolExecutor, source: Source, asked: Asked) -> Iterator[Split]:
     """Give the live rows of each file by part, the newest first: a strike follows its target."""
-    if apart is not None:
-        rows = known_rows(apart, bikes, known)
-        yield _split(apart, Bikes(bikes.first, bikes.end), known, strikes_in(apart, rows))
-        bikes = Bikes(bikes.first, bikes.end, frozenset(source.joined))
-    joined = {} if apart is not None else source.joined
+    known = Known(_micros(asked.as_at), asked.known_seq)
     struck = [pa.array([], pa.binary(16))]
-    waiting: deque[Future[_Split]] = deque()
-    for file, pieces, strikes in _read(pool, source.paths, bikes, joined, known):
+    waiting: deque[Future[Split]] = deque()
+    for file, pieces, strikes in _read(pool, source, known):
         struck = [pa.concat_arrays([*struck, strikes])]
         for piece in pieces:
-            waiting.append(pool.submit(_piece, file, piece, bikes, known, struck[0]))
+            waiting.append(pool.submit(_piece, file, piece, known, struck[0]))
             if len(waiting) > _AHEAD:
                 yield waiting.popleft().result()
     for split in waiting:
@@ -120,48 +121,35 @@ _Piece: TypeAlias = "pa.Table | Sequence[int]"
 _Found: TypeAlias = tuple[FileOfEvents, Sequence[_Piece], pa.Array]
 
 
-def _read(
-    pool: ThreadPoolExecutor,
-    paths: Sequence[str],
-    bikes: Bikes,
-    joined: Mapping[str, str],
-    known: Known,
-) -> Iterator[_Found]:
+def _read(pool: ThreadPoolExecutor, source: Source, known: Known) -> Iterator[_Found]:
     """Give files from the last to the first, each with its pieces and what it strikes."""
     reading: deque[Future[_Found]] = deque()
-    for path in reversed(paths):
-        reading.append(pool.submit(_opened, path, bikes, joined, known))
+    for path in reversed(source.paths):
+        reading.append(pool.submit(_opened, path, source.joined, known))
         if len(reading) > _AHEAD:
             yield reading.popleft().result()
     for found in reading:
         yield found.result()
 
 
-def _opened(path: str, bikes: Bikes, joined: Mapping[str, str], known: Known) -> _Found:
+def _opened(path: str, joined: Mapping[str, str], known: Known) -> _Found:
     """Open a file: a small one is read at once, of a great one its strikes alone."""
-    file = FileOfEvents(path, bikes, joined)
+    file = FileOfEvents(path, joined)
     is_small = len(file.runs) < 2
     pieces: list[_Piece] = [file.read(run) for run in file.runs] if is_small else [*file.runs]
     told = pieces if is_small else [file.read(run, STRIKING) for run in file.runs]
-    struck = [strikes_in(one, known_rows(one, bikes, known)) for one in told]
+    struck = [strikes_in(one, known_rows(one, known)) for one in told]
     return file, pieces, pa.concat_arrays([pa.array([], pa.binary(16)), *struck])
 
 
-def _piece(
-    file: FileOfEvents, piece: _Piece, bikes: Bikes, known: Known, struck: pa.Array
-) -> _Split:
-    return _split(piece if isinstance(piece, pa.Table) else file.read(piece), bikes, known, struck)
-
-
-def _split(events: pa.Table, bikes: Bikes, known: Known, struck: pa.Array) -> _Split:
-    live = live_rows(events, known_rows(events, bikes, known), struck, known)
+def _piece(file: FileOfEvents, piece: _Piece, known: Known, struck: pa.Array) -> Split:
+    events = piece if isinstance(piece, pa.Table) else file.read(piece)
+    live = live_rows(events, known_rows(events, known), struck, known)
     return parts_of(events, live), counts_of(events, live)
 
 
-def ranges_of(source: Source) -> list[Bikes]:
-    """Give ranges of tags with about ROWS_AT_ONCE events each, from the files' statistics."""
-    if source.size <= MOST_AT_ONCE:
-        return [Bikes()]
+def starts_of(source: Source) -> list[str]:
+    """Give the first tags of ranges with about ROWS_AT_ONCE events each, by files' statistics."""
     count = -(-source.size // ROWS_AT_ONCE)
     sizes: list[tuple[str, int]] = []
     for path in source.paths:
@@ -172,13 +160,12 @@ def ranges_of(source: Source) -> list[Bikes]:
             statistics = group.column(place).statistics
             if statistics is not None and statistics.has_min_max:
                 sizes.append((statistics.min, group.num_rows))
-    edges = [""]
-    rows = 0
+    starts, rows = [""], 0
     for least, size in sorted(sizes):
-        if rows >= source.size * len(edges) / count and least > edges[-1]:
-            edges.append(least)
+        if rows >= source.size * len(starts) / count and least > starts[-1]:
+            starts.append(least)
         rows += size
-    return [Bikes(first, end) for first, end in zip(edges, [*edges[1:], None], strict=True)]
+    return starts
 
 
 def _micros(moment: datetime) -> int:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
-from functools import partial
 from typing import TYPE_CHECKING
 
 import pyarrow as pa
 
+import ledger.engines.every as every
+from ledger.engines.bounded import private_folder
 from ledger.engines.duckdb import Asked, DuckEngine
-from ledger.engines.every import COLUMNS, Source, apart_of, ranges_of, states_of
 from ledger.engines.every.folds import States
-from ledger.engines.every.pieces import Bikes
 from ledger.engines.tables import position_effects
 
 if TYPE_CHECKING:
@@ -21,8 +21,9 @@ if TYPE_CHECKING:
 def every_state(book: Book, engine: DuckEngine, asked: Asked) -> Iterator[States]:
     """Give the states of all bikes with a live event, of one range of tags after another.
 
-    A compaction may take files away meanwhile: what a range holds stays the same. Raises
-    BookDamaged where a file does not hold the events that belong in its place.
+    Of a great book live events lie in a private folder meanwhile. A compaction may take files
+    away: then they are read again. Raises BookDamaged where a file does not hold the events that
+    belong in its place.
     """
     words = book.vocabulary_known(asked.known_seq)
     joined = {tag: min(tags) for tag, tags in book.aliases(asked.known_seq).items()}
@@ -30,21 +31,21 @@ def every_state(book: Book, engine: DuckEngine, asked: Asked) -> Iterator[States
     def effects(named: frozenset[str]) -> pa.Table:
         return position_effects(words, named.difference(words.positions))
 
-    def source() -> Source:
-        return Source(
-            paths=engine.paths(),
-            size=book.head.size,
-            joined=joined,
-            events_of=lambda tags: engine.events_of(tags, COLUMNS),
-            effects=effects,
-        )
+    def source() -> every.Source:
+        return every.Source(engine.paths(), book.head.size, joined, effects)
 
-    ranges = book.while_read(lambda: ranges_of(source()))
-    apart = book.while_read(lambda: apart_of(source())) if len(ranges) > 1 else None
-
-    def states(bikes: Bikes) -> States:
-        return states_of(source(), bikes, asked, apart)
-
-    for bikes in ranges:
-        if found := book.while_read(partial(states, bikes)):
+    if book.head.size <= every.MOST_AT_ONCE:
+        if found := book.while_read(lambda: every.states_of(source(), asked)):
             yield found
+        return
+    with private_folder() as folder:
+
+        def laid() -> every.Laid:
+            shutil.rmtree(folder / "laid", ignore_errors=True)
+            (folder / "laid").mkdir()
+            return every.laid_of(source(), asked, folder / "laid")
+
+        ranges = book.while_read(laid)
+        for number in range(len(ranges)):
+            if found := every.states_in(ranges, number, source()):
+                yield found

@@ -102,42 +102,18 @@ class Known:
     known_seq: int
 
 
-@dataclass(frozen=True)
-class Bikes:
-    """A range of tags, the last not among them; without an end where it is None."""
-
-    first: str = ""
-    end: str | None = None
-    without: frozenset[str] = frozenset()
-    """Tags that are not of it, though they lie in it."""
-
-    def choice(self, tags: pa.Array) -> pa.Array:
-        """Say which tags are of it."""
-        inside = pc.greater_equal(tags, self.first)
-        if self.end is not None:
-            inside = pc.and_(inside, pc.less(tags, self.end))
-        if self.without:
-            apart = pc.is_in(tags, pa.array(sorted(self.without), pa.string()))
-            inside = pc.and_not(inside, apart)
-        return pc.fill_null(inside, False)
-
-    def meets(self, least: str, most: str) -> bool:
-        """Say whether any tag from `least` to `most` may lie in it."""
-        return most >= self.first and (self.end is None or least < self.end)
-
-
 class FileOfEvents:
     """One Parquet file of a book, read by runs of row groups."""
 
-    def __init__(self, path: str, bikes: Bikes, joined: Mapping[str, str]) -> None:
-        """Rows of `bikes` alone are wanted; `joined` is the tag that each joined tag goes by."""
+    def __init__(self, path: str, joined: Mapping[str, str]) -> None:
+        """`joined` is the tag that each joined tag goes by."""
         metadata = pq.read_metadata(path)
         texts = sorted(_TEXTS.intersection(metadata.schema.names))
         self._file = pq.ParquetFile(
             path, metadata=metadata, read_dictionary=texts, pre_buffer=False
         )
         self._joined = joined
-        groups = _groups(metadata, bikes)
+        groups = list(range(metadata.num_row_groups))
         self.runs = [
             groups[at : at + GROUPS_AT_ONCE] for at in range(0, len(groups), GROUPS_AT_ONCE)
         ]
@@ -150,18 +126,6 @@ class FileOfEvents:
             list(run), [name for name in wanted if name in there], use_threads=False
         )
         return declared(found, wanted, self._joined)
-
-
-def _groups(metadata: pq.FileMetaData, bikes: Bikes) -> list[int]:
-    place = metadata.schema.names.index("bike")
-    found = []
-    for number in range(metadata.num_row_groups):
-        statistics = metadata.row_group(number).column(place).statistics
-        # Without them it is of no bike at all, or nobody knows.
-        is_told = statistics is not None and statistics.has_min_max
-        if not is_told or bikes.meets(statistics.min, statistics.max):
-            found.append(number)
-    return found
 
 
 def declared(
@@ -191,12 +155,11 @@ def _renamed(tags: pa.Array, joined: Mapping[str, str]) -> pa.Array:
     return pa.DictionaryArray.from_arrays(tags.indices, pa.array(names, pa.string()))
 
 
-def known_rows(events: pa.Table, bikes: Bikes, known: Known) -> Choice:
-    """Say which rows are of these bikes and known by then, strikes too."""
-    tags = column(events, "bike")
-    mine = np.append(bikes.choice(tags.dictionary).to_numpy(zero_copy_only=False), False)
+def known_rows(events: pa.Table, known: Known) -> Choice:
+    """Say which rows are of a bike and known by then, strikes too."""
+    is_of_bike = column(events, "bike").indices.is_valid().to_numpy(zero_copy_only=False)
     seq = column(events, "seq").to_numpy()
-    return np.asarray(mine.astype(bool)[codes_of(tags)] & (seq <= known.known_seq))
+    return np.asarray(is_of_bike & (seq <= known.known_seq))
 
 
 def strikes_in(events: pa.Table, rows: Choice) -> pa.Array:
