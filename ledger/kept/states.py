@@ -39,7 +39,8 @@ MOST_SNAPSHOTS = 12
 _CODE = tuple(
     f"ledger.{name}"
     for name in ("kept.packed_states", "engines.every", "engines.every.pieces",
-                 "engines.every.rows", "engines.every.folds", "engines.every.columns")
+                 "engines.every.rows", "engines.every.folds", "engines.every.columns",
+                 "engines.every.laid")
 )  # fmt: skip
 _Make = Callable[[Read], pa.Table]
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
