@@ -11,9 +11,19 @@ from contextlib import contextmanager
 import httpx
 
 # Of every request a line would go to stderr, and stop the server once nobody reads on.
+# It looks whether a name is there and writes after that; a store that heeds If-None-Match does both
+# at once, so one PUT is let in at a time.
 _SERVE = """
-import logging, sys
+import logging, sys, threading
+from moto.moto_server.werkzeug_app import DomainDispatcherApplication as Server
 from moto.server import ThreadedMotoServer
+answer, alone = Server.__call__, threading.Lock()
+def in_turn(self, environ, start_response):
+    if environ["REQUEST_METHOD"] != "PUT":
+        return answer(self, environ, start_response)
+    with alone:
+        return list(answer(self, environ, start_response))
+Server.__call__ = in_turn
 logging.getLogger("werkzeug").setLevel(logging.ERROR)
 server = ThreadedMotoServer(ip_address="127.0.0.1", port=0)
 server.start()
