@@ -48,6 +48,8 @@ class Due:
     rows: Rows
     names: pa.Array
     """Tags of bikes."""
+    facts_of: pa.Array
+    """The row of each of them in the facts."""
     bike_of: Ints
     """The place of each row's bike in `names`."""
     which: Ints
@@ -62,15 +64,19 @@ class Due:
         return np.append(begins, len(self.which))
 
     @cached_property
+    def _places(self) -> pa.Array:
+        """The place of each bike in `names`, in the order of the rows."""
+        return pa.array(self.bike_of[self.which[self.starts[:-1]]])
+
+    @cached_property
     def tags(self) -> pa.Array:
         """The bikes, in the order of the rows."""
-        return self.names.take(pa.array(self.bike_of[self.which[self.starts[:-1]]]))
+        return self.names.take(self._places)
 
     @cached_property
     def bikes(self) -> pa.Table:
         """The facts of each bike, in the order of the rows."""
-        known = self.facts.bikes
-        return known.take(pc.index_in(self.tags, known["bike"].combine_chunks()))
+        return self.facts.bikes.take(self.facts_of.take(self._places))
 
     @cached_property
     def keepers(self) -> pa.ChunkedArray:

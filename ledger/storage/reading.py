@@ -65,6 +65,8 @@ class Reader:
         """The last commit taken in."""
         self._refreshed: Sequence[Path] = ()
         self._segments: Segments | None = None
+        self._bikes: tuple[_FileSet, list[str]] | None = None
+        """Every tag that these files name."""
         self._lock = RLock()
         self._footers = Footers()
         self.packs = None if folder is None else Packs(folder / PACKS)
@@ -344,6 +346,12 @@ class Reader:
 
     def bikes(self) -> list[str]:
         """Give every tag that the book's events name, sorted."""
+        files, known = self._set, self._bikes
+        if known is None or known[0] is not files:
+            known = self._bikes = files, self._every_bike()
+        return list(known[1])
+
+    def _every_bike(self) -> list[str]:
         held = self._segments.bikes(self._large()) if self._segments is not None else []
         small: set[str | None] = set()
         for file in self._files.values():

@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -134,7 +135,9 @@ def due_of(rows: Parts, whose: list[tuple[str | None, str | None]]) -> Due:
     facts = Facts(pa.Table.from_pylist(bikes, schema), {TAGS[0]: (JOB,)}, REGISTER)
     table = Rows(tabled(rows))
     names, bike_of = table.bikes
-    return Due(table, names, bike_of, table.pressing(np.arange(len(rows)), bike_of), facts, say)
+    which = table.pressing(np.arange(len(rows)), bike_of)
+    facts_of = pc.index_in(names, facts.bikes["bike"].combine_chunks())
+    return Due(table, names, facts_of, bike_of, which, facts, say)
 
 
 def calls_by_keeper(due: Due) -> list[Call]:
