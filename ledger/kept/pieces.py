@@ -185,7 +185,9 @@ class _Unpacking:
     def _rows(self, node: Node) -> Any:
         shape, names = self._shapes[node["shape"]], list(node["has"])
         columns = [self.thing(one) for one in node["has"].values()]
-        rows = [shape(**dict(zip(names, row, strict=True))) for row in zip(*columns, strict=True)]
+        if names != _names(shape) or len({len(one) for one in columns}) > 1:
+            raise KeyError(f"{shape.__name__} has other fields")
+        rows = list(map(shape, *columns)) if columns else []
         coming, is_there = iter(rows), self.thing(node["there"]).tolist()
         return _as(node["of"], [next(coming) if there else None for there in is_there])
 
