@@ -66,16 +66,8 @@ def due_list(
         day = day_of(book, found, within_days, work_out) if is_now else work_out(within_days)
     today = book.settings.local(day.as_at).date()
     last_day = today + timedelta(days=within_days)
-    rows = day.rows
-    names, bike_of = rows.under(book.aliases(known_seq))
-    which = rows.due_by(last_day)
-    facts = _facts(book, tables, names.take(pa.array(np.unique(bike_of[which]))))
-    about = _bikes_asked(facts.bikes, _tags(book, bike, known_seq), rider)
-    is_asked = pc.is_in(names, about).to_numpy(zero_copy_only=False)
-    which = rows.pressing(which[is_asked[bike_of[which]]], bike_of)
-    facts_of = pc.index_in(names, facts.bikes["bike"].combine_chunks())
-    due = Due(rows, names, facts_of, bike_of, which, facts, DueWords(book.settings).message)
-    with_jobs = pa.array(list(facts.jobs), pa.string())
+    due = _asked_about(book, tables, day.rows, last_day, rider, _tags(book, bike, known_seq))
+    with_jobs = pa.array(list(due.facts.jobs), pa.string())
     on_bench = pc.is_in(due.tags, with_jobs).to_numpy(zero_copy_only=False)
     away = np.flatnonzero(~on_bench)
     is_seen = _seen_lately(book.settings, due.bikes, today, seen_within_days)
@@ -91,6 +83,26 @@ def due_list(
         seen_within_days=seen_within_days,
         count_long_unseen=len(away) - len(seen),
     )
+
+
+def _asked_about(
+    book: Book,
+    tables: BookTables,
+    rows: Rows,
+    last_day: date,
+    rider: str | None,
+    tags: frozenset[str] | None,
+) -> Due:
+    """Give what is due by a day on the bikes that are asked about, as it presses."""
+    known_seq = tables.asked.known_seq
+    names, bike_of = rows.under(book.aliases(known_seq))
+    which = rows.due_by(last_day)
+    facts = _facts(book, tables, names.take(pa.array(np.unique(bike_of[which]))))
+    about = _bikes_asked(facts.bikes, tags, rider)
+    is_asked = pc.is_in(names, about).to_numpy(zero_copy_only=False)
+    which = rows.pressing(which[is_asked[bike_of[which]]], bike_of)
+    facts_of = pc.index_in(names, facts.bikes["bike"].combine_chunks())
+    return Due(rows, names, facts_of, bike_of, which, facts, DueWords(book.settings).message)
 
 
 def due_ready(book: Book) -> None:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from abc import abstractmethod
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
-from typing import Any, overload
+from typing import Any, Self, TypeVar, overload
 
 import numpy as np
 import pyarrow as pa
@@ -16,6 +17,7 @@ from ledger.figures.calls import STANDINGS, Call, DueBike, OpenJob, Person, Stan
 from ledger.figures.due_rows import Ints, Rows, parts_in
 from ledger.riders import Rider
 
+Thing = TypeVar("Thing")
 _AT_ONCE = 200
 """Calls that are made of rows in one go."""
 Say = Callable[[Person, Sequence[DueBike]], str]
@@ -137,7 +139,41 @@ def _named(ids: pa.ChunkedArray) -> pa.ChunkedArray:
     return pc.if_else(pc.equal(ids, ""), pa.scalar(None, pa.string()), ids)
 
 
-class Bikes(Sequence[DueBike]):
+class _Looked(Sequence[Thing]):
+    """Things that are made of rows when they are looked at."""
+
+    @abstractmethod
+    def some(self, which: Ints) -> Self:
+        """Give some of them, in that order."""
+
+    @abstractmethod
+    def made(self) -> list[Thing]:
+        """Give all of them at once."""
+
+    @overload
+    def __getitem__(self, key: int) -> Thing: ...
+    @overload
+    def __getitem__(self, key: slice) -> Self: ...
+    def __getitem__(self, key: int | slice) -> Thing | Self:
+        places = np.arange(len(self))[key]
+        some = self.some(np.atleast_1d(places))
+        return some if isinstance(key, slice) else some.made()[0]
+
+    def __iter__(self) -> Iterator[Thing]:
+        for start in range(0, len(self), _AT_ONCE):
+            yield from self[start : start + _AT_ONCE].made()
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Sequence) and tuple(self) == tuple(other)
+
+    def __hash__(self) -> int:
+        return hash(tuple(self))
+
+    def __repr__(self) -> str:
+        return repr(tuple(self))
+
+
+class Bikes(_Looked[DueBike]):
     """Bikes with what is due on each, as they press: each is made when it is looked at."""
 
     def __init__(self, due: Due) -> None:
@@ -146,26 +182,13 @@ class Bikes(Sequence[DueBike]):
     def __len__(self) -> int:
         return len(self._due.starts) - 1
 
-    @overload
-    def __getitem__(self, key: int) -> DueBike: ...
-    @overload
-    def __getitem__(self, key: slice) -> Bikes: ...
-    def __getitem__(self, key: int | slice) -> DueBike | Bikes:
-        places = np.arange(len(self))[key]
-        some = self._due.of_bikes(np.atleast_1d(places))
-        return Bikes(some) if isinstance(key, slice) else some.made()[0]
+    def some(self, which: Ints) -> Bikes:
+        """Give some of the bikes, in that order."""
+        return Bikes(self._due.of_bikes(which))
 
-    def __iter__(self) -> Iterator[DueBike]:
-        for start in range(0, len(self), _AT_ONCE):
-            yield from self[start : start + _AT_ONCE]._due.made()
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, Sequence) and tuple(self) == tuple(other)
-
-    __hash__ = None  # type: ignore[assignment]
-
-    def __repr__(self) -> str:
-        return repr(tuple(self))
+    def made(self) -> list[DueBike]:
+        """Give all of them at once."""
+        return self._due.made()
 
     @property
     def decides_safety(self) -> bool:
@@ -174,10 +197,10 @@ class Bikes(Sequence[DueBike]):
 
     def only(self, bike: str) -> Bikes:
         """Give one bike alone, where it is among them."""
-        return Bikes(self._due.of_bikes(self._due.places_of(bike)))
+        return self.some(self._due.places_of(bike))
 
 
-class Calls(Sequence[Call]):
+class Calls(_Looked[Call]):
     """Calls, the most pressing first: each is made when it is looked at.
 
     What is counted of them, or they are sorted by, is there in arrays, an entry a call.
@@ -208,28 +231,6 @@ class Calls(Sequence[Call]):
 
     def __len__(self) -> int:
         return len(self._starts) - 1
-
-    @overload
-    def __getitem__(self, key: int) -> Call: ...
-    @overload
-    def __getitem__(self, key: slice) -> Calls: ...
-    def __getitem__(self, key: int | slice) -> Call | Calls:
-        places = np.arange(len(self))[key]
-        if isinstance(key, slice):
-            return self.some(places)
-        return self.some(np.array([places])).made()[0]
-
-    def __iter__(self) -> Iterator[Call]:
-        for start in range(0, len(self), _AT_ONCE):
-            yield from self[start : start + _AT_ONCE].made()
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, Sequence) and tuple(self) == tuple(other)
-
-    __hash__ = None  # type: ignore[assignment]
-
-    def __repr__(self) -> str:
-        return repr(tuple(self))
 
     def some(self, which: Ints) -> Calls:
         """Give some of the calls, in that order."""

@@ -68,7 +68,7 @@ def states_of(source: Source, asked: Asked) -> States:
             parts = {name: pa.concat_tables([of[name] for of, _ in splits]) for name in PARTS}
         counts = [counts for _, counts in splits]
         splits.clear()
-        return _folded(pool, source, parts, _summed(counts))
+        return _folded(pool, source.effects, parts, _summed(counts))
 
 
 def laid_of(source: Source, asked: Asked, folder: Path) -> Laid:
@@ -77,19 +77,19 @@ def laid_of(source: Source, asked: Asked, folder: Path) -> Laid:
         return lay(_splits(pool, source, asked), starts_of(source), folder)
 
 
-def states_in(laid: Laid, number: int, source: Source) -> States:
+def states_in(laid: Laid, number: int, effects: Effects) -> States:
     """Give the states of the bikes of one range; empty where none has a live event."""
     parts, counts = laid.read(number)
     with ThreadPoolExecutor(_THREADS) as pool:
-        return _folded(pool, source, parts, _summed([counts]))
+        return _folded(pool, effects, parts, _summed([counts]))
 
 
 def _folded(
-    pool: ThreadPoolExecutor, source: Source, parts: dict[str, pa.Table], summed: pa.Table
+    pool: ThreadPoolExecutor, effects: Effects, parts: dict[str, pa.Table], summed: pa.Table
 ) -> States:
     if not len(summed):
         return {}
-    fold = Fold(parts, summed, source.effects)
+    fold = Fold(parts, summed, effects)
     parts.clear()
     return dict(pool.map(lambda name: (name, getattr(fold, name)()), RELATIONS))
 

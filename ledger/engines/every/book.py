@@ -47,5 +47,5 @@ def every_state(book: Book, engine: DuckEngine, asked: Asked) -> Iterator[States
 
         ranges = book.while_read(laid)
         for number in range(len(ranges)):
-            if found := every.states_in(ranges, number, source()):
+            if found := every.states_in(ranges, number, effects):
                 yield found

@@ -14,9 +14,11 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from ledger.engines.every.pieces import PARTS, TEXT
+from ledger.engines.every.pieces import PARTS, TEXT, declared
+from ledger.storage.schema import EVENT_SCHEMA
 
 ROWS_LAID_AT_ONCE = 1_000_000
+COUNTED = pa.schema([("bike", pa.string()), ("events_used", pa.int64())])
 COUNTS = "counts"
 """What stands beside the parts: how many live events each bike has."""
 _OPTIONS = pa.ipc.IpcWriteOptions(compression="lz4")
@@ -93,15 +95,10 @@ def _some(splits: Iterable[Split]) -> Iterator[dict[str, pa.Table]]:
 
 
 def _none() -> dict[str, pa.Table]:
-    from ledger.engines.every.pieces import declared
-    from ledger.storage.schema import EVENT_SCHEMA
-
+    """Give what is laid of no events."""
     empty = declared(EVENT_SCHEMA.empty_table())
     parts = {name: _plain(empty.select(list(part.columns))) for name, part in PARTS.items()}
     return {**parts, COUNTS: COUNTED.empty_table()}
-
-
-COUNTED = pa.schema([("bike", pa.string()), ("events_used", pa.int64())])
 
 
 def _apart(table: pa.Table, starts: Sequence[str]) -> Iterator[tuple[int, pa.Table]]:
@@ -121,20 +118,17 @@ def _apart(table: pa.Table, starts: Sequence[str]) -> Iterator[tuple[int, pa.Tab
 
 def _plain(table: pa.Table) -> pa.Table:
     """Give texts as they are, not by code: each piece has codes of its own."""
-    return _as_declared(table, pa.string())
+    fields = [
+        pa.field(field.name, pa.string() if pa.types.is_dictionary(field.type) else field.type)
+        for field in table.schema
+    ]
+    return table.cast(pa.schema(fields))
 
 
 def _encoded(table: pa.Table) -> pa.Table:
+    """Give texts by code again."""
     columns = [
         pc.dictionary_encode(column).cast(TEXT) if column.type == pa.string() else column
         for column in table.columns
     ]
     return pa.table(columns, names=table.column_names)
-
-
-def _as_declared(table: pa.Table, text: pa.DataType) -> pa.Table:
-    fields = [
-        pa.field(field.name, text if pa.types.is_dictionary(field.type) else field.type)
-        for field in table.schema
-    ]
-    return table.cast(pa.schema(fields))
