@@ -67,8 +67,7 @@ def due_list(
     today = book.settings.local(day.as_at).date()
     last_day = today + timedelta(days=within_days)
     due = _asked_about(book, tables, day.rows, last_day, rider, _tags(book, bike, known_seq))
-    with_jobs = pa.array(list(due.facts.jobs), pa.string())
-    on_bench = pc.is_in(due.tags, with_jobs).to_numpy(zero_copy_only=False)
+    on_bench = due.on_bench
     away = np.flatnonzero(~on_bench)
     is_seen = _seen_lately(book.settings, due.bikes, today, seen_within_days)
     seen = away[is_seen[away]]

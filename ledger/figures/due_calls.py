@@ -13,6 +13,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from ledger.analysis.wear_data import Flags
 from ledger.figures.calls import STANDINGS, Call, DueBike, OpenJob, Person, Standing
 from ledger.figures.due_rows import Ints, Rows, parts_in
 from ledger.riders import Rider
@@ -84,6 +85,13 @@ class Due:
     def keepers(self) -> pa.ChunkedArray:
         """The id of who keeps each bike, else rides it; null where nobody is known."""
         return keepers_of(self.bikes)
+
+    @property
+    def on_bench(self) -> Flags:
+        """Say which of the bikes have a job open."""
+        with_jobs = pa.array(list(self.facts.jobs), pa.string())
+        found: Flags = pc.is_in(self.tags, with_jobs).to_numpy(zero_copy_only=False)
+        return found
 
     def of_bikes(self, which: Ints) -> Due:
         """Give what is due on some of the bikes, in that order."""
