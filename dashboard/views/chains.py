@@ -23,6 +23,7 @@ from ledger.figures.chain_report import (
     RiderChains,
     ShopChains,
 )
+from ledger.kept.rows import first_with
 
 OF, TAG, AS_AT = "of", "tag", "as_at"
 FIRST_LISTED, MORE_LISTED, DRAWN, OFFERED = 12, 50, 12, 10
@@ -189,7 +190,9 @@ def _told_apart(shown: Shown, row: RiderChains, others: Sequence[RiderChains]) -
 
 
 def _share_title(shown: Shown, shop: ShopChains, rows: Sequence[RiderChains]) -> str:
-    above = sum(row.share_low > shop.typical_share for row in rows)
+    above = shop.count_above
+    if rows is not shown.report.riders:
+        above = sum(row.share_low > shop.typical_share for row in rows)
     number = shown.words.formats.number
     if not above:
         return "No rider stands out: every range reaches the typical share"
@@ -282,13 +285,13 @@ def _basis(shown: Shown, curve: LimitCurve) -> str:
 
 def _gears(shown: Shown) -> None:
     st.html('<h2 class="lk-title">Which gears a bike lives in</h2>')
-    found = _offered(shown)
+    found = shown.report.gears
     if not found:
         said = "No cassette's single sprockets have been measured twice yet."
         st.html(f'<p class="lk-note">{said}</p>')
         return
     tag = filters.fold_tag(st.query_params.get(TAG, ""))
-    chosen = next((one for one in found if one.bike == tag), None) or found[0]
+    chosen = first_with(found, "bike", (tag,)) or found[0]
     if tag and chosen.bike != tag:
         said = f"No sprocket of {tag} has been measured twice; another bike is shown."
         st.html(f'<p class="lk-note">{text(said)}</p>')
@@ -296,18 +299,6 @@ def _gears(shown: Shown) -> None:
     links = [(one, shown.where(tag=one), one == chosen.bike) for one in offered]
     st.html(choices("Bike", links))
     _sprockets(shown, chosen)
-
-
-def _offered(shown: Shown) -> list[BikeGears]:
-    """Give the bikes whose sprockets were measured, those that tell most first."""
-    return sorted(
-        shown.report.gears,
-        key=lambda one: (
-            -sum(gear.share is not None for gear in one.gears),
-            -sum(gear.count for gear in one.gears),
-            one.bike,
-        ),
-    )
 
 
 def _sprockets(shown: Shown, found: BikeGears) -> None:

@@ -169,7 +169,7 @@ def _say_gears(report: ChainsReport, riders: Sequence[RiderChains]) -> None:
                 f"{gear.rate_low:.3f} to {gear.rate_high:.3f}",
                 _percent(gear.share),
             )
-            for bike in report.gears
+            for bike in sorted(report.gears, key=lambda one: one.bike)
             if bike.bike in tags
             for gear in bike.gears
         ),

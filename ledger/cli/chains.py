@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -67,6 +68,6 @@ def plain(value: Any) -> Any:
         return format_moment(value)
     if isinstance(value, dict):
         return {name: plain(one) for name, one in value.items()}
-    if isinstance(value, (list, tuple)):
+    if isinstance(value, Sequence) and not isinstance(value, str):
         return [plain(one) for one in value]
     return value

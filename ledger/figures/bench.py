@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from ledger.analysis.bench_choice import BenchChoice, WornDrivetrain, bench_choice
 from ledger.figures.chain_book import ChainBook
 from ledger.figures.chain_lives import Life
+from ledger.kept.rows import first_with
 from ledger.view import BikeView
 
 CHAIN_WEAR = frozenset({"elongation", "roller_span"})
@@ -88,11 +89,11 @@ def choice_of(
 
 
 def choice_from(
-    found: Iterable[Drivetrain], bike: str, tags: Collection[str] | None = None
+    found: Sequence[Drivetrain], bike: str, tags: Collection[str] | None = None
 ) -> BikeChoice | NoChoice:
     """Give the same as `choice_of`, from the drivetrains of a book."""
     named = tags or (bike,)
-    read = next((one for one in found if one.bike in named), None)
+    read = first_with(found, "bike", named)
     if read is None:
         return NoChoice(bike, NO_CHAIN)
     if read.worn is None or read.chain_read_at is None or read.teeth_read_at is None:

@@ -11,13 +11,21 @@ from ledger.figures.chain_stretches import Stretch
 
 
 def gears_of(stretches: Iterable[Stretch]) -> tuple[BikeGears, ...]:
-    """Give the gears of every bike whose sprockets were measured by tooth count, by tag."""
+    """Give the gears of every bike whose sprockets were measured by tooth count.
+
+    Bikes that tell most come first: most sprockets beside another, then most readings.
+    """
     by_bike: dict[str, list[tuple[int, Stretch]]] = {}
     for one in stretches:
         teeth = teeth_of(one.point)
         if teeth is not None:
             by_bike.setdefault(one.bike, []).append((teeth, one))
-    return tuple(_bike(bike, rows) for bike, rows in sorted(by_bike.items()))
+    return tuple(sorted((_bike(bike, rows) for bike, rows in by_bike.items()), key=_tells_least))
+
+
+def _tells_least(one: BikeGears) -> tuple[int, int, str]:
+    shared = sum(gear.share is not None for gear in one.gears)
+    return -shared, -sum(gear.count for gear in one.gears), one.bike
 
 
 def _bike(bike: str, rows: list[tuple[int, Stretch]]) -> BikeGears:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 from ledger.analysis.bench_choice import WornDrivetrain
@@ -46,6 +46,7 @@ _CODE = tuple(
 )  # fmt: skip
 _PARTS = (ChainsReport, RiderChains, ShopChains, LimitCurve, ThresholdCost, PartPrice, BikeGears,
           GearWear, Drivetrain, WornDrivetrain)  # fmt: skip
+_MANY = (RiderChains, BikeGears, Drivetrain)
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,7 @@ class BookChains:
 
     report: ChainsReport
     """All of it: what of it somebody is told, `chains.shown_to` gives."""
-    drivetrains: tuple[Drivetrain, ...]
+    drivetrains: Sequence[Drivetrain]
     """By bike; for `bench.choice_from`."""
 
 
@@ -96,4 +97,4 @@ def _made(book: Book, ahead: BookTables) -> BookChains:
 def _keep(book: Book) -> Whole[BookChains]:
     uses = ("wear_marks", "measured_documents", "job_bills")
     given = (*given_by(book), book.settings.currency)
-    return Whole("chains", BookChains, uses, _PARTS, (*OF_WEAR, *_CODE), given)
+    return Whole("chains", BookChains, uses, _PARTS, _MANY, (*OF_WEAR, *_CODE), given)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ledger.figures.prices import PartPrice
@@ -71,6 +72,8 @@ class ShopChains:
     typical_share: float
     typical_low: float
     typical_high: float
+    count_above: int
+    """Riders whose whole range lies above the typical share."""
     distance_km: float
     spent_minor: float | None
     difference_minor: float | None
@@ -134,11 +137,12 @@ class BikeGears:
 class ChainsReport:
     """Everything about chains run long, the surest late rider first."""
 
-    riders: tuple[RiderChains, ...]
+    riders: Sequence[RiderChains]
     shop: ShopChains | None
     """None where no chain was measured."""
     curves: tuple[LimitCurve, ...]
-    gears: tuple[BikeGears, ...]
+    gears: Sequence[BikeGears]
+    """Those that tell most first."""
     conditions: tuple[str, ...]
     missing: tuple[str, ...]
     """What could not be worked out, and why."""

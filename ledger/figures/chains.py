@@ -27,6 +27,7 @@ from ledger.figures.gauges import errors_known
 from ledger.figures.prices import bill_lines
 from ledger.figures.readings import BookReadings
 from ledger.figures.worn import readings_of
+from ledger.kept.rows import mapped
 
 Chains = TypeVar("Chains", RiderChains, ShopChains)
 BEYOND = ("over", "beyond_km", "beyond_low_km", "beyond_high_km")
@@ -75,12 +76,12 @@ def report_of(of: ChainBook, currency: str, *, asker: Asker) -> ChainsReport:
 def shown_to(report: ChainsReport, *, asker: Asker) -> ChainsReport:
     """Give what of a whole report somebody is told."""
     if not asker.sees("habits"):
-        gears = tuple(replace(one, who=f"bike {one.bike}") for one in report.gears)
+        gears = mapped(report.gears, lambda one: replace(one, who=f"bike {one.bike}"))
         report = replace(report, riders=(), gears=gears)
     if asker.sees("money"):
         return report
     shop = report.shop and _without_money(report.shop)
-    riders = tuple(replace(_without_money(one), extra_chains=None) for one in report.riders)
+    riders = mapped(report.riders, lambda one: replace(_without_money(one), extra_chains=None))
     return replace(report, shop=shop, riders=riders, curves=(), missing=())
 
 
@@ -179,6 +180,7 @@ def _shop(of: ChainBook, shares: Shares, money: Differences | None) -> ShopChain
         typical_share=shares.shop_share,
         typical_low=shares.shop_low,
         typical_high=shares.shop_high,
+        count_above=int((shares.low > shares.shop_share).sum()),
         distance_km=0.0 if money is None else float(money.distance_km.sum()),
         spent_minor=figures["spent"],
         difference_minor=figures["difference"],

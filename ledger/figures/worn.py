@@ -112,7 +112,7 @@ def _fitted(book: Book, ahead: BookTables, bikes: Collection[str] | None) -> Wor
 def _keep(book: Book) -> Whole[Worn]:
     parts = (BookReadings, Usage, WearFit, FamilyFit, Family, Flagged, Scales, Lines, Rates, Pool)
     uses = ("wear_marks", "measured_documents")
-    return Whole(WEAR, Worn, uses, parts, CODE, given_by(book))
+    return Whole(WEAR, Worn, uses, parts, code=CODE, given=given_by(book))
 
 
 def given_by(book: Book) -> tuple[str, ...]:

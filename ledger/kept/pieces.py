@@ -10,14 +10,17 @@ from __future__ import annotations
 import gc
 import json
 from base64 import b64decode, b64encode
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import fields, is_dataclass
 from datetime import UTC, date, datetime
+from functools import partial
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
+
+from ledger.kept.rows import Rows
 
 Node = dict[str, Any]
 _HOW = "how"
@@ -48,16 +51,18 @@ def packed(thing: Any) -> pa.Table:
     )
 
 
-def unpacked(table: pa.Table, shapes: Iterable[type]) -> Any:
+def unpacked(table: pa.Table, shapes: Iterable[type], many: Iterable[type] = ()) -> Any:
     """Give the thing of a table that `packed` gave; `shapes` are the dataclasses that may be in it.
 
-    Arrays are read in place and cannot be written to. Raises Unreadable.
+    Tuples of those of `many` are Rows, each made when it is looked at. Arrays are read in place
+    and cannot be written to. Raises Unreadable.
     """
     try:
         columns = [one.chunk(0).values for one in table.columns[1:]]
         how = json.loads(table[_HOW][0].as_py())
         with _uncollected():
-            return _Unpacking(columns, {shape.__name__: shape for shape in shapes}).thing(how)
+            named = {shape.__name__: shape for shape in shapes}
+            return _Unpacking(columns, named, {shape.__name__ for shape in many}).thing(how)
     except (
         AttributeError,
         IndexError,
@@ -149,57 +154,90 @@ class _Packing:
 
 
 class _Unpacking:
-    def __init__(self, columns: Sequence[pa.Array], shapes: Mapping[str, type]) -> None:
-        self._columns, self._shapes = columns, shapes
+    """Makes things of nodes; what is a list is made from one place up to another."""
+
+    def __init__(
+        self, columns: Sequence[pa.Array], shapes: Mapping[str, type], many: Collection[str]
+    ) -> None:
+        self._columns, self._shapes, self._many = columns, shapes, many
 
     def thing(self, node: Node) -> Any:
         """Make the thing a node tells of."""
-        made: Any = getattr(self, f"_{node['is']}")(node)
+        if node["is"] == "rows" and node["of"] == "tuple" and node["shape"] in self._many:
+            return self._later(node)
+        return self._made(node, 0, None)
+
+    def _made(self, node: Node, start: int, stop: int | None) -> Any:
+        made: Any = getattr(self, f"_{node['is']}")(node, start, stop)
         return made
 
-    def _plain(self, node: Node) -> Any:
+    def _later(self, node: Node) -> Rows[Any]:
+        has, is_there = node["has"], self.thing(node["there"])
+        if not is_there.all() or {self._count(one) for one in has.values()} != {len(is_there)}:
+            raise KeyError(f"{node['shape']} has columns of several lengths, or rows that are None")
+        self._rows(node, 0, 1)  # what it is made of is known
+        return Rows(len(is_there), partial(self._rows, node), lambda name: self.thing(has[name]))
+
+    def _count(self, node: Node) -> int:
+        if node["is"] == "listed":
+            return len(self._columns[node["column"]])
+        inside = {"rows": "there", "ragged": "ends"}.get(node["is"])
+        return len(self.thing(node[inside])) if inside else len(node["values"])
+
+    def _plain(self, node: Node, start: int, stop: int | None) -> Any:
         return node["value"]
 
-    def _listed(self, node: Node) -> Any:
-        values = self._columns[node["column"]].to_pylist()
+    def _listed(self, node: Node, start: int, stop: int | None) -> Any:
+        values = self._columns[node["column"]][start:stop].to_pylist()
         if values and isinstance(next((one for one in values if one is not None), None), datetime):
             values = [None if one is None else one.astimezone(UTC) for one in values]
         return values[0] if node["of"] == "one" else _as(node["of"], values)
 
-    def _array(self, node: Node) -> np.ndarray[Any, Any]:
+    def _array(self, node: Node, start: int, stop: int | None) -> np.ndarray[Any, Any]:
         stored = self._columns[node["column"]].to_numpy(zero_copy_only=True)
         kind = np.dtype(node["type"])
-        return np.asarray(stored.view(kind) if kind == np.bool_ else stored).reshape(node["size"])
+        shaped = np.asarray(stored.view(kind) if kind == np.bool_ else stored).reshape(node["size"])
+        return shaped[start:stop] if shaped.ndim else shaped
 
-    def _table(self, node: Node) -> pa.Table:
+    def _table(self, node: Node, start: int, stop: int | None) -> pa.Table:
         schema = pa.ipc.read_schema(pa.py_buffer(b64decode(node["schema"])))
         return pa.table([self._columns[one] for one in node["columns"]], schema=schema)
 
-    def _shape(self, node: Node) -> Any:
+    def _shape(self, node: Node, start: int, stop: int | None) -> Any:
         shape = self._shapes[node["of"]]
         return shape(**{name: self.thing(one) for name, one in node["has"].items()})
 
-    def _mapping(self, node: Node) -> dict[Any, Any]:
+    def _mapping(self, node: Node, start: int, stop: int | None) -> dict[Any, Any]:
         return dict(zip(self.thing(node["keys"]), self.thing(node["values"]), strict=True))
 
-    def _rows(self, node: Node) -> Any:
-        shape, names = self._shapes[node["shape"]], list(node["has"])
-        columns = [self.thing(one) for one in node["has"].values()]
-        if names != _names(shape) or len({len(one) for one in columns}) > 1:
+    def _shape_of(self, node: Node) -> type:
+        shape = self._shapes[node["shape"]]
+        if list(node["has"]) != _names(shape):
             raise KeyError(f"{shape.__name__} has other fields")
-        rows = list(map(shape, *columns)) if columns else []
-        coming, is_there = iter(rows), self.thing(node["there"]).tolist()
-        return _as(node["of"], [next(coming) if there else None for there in is_there])
+        return shape
 
-    def _ragged(self, node: Node) -> Any:
+    def _rows(self, node: Node, start: int, stop: int | None) -> Any:
+        shape, is_there = self._shape_of(node), self.thing(node["there"])
+        before, within = int(is_there[:start].sum()), is_there[start:stop]
+        after = before + int(within.sum())
+        columns = [self._made(one, before, after) for one in node["has"].values()]
+        if len({len(one) for one in columns}) > 1:
+            raise KeyError(f"{shape.__name__} has columns of several lengths")
+        rows = list(map(shape, *columns)) if columns else []
+        coming = iter(rows)
+        return _as(node["of"], [next(coming) if there else None for there in within.tolist()])
+
+    def _ragged(self, node: Node, start: int, stop: int | None) -> Any:
         # a piece of a tuple is a tuple: hundreds of thousands are not made twice
-        values = _as(node["inner"], self.thing(node["values"]))
-        ends = self.thing(node["ends"]).tolist()
-        pieces = [values[start:end] for start, end in zip([0, *ends], ends, strict=False)]
+        ends = self.thing(node["ends"])[start:stop].tolist()
+        first = int(self.thing(node["ends"])[start - 1]) if start and ends else 0
+        values = _as(node["inner"], self._made(node["values"], first, ends[-1] if ends else first))
+        places = [end - first for end in ends]
+        pieces = [values[begin:end] for begin, end in zip([0, *places], places, strict=False)]
         return _as(node["of"], pieces)
 
-    def _each(self, node: Node) -> Any:
-        return _as(node["of"], [self.thing(one) for one in node["values"]])
+    def _each(self, node: Node, start: int, stop: int | None) -> Any:
+        return _as(node["of"], [self.thing(one) for one in node["values"][start:stop]])
 
 
 def _names(shape: Any) -> list[str]:

@@ -44,6 +44,8 @@ class Whole(Generic[Thing]):
     """The relations they are made from."""
     parts: tuple[type, ...] = ()
     """The dataclasses within, at any depth."""
+    many: tuple[type, ...] = ()
+    """Those of which there are so many that each is made when it is looked at, as `rows.Rows`."""
     code: tuple[str, ...] = ()
     """The modules that make them, by dotted name: when one changes, they are made anew."""
     given: tuple[str, ...] = ()
@@ -52,7 +54,7 @@ class Whole(Generic[Thing]):
     @property
     def folder(self) -> str:
         """The name of its folder."""
-        code = (*self.code, "ledger.kept.pieces")
+        code = (*self.code, "ledger.kept.pieces", "ledger.kept.rows")
         return f"{self.name}-{fingerprint_of(self.name, self.uses, code, self.given)}"
 
 
@@ -138,7 +140,7 @@ def _read(
     for found in Shelf(book.path / "derived", keep).found(most, least):
         if is_of(found.mark, book):
             with suppress(Unreadable):
-                thing = unpacked(found.table, (keep.shape, *keep.parts))
+                thing = unpacked(found.table, (keep.shape, *keep.parts), keep.many)
                 if isinstance(thing, keep.shape):
                     return found.mark, thing
     return held

@@ -28,6 +28,7 @@ from ledger.figures.due import due_list
 from ledger.figures.wear import wear_of
 from ledger.figures.worn import last_stood, worn_of
 from ledger.kept.pieces import Unreadable, packed, unpacked
+from ledger.kept.rows import Rows
 from ledger.storage import aside
 from tests.kept.damages import cut_off, emptied, one_bit_turned
 
@@ -54,8 +55,9 @@ def plainly(thing: Any) -> Any:
         return {one.name: plainly(getattr(thing, one.name)) for one in fields(thing)}
     if isinstance(thing, dict):
         return [[key, plainly(one)] for key, one in thing.items()]
-    if isinstance(thing, (list, tuple)):
-        return [type(thing).__name__, [plainly(one) for one in thing]]
+    if isinstance(thing, (list, tuple, Rows)):
+        sort = "list" if isinstance(thing, list) else "tuple"
+        return [sort, [plainly(one) for one in thing]]
     return "NaN" if isinstance(thing, float) and math.isnan(thing) else thing
 
 
@@ -339,6 +341,33 @@ def test_what_is_packed_comes_out_the_same(tree: Tree) -> None:
     found = unpacked(packed(tree), (Tree, Leaf))
     assert plainly(found) == plainly(tree)
     assert not found.figures.flags.writeable
+
+
+@dataclass(frozen=True)
+class Wood:
+    trees: tuple[Tree, ...]
+    apart: tuple[Leaf | None, ...] = ()
+
+
+@settings(deadline=None, derandomize=True, database=None, max_examples=60)
+@given(st.data(), st.lists(TREES, max_size=5).map(tuple))
+def test_rows_that_are_made_when_looked_at_are_the_same(
+    data: st.DataObject, trees: tuple[Tree, ...]
+) -> None:
+    """Each, and any slice of them, and any one field of all."""
+    found = unpacked(packed(Wood(trees)), (Wood, Tree, Leaf), (Tree,)).trees
+    assert isinstance(found, Rows) == bool(trees)
+    assert plainly(found) == plainly(trees)
+    assert len(found) == len(trees)
+    bounds = st.none() | st.integers(-6, 6)
+    part = slice(data.draw(bounds), data.draw(bounds), data.draw(st.none() | st.integers(1, 3)))
+    assert plainly(found[part]) == plainly(trees[part])
+    for place, tree in enumerate(trees):
+        assert plainly(found[place]) == plainly(tree)
+    if trees:
+        for one in fields(Tree):
+            values = tuple(getattr(tree, one.name) for tree in trees)
+            assert plainly(tuple(found.column(one.name))) == plainly(values)
 
 
 def test_no_shape_is_made_that_was_not_named() -> None:
