@@ -12,7 +12,7 @@ PORT ?= 8501
 export OPENBLAS_NUM_THREADS := 1
 CHROMIUM ?= $(shell command -v chromium || command -v chromium-browser || command -v google-chrome)
 
-.PHONY: setup setup-spark run test quick check bench soak fuzz audit lock browser clean
+.PHONY: setup setup-spark run test quick check bench soak long fuzz audit lock browser clean
 
 setup: $(STAMP)
 
@@ -58,6 +58,10 @@ SOAK ?= 20000
 SEED ?= 100000
 soak: $(STAMP)
 	$(BIN)/python -m tests.storage.histories --count $(SOAK) --first $(SEED)
+
+# The tests that draw hundreds of workshops, books or runs of commands, with all of them.
+long: $(STAMP) browser
+	LOCKRING_LONG=1 $(BIN)/pytest -n 2 --dist loadgroup -m slow tests
 
 FUZZ_SECONDS ?= 60
 fuzz: $(STAMP)

@@ -9,9 +9,11 @@ from scipy.stats import binom, hypergeom
 from ledger.analysis.funnel import funnel_of_times, power_of_funnel
 from ledger.analysis.funnel_chances import Cells, chances_of
 from ledger.analysis.funnel_marks import attained_by_each, limits, tails_of, thresholds
+from tests.long import times
 
 RATE = 0.08
 WINDOW = 90.0
+SHOPS = times(800, usual=200)
 
 
 def limits_at(sizes, total, held):
@@ -198,13 +200,13 @@ def test_jobs_of_other_mechanics_do_not_widen_the_limits():
 @pytest.mark.slow
 @pytest.mark.parametrize("count_units", [2, 5])
 def test_size_and_power_over_many_shops(count_units):
-    """800 shops without a difference and 800 with one, each mechanic with 300 repairs."""
+    """SHOPS without a difference and as many with one, each mechanic with 300 repairs."""
     rng = np.random.default_rng(46 + count_units)
     sizes = [300] * count_units
-    mechanics, any_of_shop = shares([funnel_of_times(*repairs(rng, sizes)) for _ in range(800)])
+    mechanics, any_of_shop = shares([funnel_of_times(*repairs(rng, sizes)) for _ in range(SHOPS)])
     assert mechanics <= 0.05
-    assert any_of_shop <= 0.05 + slack(800)
-    seen = [funnel_of_times(*repairs(rng, sizes, ratio=2.0)).rows[0].mark for _ in range(800)]
+    assert any_of_shop <= 0.05 + slack(SHOPS)
+    seen = [funnel_of_times(*repairs(rng, sizes, ratio=2.0)).rows[0].mark for _ in range(SHOPS)]
     assert np.mean([mark == "more than chance" for mark in seen]) >= 0.8
 
 
@@ -214,11 +216,11 @@ def test_size_and_power_over_many_shops(count_units):
     [(2, 1.0, 1.5, 10), (4, 0.8, 0.8, 3)],
 )
 def test_size_where_bikes_and_the_mix_of_work_differ(count_units, loyal, spread, jobs_a_bike):
-    """800 shops of mixed work and unlike bikes, held apart by tier, fault and bike."""
+    """SHOPS of mixed work and unlike bikes, held apart by tier, fault and bike."""
     rng = np.random.default_rng(47)
     options = {"loyal": loyal, "spread": spread, "jobs_a_bike": jobs_a_bike}
-    shops = [funnel_of_times(**mixed_shop(rng, count_units, **options)) for _ in range(800)]
-    assert shares(shops)[0] <= 0.05 + slack(800)
+    shops = [funnel_of_times(**mixed_shop(rng, count_units, **options)) for _ in range(SHOPS)]
+    assert shares(shops)[0] <= 0.05 + slack(SHOPS)
 
 
 def test_sizes_of_others_may_be_an_array():
