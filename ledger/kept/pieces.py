@@ -20,10 +20,12 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from ledger.kept.rows import Rows
+from ledger.kept.rows import Named, Rows
 
 Node = dict[str, Any]
 _HOW = "how"
+_MANY = 1_000
+"""A mapping of so many is made when something of it is asked for."""
 _PLAIN = (bool, int, float, str)
 _LISTED = {bool: pa.bool_(), int: pa.int64(), float: pa.float64(), str: pa.string(),
            datetime: pa.timestamp("us", "UTC"), date: pa.date32()}  # fmt: skip
@@ -105,8 +107,9 @@ class _Packing:
         if is_dataclass(thing) and not isinstance(thing, type):
             return self._shaped(type(thing), {name: getattr(thing, name) for name in _names(thing)})
         if isinstance(thing, Mapping):
+            many = {"many": len(thing)} if len(thing) >= _MANY else {}
             return {"is": "mapping", "keys": self._list([*thing]),
-                    "values": self._list([*thing.values()])}  # fmt: skip
+                    "values": self._list([*thing.values()]), **many}  # fmt: skip
         if isinstance(thing, (list, tuple)):
             return self._list(thing)
         raise TypeError(f"{type(thing).__name__} is not kept")
@@ -207,8 +210,15 @@ class _Unpacking:
         shape = self._shapes[node["of"]]
         return shape(**{name: self.thing(one) for name, one in node["has"].items()})
 
-    def _mapping(self, node: Node, start: int, stop: int | None) -> dict[Any, Any]:
-        return dict(zip(self.thing(node["keys"]), self.thing(node["values"]), strict=True))
+    def _mapping(self, node: Node, start: int, stop: int | None) -> Mapping[Any, Any]:
+        def made() -> dict[Any, Any]:
+            return dict(zip(self.thing(node["keys"]), self.thing(node["values"]), strict=True))
+
+        if "many" not in node:
+            return made()
+        if {self._count(node[one]) for one in ("keys", "values")} != {node["many"]}:
+            raise KeyError("a mapping has more keys than values, or fewer")
+        return Named(made, node["many"])
 
     def _shape_of(self, node: Node) -> type:
         shape = self._shapes[node["shape"]]

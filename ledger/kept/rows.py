@@ -1,13 +1,18 @@
-"""Rows of what is kept that are made when they are looked at: a page looks at a few of many."""
+"""Of what is kept, many rows and great mappings are made when they are looked at.
+
+A page looks at a few of many.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from functools import cached_property
 from operator import eq
 from typing import Any, TypeVar, overload
 
 Row = TypeVar("Row")
 Other = TypeVar("Other")
+Name = TypeVar("Name")
 _AT_ONCE = 1024
 
 
@@ -67,6 +72,29 @@ class Rows(Sequence[Row]):
     def column(self, name: str) -> Sequence[Any]:
         """Give one field of every row, and make no row."""
         return self._column(name)
+
+
+class Named(Mapping[Name, Row]):
+    """A great mapping, made when something of it is asked for."""
+
+    def __init__(self, make: Callable[[], Mapping[Name, Row]], count: int) -> None:
+        self._make, self._count = make, count
+
+    @cached_property
+    def _made(self) -> Mapping[Name, Row]:
+        return self._make()
+
+    def __getitem__(self, name: Name) -> Row:
+        return self._made[name]
+
+    def __iter__(self) -> Iterator[Name]:
+        return iter(self._made)
+
+    def __len__(self) -> int:
+        return self._count
+
+    def __repr__(self) -> str:
+        return repr(self._made)
 
 
 def first_with(rows: Sequence[Row], name: str, among: Collection[Any]) -> Row | None:

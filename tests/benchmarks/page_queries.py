@@ -69,13 +69,17 @@ def questions() -> dict[str, Callable[[Any, str], Any]]:
         held = [(row.waiting_for, row.count_holds, row.count_now) for row in found.held.rows]
         return found.total, found.tiers, found.months, found.break_even, held, found.front
 
+    def chains(book: Any, tag: str) -> Any:
+        found = book_chains(book, BookTables(book)).report
+        return found.shop, found.curves, found.riders[:12], found.gears[:10]
+
     return {
         "home": home,
         "bikes": lambda book, tag: (bikes_like(book), bikes_like(book, "ko")),
         "one bike": one,
         "due": lambda book, tag: due(book, 14).count_calls,
         "wear": lambda book, tag: sum(len(one.family.series) for one in wear_of(book).fit.families),
-        "chains": lambda book, tag: book_chains(book, BookTables(book)).report.shop,
+        "chains": chains,
         "faults": faults,
         "time": time,
         "earnings": earnings,

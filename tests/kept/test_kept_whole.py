@@ -6,7 +6,7 @@ import math
 import random
 import shutil
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -53,7 +53,7 @@ def plainly(thing: Any) -> Any:
         return [str(thing.schema), plainly(thing.to_pylist())]
     if is_dataclass(thing) and not isinstance(thing, type):
         return {one.name: plainly(getattr(thing, one.name)) for one in fields(thing)}
-    if isinstance(thing, dict):
+    if isinstance(thing, Mapping):
         return [[key, plainly(one)] for key, one in thing.items()]
     if isinstance(thing, (list, tuple, Rows)):
         sort = "list" if isinstance(thing, list) else "tuple"
@@ -341,6 +341,18 @@ def test_what_is_packed_comes_out_the_same(tree: Tree) -> None:
     found = unpacked(packed(tree), (Tree, Leaf))
     assert plainly(found) == plainly(tree)
     assert not found.figures.flags.writeable
+
+
+def test_a_great_mapping_is_made_when_it_is_asked() -> None:
+    """It has as many as it had, each under its own name, in the order they stood."""
+    pairs = {number: (float(number), "text") for number in range(-500, 500)}
+    found = unpacked(packed(pairs), ())
+    assert not isinstance(found, dict)
+    assert len(found) == 1_000
+    assert (found[-500], found.get(500), 499 in found) == (pairs[-500], None, True)
+    assert found == pairs and list(found) == list(pairs)
+    few = dict(list(pairs.items())[:999])
+    assert unpacked(packed(few), ()) == few
 
 
 @dataclass(frozen=True)
