@@ -59,9 +59,9 @@ SEED ?= 100000
 soak: $(STAMP)
 	$(BIN)/python -m tests.storage.histories --count $(SOAK) --first $(SEED)
 
-# The tests that draw hundreds of workshops, books or runs of commands, with all of them.
+# All tests, those that draw workshops, books or runs of commands with several times as many.
 long: $(STAMP) browser
-	LOCKRING_LONG=1 $(BIN)/pytest -n 2 --dist loadgroup -m slow tests
+	LOCKRING_LONG=1 $(BIN)/pytest -n 2 --dist loadgroup tests
 
 FUZZ_SECONDS ?= 60
 fuzz: $(STAMP)

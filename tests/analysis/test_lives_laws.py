@@ -11,6 +11,9 @@ from hypothesis import strategies as st
 from scipy import optimize, stats
 
 from ledger.analysis.lives import BadLives, TooFewLives, lognormal, weibull
+from tests.long import times
+
+FITS = times(300, usual=100)
 
 INFINITE = float("inf")
 
@@ -128,10 +131,10 @@ def test_lives_of_tens_of_thousands_of_kilometres_are_fitted():
 @pytest.mark.slow
 @pytest.mark.parametrize("shape", [0.9, 2.5])
 def test_intervals_hold_the_truth_as_often_as_they_say(shape):
-    """Of 300 fits to 50 lives, the 90 % intervals hold scale, shape and median in 85 to 95 %."""
+    """Of FITS to 50 lives, the 90 % intervals hold scale, shape and median in 85 to 95 %."""
     random, held = np.random.default_rng(20), []
     median = 3000 * np.log(2) ** (1 / shape)
-    for _ in range(300):
+    for _ in range(FITS):
         law = weibull(*inspected_lives(random, 50, shape, 3000, 500), level=0.9)
         middle = law.quantile(0.5)
         pairs = [(law.scale_interval, 3000), (law.shape_interval, shape)]

@@ -20,11 +20,11 @@ import pytest
 import demo_events
 from ledger.analysis.wear import FamilyFit
 from ledger.book import Book
-from ledger.cli.demo import build
 from ledger.figures.wear import BookWear, wear_of
 from ledger.figures.wear_parts import parts_of
 from ledger.figures.wear_shapes import was_past
 from ledger.figures.wear_standing import LIKELY, in_order, likeliest
+from tests.whole_demo import whole_demo
 
 FOLDER = Path(demo_events.__file__).parent
 FAMILIES = ("chain elongation", "pads thickness", "tyre tread_depth")
@@ -34,9 +34,7 @@ pytestmark = pytest.mark.slow
 @pytest.fixture(scope="module")
 def wear(tmp_path_factory: pytest.TempPathFactory) -> BookWear:
     """The wear of the whole demo, fitted."""
-    path = tmp_path_factory.mktemp("demo") / "book"
-    build(FOLDER, path)
-    return wear_of(Book.open(path))
+    return wear_of(Book.open(whole_demo(tmp_path_factory)))
 
 
 @pytest.fixture(scope="module")

@@ -34,6 +34,7 @@ from tests.backup.kept_book import (
     ride,
     told,
 )
+from tests.long import times
 
 FROZEN = "542849693b6651727e4f3a85ec2be3ef893d4d176f56a73e7026f29efd85d098"
 GOLDEN = Path(__file__).parents[1] / "golden" / "book-0.1.0"
@@ -77,7 +78,7 @@ breaks = st.lists(
 )
 
 
-@settings(max_examples=20)
+@settings(max_examples=times(40, usual=10))
 @given(steps=steps, breaks=breaks)
 @example(steps=["ride", "merge", "back up", "ride"], breaks=[Broken("bit", 0.0)])
 @example(steps=["ride"] * 4, breaks=[])

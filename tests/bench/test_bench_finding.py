@@ -16,6 +16,7 @@ from ledger.bench.finding import look_for, tag_of
 from ledger.book import Book
 from ledger.errors import Refused
 from ledger.riders import Rider
+from tests.long import times
 
 
 def tags(book: Book, words: str) -> list[str]:
@@ -121,7 +122,9 @@ def test_a_tag_is_read_out_of_a_link_or_text(text: str, tag: str | None) -> None
 
 @example(["new", "link", "there", "strike"])
 @example(["new", "strike", "new", "rider"])
-@settings(max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=times(30, usual=8), suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(st.lists(st.sampled_from(("new", "note", "strike", "link", "rider", "there")), max_size=8))
 def test_a_catalogue_that_follows_is_one_made_anew(
     tmp_path_factory: pytest.TempPathFactory, presses: list[str]

@@ -15,10 +15,10 @@ from demo_events.parameters import CASCADE
 from ledger.analysis.costs import fitted
 from ledger.asking import OWNER
 from ledger.book import Book
-from ledger.cli.demo import build
 from ledger.figures.chain_report import ChainsReport
 from ledger.figures.chains import chain_book, chains
 from ledger.figures.readings import BookReadings, book_readings
+from tests.whole_demo import whole_demo
 
 FOLDER = Path(demo_events.__file__).parent
 pytestmark = pytest.mark.slow
@@ -27,9 +27,7 @@ pytestmark = pytest.mark.slow
 @pytest.fixture(scope="module")
 def book(tmp_path_factory: pytest.TempPathFactory) -> Book:
     """The whole demo as a book."""
-    path = tmp_path_factory.mktemp("demo") / "book"
-    build(FOLDER, path)
-    return Book.open(path)
+    return Book.open(whole_demo(tmp_path_factory))
 
 
 @pytest.fixture(scope="module")

@@ -29,6 +29,7 @@ from ledger.figures.fault_reading import fault_tables
 from ledger.figures.fault_recurrence import recurrence
 from ledger.figures.fault_tables import FaultTables
 from ledger.figures.fault_trends import trend_of_bikes, trends
+from tests.whole_demo import whole_demo
 
 FOLDER = Path(demo_events.__file__).parent
 TIERS = ["overhaul", "full_service", "quick_check"]
@@ -41,9 +42,7 @@ pytestmark = pytest.mark.slow
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder of the demo's book."""
-    path = tmp_path_factory.mktemp("demo") / "book"
-    build(FOLDER, path)
-    return path
+    return whole_demo(tmp_path_factory)
 
 
 @pytest.fixture(scope="module")

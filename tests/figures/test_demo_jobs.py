@@ -15,7 +15,6 @@ import demo_events
 from ledger.analysis import job_time
 from ledger.asking import OWNER
 from ledger.book import Book
-from ledger.cli.demo import build
 from ledger.figures.foresee import calibration, foresee, service_or_replace
 from ledger.figures.job_tables import job_tables
 from ledger.figures.job_times import MIDDLE, OLD, YOUNG, work_of
@@ -28,6 +27,7 @@ from tests.independent.test_labour_of_export import (
     margin_differences,
     waterfall_differences,
 )
+from tests.whole_demo import whole_demo
 
 AS_AT = datetime(2026, 9, 30, 20, tzinfo=UTC)
 YEAR = date(2025, 10, 1), date(2026, 9, 30)
@@ -39,9 +39,7 @@ pytestmark = pytest.mark.slow
 @pytest.fixture(scope="module")
 def demo_book(tmp_path_factory: pytest.TempPathFactory) -> Book:
     """The demo, built once."""
-    path = tmp_path_factory.mktemp("demo") / "book"
-    build(FOLDER, path)
-    return Book.open(path)
+    return Book.open(whole_demo(tmp_path_factory))
 
 
 def test_every_figure_of_a_year_is_what_loops_over_the_export_give(demo_book: Book) -> None:

@@ -14,8 +14,8 @@ import demo_events
 from ledger.analysis.months import MONTH_SHARES
 from ledger.analysis.usage import fit_usage
 from ledger.book import Book
-from ledger.cli.demo import build
 from ledger.figures.readings import BookReadings, book_readings
+from tests.whole_demo import whole_demo
 
 FOLDER = Path(demo_events.__file__).parent
 pytestmark = pytest.mark.slow
@@ -24,9 +24,7 @@ pytestmark = pytest.mark.slow
 @pytest.fixture(scope="module")
 def found(tmp_path_factory: pytest.TempPathFactory) -> BookReadings:
     """The tables of the whole demo."""
-    path = tmp_path_factory.mktemp("demo") / "book"
-    build(FOLDER, path)
-    return book_readings(Book.open(path))
+    return book_readings(Book.open(whole_demo(tmp_path_factory)))
 
 
 @pytest.fixture(scope="module")
