@@ -61,8 +61,11 @@ ROWS = pa.schema(
 
 
 def tabled(parts: Iterable[tuple[str, DuePart]]) -> pa.Table:
-    """Give bikes with something that is due on each as rows of ROWS, in the order they come."""
-    rows = list(parts)
+    """Give bikes with something that is due on each as rows of ROWS, the most pressing first.
+
+    What presses alike comes by part and quantity, and then as it came.
+    """
+    rows = sorted(parts, key=lambda row: (row[1].order, row[1].part, row[1].quantity))
     orders = [part.order for _, part in rows]
     columns = [pa.array([bike for bike, _ in rows], _TEXT)]
     for field in _PART:
@@ -93,7 +96,7 @@ def parts_in(rows: pa.Table) -> list[DuePart]:
 
 @dataclass(frozen=True)
 class Rows:
-    """Rows of ROWS, and in arrays what they are chosen and sorted by: an entry a row."""
+    """Rows as `tabled` gives them, and in arrays what they are chosen by: an entry a row."""
 
     table: pa.Table
 
@@ -113,9 +116,13 @@ class Rows:
         return _ranked(self.table["quantity"])[1]
 
     @cached_property
-    def order(self) -> list[npt.NDArray[np.float64]]:
-        """What `DuePart.order` is made of."""
-        return [self.table[name].to_numpy().astype(np.float64) for name in _ORDER]
+    def _alike(self) -> Ints:
+        """A number for each row, the same for those that press alike: it rises from row to row."""
+        changes = np.zeros(len(self.table), bool)
+        for name in _ORDER:
+            values = self.table[name].to_numpy()
+            changes[1:] |= values[1:] != values[:-1]
+        return np.cumsum(changes)
 
     @cached_property
     def standing(self) -> Ints:
@@ -171,29 +178,19 @@ class Rows:
     def pressing(self, which: Ints, bike: Ints) -> Ints:
         """Give rows by bike and then as they press, of each part and quantity the first alone.
 
-        Bikes, each row's as `under` gives it, come as their first rows press.
+        `which` rises. Bikes, each row's as `under` gives it, come as their first rows press.
         """
         if not len(which):
             return which
-        keys = [key[which] for key in self.order[::-1]]
         mine, part, quantity = bike[which], self.part[which], self.quantity[which]
-        by_part = np.lexsort((*keys, quantity, part, mine))
-        is_first = np.ones(len(which), bool)
-        is_first[1:] = np.any(
-            [np.diff(one[by_part]) != 0 for one in (mine, part, quantity)], axis=0
-        )
-        most = by_part[is_first]
-        inner = most[np.lexsort((quantity[most], part[most], *(key[most] for key in keys)))]
-        # From here on stable: each bike's rows stay as they press.
-        place = np.full(mine.max() + 1, len(inner))
-        place[mine[inner][::-1]] = np.arange(len(inner))[::-1]
-        firsts = np.sort(place[place < len(inner)])
+        thing = (mine * (part.max() + 1) + part) * (quantity.max() + 1) + quantity
+        inner = np.sort(np.unique(thing, return_index=True)[1])
+        mine = mine[inner]
+        bikes, firsts = np.unique(mine, return_index=True)
         # Bikes whose first rows press alike come by tag.
-        rows = inner[firsts]
-        ordered = firsts[np.lexsort((mine[rows], *(key[rows] for key in keys)))]
-        turn = np.empty(len(place), np.int64)
-        turn[mine[inner[ordered]]] = np.arange(len(ordered))
-        found: Ints = which[inner[np.argsort(turn[mine[inner]], kind="stable")]]
+        turn = np.empty(len(bikes), np.int64)
+        turn[np.lexsort((bikes, self._alike[which[inner[firsts]]]))] = np.arange(len(bikes))
+        found: Ints = which[inner[np.argsort(turn[np.searchsorted(bikes, mine)], kind="stable")]]
         return found
 
 
