@@ -96,7 +96,8 @@ def _asked_about(
     known_seq = tables.asked.known_seq
     names, bike_of = rows.under(book.aliases(known_seq))
     which = rows.due_by(last_day)
-    facts = _facts(book, tables, names.take(pa.array(np.unique(bike_of[which]))))
+    there = np.flatnonzero(np.bincount(bike_of[which], minlength=len(names)))
+    facts = _facts(book, tables, names.take(pa.array(there)))
     about = _bikes_asked(facts.bikes, tags, rider)
     is_asked = pc.is_in(names, about).to_numpy(zero_copy_only=False)
     which = rows.pressing(which[is_asked[bike_of[which]]], bike_of)

@@ -22,7 +22,7 @@ from ledger.figures.chain_report import BikeGears, GearWear, LimitCurve, ShopCha
 from ledger.vocabulary import standard
 
 WORDS = Words(standard(), Formats(find_locale("en_GB"), ZoneInfo("Europe/Lisbon")))
-SHOP = ShopChains(4, 40, 10, 0, 0.25, 0.2, 0.3, 9e4, None, None, None, None)
+SHOP = ShopChains(4, 40, 10, 0, 0.25, 0.2, 0.3, 1, 9e4, None, None, None, None)
 
 
 def threshold(at: float, cost: float, *, near: bool = False) -> ThresholdCost:

@@ -100,3 +100,5 @@ def test_riders_add_up_to_the_shop(report: ChainsReport) -> None:
     assert sum(differences) == pytest.approx(shop.difference_minor)
     assert sum(row.seen for row in report.riders) == shop.seen
     assert sum(row.past for row in report.riders) == shop.past
+    above = sum(row.share_low > shop.typical_share for row in report.riders)
+    assert shop.count_above == above
