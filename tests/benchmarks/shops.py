@@ -53,6 +53,7 @@ def questions(folder: Path, tag: str, as_at: str) -> dict[str, list[str]]:
         "one bike": ["state", tag, "--as-at", as_at, *book],
         "a batch, now": ["fitted-where", "--batch", "B2026-04", "--as-at", "2030-01-01", *book],
         "a batch, then": ["fitted-where", "--batch", "B2025-04", "--as-at", as_at, *book],
+        "tiers side by side": ["compare", "--by", "tier", *book],
     }
 
 
@@ -73,8 +74,9 @@ def main() -> None:
         assert all(run.out == first.out for run in runs), name
         wall = statistics.median(run.wall_s for run in runs)
         cpu = statistics.median(run.cpu_s for run in runs)
-        print(f"{name}: first {first.wall_s:.2f} s ({first.cpu_s:.2f} s of work), then "
-              f"{wall:.2f} s ({cpu:.2f} s of work)")  # fmt: skip
+        print(f"{name} (answered in {len(first.out):,} bytes): first {first.wall_s:.2f} s "
+              f"({first.cpu_s:.2f} s of work), then {wall:.2f} s ({cpu:.2f} s of work)",
+              flush=True)  # fmt: skip
     most = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
     print(f"most memory of one process: {most:,.0f} MB")
 
