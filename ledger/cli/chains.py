@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -10,14 +10,16 @@ import typer
 
 from ledger.cli.options import DEFAULT_BOOK, AsAt, AsJson, BookPath, open_book
 from ledger.cli.output import say_json
+from ledger.errors import UnknownBike
 
 if TYPE_CHECKING:
-    from ledger.figures.chain_report import RiderChains
+    from ledger.book import Book
+    from ledger.figures.chain_report import ChainsReport, RiderChains
 
 
 def chains(
     rider: Annotated[
-        str | None, typer.Option(help="Only one rider, by id; or one bike without one, by tag.")
+        str | None, typer.Option(help="Only one rider, by id or name; or one bike, by tag.")
     ] = None,
     limit: Annotated[int, typer.Option(help="At most this many riders.", min=1)] = 20,
     as_at: AsAt = None,
@@ -40,7 +42,9 @@ def chains(
     when = instant(book, as_at) if as_at is not None else None
     of = book_chains(book, BookTables(book, when))
     report = of.report
-    riders = [row for row in report.riders if rider is None or _is_of(row, rider)][:limit]
+    rider = None if rider is None else _asked(book, report, rider)
+    rows = report.riders if rider is None else [r for r in report.riders if _is_of(r, rider)]
+    riders = rows[:limit]
     tags = [bike for row in riders if rider is not None for bike in row.bikes]
     choices = [choice_from(of.drivetrains, bike) for bike in tags]
     if as_json:
@@ -52,6 +56,20 @@ def chains(
     say_chains(book, report, riders, rider)
     for choice in choices:
         say_choice(book, choice)
+
+
+def _asked(book: Book, report: ChainsReport, text: str) -> str:
+    """Give the tag or the rider's id that a text means; raises WrongUse."""
+    from ledger.cli.bikes import tag_named
+    from ledger.cli.people import rider_named
+    from ledger.kept.rows import first_with
+
+    if text and first_with(report.riders, "rider", (text,)) is not None:
+        return text
+    try:
+        return tag_named(book, text)
+    except UnknownBike:
+        return rider_named(book, text)
 
 
 def _is_of(row: RiderChains, asked: str) -> bool:
@@ -66,7 +84,7 @@ def plain(value: Any) -> Any:
         return {name: plain(getattr(value, name)) for name in value.__dataclass_fields__}
     if isinstance(value, datetime):
         return format_moment(value)
-    if isinstance(value, dict):
+    if isinstance(value, Mapping):
         return {name: plain(one) for name, one in value.items()}
     if isinstance(value, Sequence) and not isinstance(value, str):
         return [plain(one) for one in value]

@@ -114,6 +114,7 @@ def _found(
     asked: Mapping[str, Any],
 ) -> tuple[DueList, DueWords]:
     from ledger.cli.bikes import tag_named
+    from ledger.cli.people import rider_named
     from ledger.figures.ahead import OF_DUE, BookTables
 
     at, _ = when_asked(book, as_at)
@@ -124,28 +125,10 @@ def _found(
 
     words = DueWords(book.settings)
     tag = None if bike is None else tag_named(book, bike)
-    who = None if rider is None else _rider(book, rider)
+    who = None if rider is None else rider_named(book, rider)
     with progress("Working out what is due"):
         found = due_list(book, at, rider=who, bike=tag, ahead=ahead, **asked)
     return found, words
-
-
-def _rider(book: Book, text: str) -> str:
-    """Give the id of the rider or keeper a text means; raises WrongUse."""
-    from ledger.cli.people import matching
-    from ledger.queries import whole_table
-
-    found = [row.rider for row in matching(book, text.strip())] if text.strip() else []
-    if len(found) == 1:
-        return found[0]
-    if found:
-        more = " ..." if len(found) > 10 else ""
-        raise WrongUse(f"--rider: {text!r} may be {', '.join(found[:10])}{more}; write one id.")
-    people = whole_table(book, "riders_now")
-    known = {*people["rider"].to_pylist(), *people["keeper"].to_pylist()}
-    if text in known:
-        return text
-    raise WrongUse(f"--rider: nobody in the register, and on no bike, is {text!r}.")
 
 
 def _say_csv(found: DueList, words: DueWords) -> None:

@@ -6,6 +6,7 @@ import secrets
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
+from ledger.errors import WrongUse
 from ledger.events.types import TAG_ALPHABET, format_moment
 
 if TYPE_CHECKING:
@@ -53,6 +54,23 @@ def matching(book: Book, text: str) -> list[Rider]:
         for row in book.riders.all()
         if any(wanted in (field or "").casefold() for field in (row.name, row.phone, row.email))
     ]
+
+
+def rider_named(book: Book, text: str) -> str:
+    """Give the id of the rider or keeper a text means; raises WrongUse."""
+    from ledger.queries import whole_table
+
+    found = [row.rider for row in matching(book, text.strip())] if text.strip() else []
+    if len(found) == 1:
+        return found[0]
+    if found:
+        more = " ..." if len(found) > 10 else ""
+        raise WrongUse(f"--rider: {text!r} may be {', '.join(found[:10])}{more}; write one id.")
+    people = whole_table(book, "riders_now")
+    known = {*people["rider"].to_pylist(), *people["keeper"].to_pylist()}
+    if text in known:
+        return text
+    raise WrongUse(f"--rider: nobody in the register, and on no bike, is {text!r}.")
 
 
 def choose(book: Book, text: str) -> str | None:

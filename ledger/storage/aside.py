@@ -1,6 +1,8 @@
-"""A table kept beside the book as a file: Arrow's own form, read in place, held to a sum of bytes.
+"""A table kept beside the book as a file: Arrow's own form, held to a sum of bytes.
 
-Nothing depends on such a file: what cannot be read or written is as if it were not there.
+Nothing depends on such a file: what cannot be read or written is as if it were not there. A great
+one is read in place, for as long as its table is held: meanwhile it may be taken away or put in
+place anew, as `write` does, and must not be written over.
 """
 
 from __future__ import annotations
@@ -18,6 +20,8 @@ import pyarrow as pa
 _END = b"LOCKRING"
 _END_SIZE = len(_END) + 4
 _AT_ONCE = 1 << 24
+_GREAT = 1 << 25
+"""Bytes from which on a file is read in place. A smaller one is held in memory."""
 
 
 def write(path: Path, table: pa.Table, metadata: Mapping[str, str]) -> bool:
@@ -45,13 +49,17 @@ def write(path: Path, table: pa.Table, metadata: Mapping[str, str]) -> bool:
 
 
 def read(path: Path) -> pa.Table | None:
-    """Give the table of a file, read in place; None where it is not there whole and sound."""
+    """Give the table of a file; None where it is not there whole and sound."""
     try:
         with path.open("rb") as file:
             size = os.fstat(file.fileno()).st_size - _END_SIZE
             if size <= 0:
                 return None
-            whole = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+            whole: mmap.mmap | bytes
+            if size < _GREAT:
+                whole = file.read(size + _END_SIZE)
+            else:
+                whole = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
         if whole[size:] != _END + _sum_of(whole, size):
             return None
         return _in_place(pa.py_buffer(whole), size)
@@ -80,7 +88,7 @@ def _in_place(whole: pa.Buffer, size: int) -> pa.Table:
     return pa.ipc.open_file(pa.BufferReader(whole.slice(0, size))).read_all()
 
 
-def _sum_of(whole: mmap.mmap, size: int) -> bytes:
+def _sum_of(whole: mmap.mmap | bytes, size: int) -> bytes:
     """Give the sum of a file's first bytes, as it stands at the end.
 
     What is looked at for that alone does not stay in memory.
@@ -90,6 +98,11 @@ def _sum_of(whole: mmap.mmap, size: int) -> bytes:
         for start in range(0, size, _AT_ONCE):
             end = min(start + _AT_ONCE, size)
             total = zlib.crc32(content[start:end], total)
-            if hasattr(mmap, "MADV_DONTNEED") and end - start == _AT_ONCE:
-                whole.madvise(mmap.MADV_DONTNEED, start, _AT_ONCE)
+            if isinstance(whole, mmap.mmap) and end - start == _AT_ONCE:
+                _let_go(whole, start)
     return total.to_bytes(4, "big")
+
+
+def _let_go(whole: mmap.mmap, start: int) -> None:
+    if hasattr(mmap, "MADV_DONTNEED"):
+        whole.madvise(mmap.MADV_DONTNEED, start, _AT_ONCE)

@@ -52,12 +52,15 @@ def test_chains_tells_people_what_the_figures_rest_on(overlong: Run) -> None:
 
 
 def test_chains_of_one_rider_or_bike(overlong: Run) -> None:
-    """--rider takes a rider's id, or the tag of a bike; another one is said to be unseen."""
+    """--rider takes a rider's id, or the tag of a bike, however written; nobody else's."""
     assert len(overlong("chains", "--rider", "r7", "--json").json["riders"]) == 1
     assert len(overlong("chains", "--rider", TAG, "--json").json["riders"]) == 1
-    done = overlong("chains", "--rider", "r9")
-    assert done.code == 0
-    assert "No chain of r9 was measured against a limit." in done.out
+    assert len(overlong("chains", "--rider", TAG.lower(), "--json").json["riders"]) == 1
+    for nobody in ("r9", "", "3ME6F3R5"):
+        done = overlong("chains", "--rider", nobody)
+        assert done.code != 0
+        assert "--rider: nobody in the register, and on no bike, is" in done.err
+        assert done.out == ""
     assert overlong("chains", "--rider", "r7", "--json").json["bench"][0]["why"]
     assert f"{TAG}: no choice priced" in overlong("chains", "--rider", "r7").out
 

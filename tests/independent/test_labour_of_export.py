@@ -29,6 +29,7 @@ from ledger.storage.local import LocalStore
 from ledger.storage.log import Log
 from tests.independent.job_books import SHOP, book_events
 from tests.independent.labour_of_export import KINDS, Job, Jobs, Stretch, rounded
+from tests.long import times
 
 Row = dict[str, Any]
 LATE = datetime(2026, 6, 1, 12, tzinfo=UTC)
@@ -437,4 +438,4 @@ def test_many_random_books_give_what_loops_over_their_export_give(
     tmp_path_factory: pytest.TempPathFactory,
 ) -> None:
     """The same of many more books."""
-    hold_books(60, tmp_path_factory)
+    hold_books(times(60, usual=20), tmp_path_factory)

@@ -26,6 +26,7 @@ from ledger.storage.local import LocalStore
 from ledger.storage.log import Log
 from tests.independent.fold_of_export import Export
 from tests.independent.matching_of_export import Matched
+from tests.long import times
 from tests.strategies import BIKES, SHOP, Life, event_id, fault_lives, lives
 
 Row = dict[str, Any]
@@ -212,6 +213,6 @@ def test_random_books_match_as_their_export_does(tmp_path_factory: Any) -> None:
 @pytest.mark.slow
 def test_many_random_books_match_as_their_export_does(tmp_path_factory: Any) -> None:
     """The same on many books, in which everything that matters does occur."""
-    found = hold_lives(fault_lives(80), 70, tmp_path_factory)
-    found.update(hold_lives(lives(60), 15, tmp_path_factory))
+    found = hold_lives(fault_lives(80), times(70, usual=24), tmp_path_factory)
+    found.update(hold_lives(lives(60), times(15, usual=6), tmp_path_factory))
     assert {name for name in MET if not found[name]} == set()

@@ -33,6 +33,7 @@ from ledger.storage.local import LocalStore
 from ledger.storage.log import Log
 from ledger.vocabulary import Vocabulary
 from tests.independent.test_matching_of_export import with_the_shops_own
+from tests.long import times
 from tests.strategies import BIKES, SHOP, Life, fault_lives, lives
 
 OTHERS = ("6W8Y2Z4C", "9V7T5R3P")
@@ -155,5 +156,5 @@ def test_what_is_kept_is_what_the_events_say(tmp_path_factory: Any) -> None:
 @pytest.mark.slow
 def test_what_is_kept_of_many_books_is_what_their_events_say(tmp_path_factory: Any) -> None:
     """The same on many random books."""
-    assert hold_lives(fault_lives(60), 9, tmp_path_factory) > 18
-    assert hold_lives(lives(60), 3, tmp_path_factory) > 6
+    assert hold_lives(fault_lives(60), times(40, usual=8), tmp_path_factory) > 16
+    assert hold_lives(lives(60), times(12, usual=3), tmp_path_factory) > 6

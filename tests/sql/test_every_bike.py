@@ -29,6 +29,7 @@ from ledger.events import Event
 from ledger.state import fold
 from ledger.view import BikeView
 from ledger.vocabulary import standard
+from tests.long import times
 
 FIRST, SECOND, THIRD = lives.BIKES
 JOINED: tuple[dict[str, str], ...] = (
@@ -140,14 +141,14 @@ def on_random_lives(examples: int, at_most: int, questions: int, folders: Any) -
 
 def test_every_bike_is_what_the_oracle_says(tmp_path_factory: pytest.TempPathFactory) -> None:
     """Whatever happened, however it lies in files and ranges, at every date and known seq."""
-    ranges = on_random_lives(60, 14, 5, tmp_path_factory)
+    ranges = on_random_lives(times(60, usual=30), 14, 5, tmp_path_factory)
     assert max(ranges) > 1
 
 
 @pytest.mark.slow
 def test_every_bike_of_long_lives(tmp_path_factory: pytest.TempPathFactory) -> None:
     """Long lives have more to void, to strike and to put right again."""
-    assert max(on_random_lives(100, 16, 6, tmp_path_factory)) > 1
+    assert max(on_random_lives(times(100, usual=30), 16, 6, tmp_path_factory)) > 1
 
 
 @settings(max_examples=8, deadline=None, derandomize=True, phases=(Phase.generate,))
