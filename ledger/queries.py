@@ -39,8 +39,8 @@ if TYPE_CHECKING:
 __all__ = [
     "BikeRow", "PartDistance", "PartSpell", "ShopSummary", "TimelineEntry", "WholeBook", "asked_of",
     "asked_through", "asking", "bike_tables", "bike_view", "bike_view_by_relations", "bike_views",
-    "bikes", "engine_of", "every_bike", "part_distances", "part_spells", "shop_summary", "timeline",
-    "whole_table",
+    "bikes", "engine_of", "every_bike", "let_go", "part_distances", "part_spells", "shop_summary",
+    "timeline", "whole_table",
 ]  # fmt: skip
 
 Shape = TypeVar("Shape")
@@ -49,6 +49,14 @@ _START_OF_TIME = datetime(1900, 1, 1, tzinfo=UTC)
 _engines: WeakKeyDictionary[Book, DuckEngine] = WeakKeyDictionary()
 _engines_lock = Lock()
 _instead: WeakKeyDictionary[Book, WholeBook] = WeakKeyDictionary()
+
+
+def let_go(book: Book) -> None:
+    """Close a book's query engine, which nobody is asking; the next question makes another."""
+    with _engines_lock:
+        engine = _engines.pop(book, None)
+    if engine is not None:
+        engine.close()
 
 
 def engine_of(book: Book) -> DuckEngine:

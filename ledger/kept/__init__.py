@@ -111,11 +111,11 @@ def followed(book: Book, keep: Keep) -> pa.Table:
     return _current(book, keep, book.head).table
 
 
-def let_go(book: Book, folders: Collection[str]) -> None:
-    """Forget what this process holds of kept tables, by their folders."""
+def let_go(book: Book, folders: Collection[str] | None = None) -> None:
+    """Forget what this process holds of kept tables, by their folders; None for all."""
     known = _of(book)
     with _known_lock:
-        for folder in folders:
+        for folder in [*known.held] if folders is None else folders:
             known.held.pop(folder, None)
 
 

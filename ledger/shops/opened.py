@@ -13,6 +13,7 @@ from typing import TypeVar
 import duckdb
 import pyarrow as pa
 
+from ledger import kept, queries
 from ledger.book import Book, Clock, utc_now
 from ledger.engines.duckdb import Asked
 from ledger.errors import BookDamaged, LedgerError, WrongUse
@@ -23,6 +24,8 @@ from ledger.storage.address import written
 Made = TypeVar("Made")
 _HANDS = 2
 """Threads that ask books: as many as the machine this is made for has cores."""
+_MOST_HELD = 8
+"""Of more books, each is let go of once it has answered: its engine, and its kept tables."""
 _HANDS_OPENING = 8
 """Threads that open them: of an object store, mostly waiting."""
 OF_ONE_BOOK = (BookDamaged, OSError, pa.ArrowException, duckdb.Error)
@@ -76,6 +79,10 @@ class Shops:
             except OF_ONE_BOOK as error:
                 self._fail(shop, error)
                 return None
+            finally:
+                if len(self.books) > _MOST_HELD:
+                    queries.let_go(self.books[shop])
+                    kept.let_go(self.books[shop])
 
         with ThreadPoolExecutor(_HANDS) as hands:
             answers = list(hands.map(asked, shops))

@@ -217,11 +217,15 @@ def test_what_is_found_is_what_a_plain_walk_finds(
 def test_what_is_kept_follows_the_book_and_may_be_deleted(
     tmp_path_factory: pytest.TempPathFactory, pier: Any, quay: Any, later: Any, pick: int
 ) -> None:
-    """From kept tables, after more was recorded, and with `derived/` gone: the same answers."""
+    """From kept tables, after more was recorded, and with `derived/` gone: the same answers.
+
+    Of two books as of a hundred, each is let go of once it has answered.
+    """
     import shutil
 
     few = pytest.MonkeyPatch()
     few.setattr(ledger.kept, "FEWEST_EVENTS", 1)
+    few.setattr("ledger.shops.opened._MOST_HELD", 1)
     try:
         folder = tmp_path_factory.mktemp("shops")
         whole = told_events("quay", [*quay, *later])
