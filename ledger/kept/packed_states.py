@@ -101,8 +101,11 @@ def _lists(table: pa.Table, shape: Mapping[str, pa.DataType], bikes: pa.Array) -
 
 def unpacked(table: pa.Table) -> States:
     """Give what `packed` made one table of, by bike, as `every_bike` gives it."""
-    table = table.sort_by("bike").combine_chunks()
     bikes = _one(table["bike"], _TEXT)
+    if len(bikes) > 1 and pc.any(pc.greater(bikes[:-1], bikes[1:])).as_py():
+        # Only where some were told anew: sorting copies every list.
+        table = table.sort_by("bike").combine_chunks()
+        bikes = _one(table["bike"], _TEXT)
     names = ["bike", *SUMMARY]
     columns = [bikes, *(_coded(_one(table[name], kind)) for name, kind in SUMMARY.items())]
     return {
