@@ -30,7 +30,7 @@ def chains(
 
     Examples:
     $ lockring chains
-    $ lockring chains --rider r000044
+    $ lockring chains --rider reed
     $ lockring chains --as-at 2026-03-01 --limit 5 --json
     """
     from ledger.cli.drafts import instant
