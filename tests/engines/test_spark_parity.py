@@ -16,6 +16,7 @@ from ledger.engines.spark import SparkEngine
 from ledger.events import Event, parse_event
 from tests import strategies
 from tests.engines.alike import differences, drawn
+from tests.long import times
 from tests.sql import lives, shelf
 
 if TYPE_CHECKING:
@@ -52,8 +53,9 @@ def _advice() -> list[Event]:
 
 def _books() -> list[list[Event]]:
     """Give books of any mess, and books the rules accept: late, struck and restored events."""
-    wild = drawn(lives.lives(at_least=15, at_most=60), 40)
-    lawful = drawn(strategies.lives(60), 20) + drawn(strategies.fault_lives(60), 20)
+    wild = drawn(lives.lives(at_least=15, at_most=60), times(40, usual=20))
+    lawful = drawn(strategies.lives(60), times(20, usual=10))
+    lawful += drawn(strategies.fault_lives(60), times(20, usual=10))
     return [_advice(), *wild, *(list(life.events) for life in lawful)]
 
 

@@ -10,8 +10,7 @@ from ledger.book import Book
 from ledger.exchange.export import export_book
 from ledger.exchange.own import import_own
 from ledger.queries import bike_views
-
-DEMO = Path(__file__).parents[2] / "demo_events" / "events.parquet"
+from tests.whole_demo import whole_demo
 
 
 def empty(folder: Path, name: str) -> Book:
@@ -19,13 +18,14 @@ def empty(folder: Path, name: str) -> Book:
 
 
 @pytest.mark.slow
-def test_the_whole_demo_exported_and_brought_back_has_the_same_states(tmp_path: Path) -> None:
+def test_the_whole_demo_exported_and_brought_back_has_the_same_states(
+    tmp_path: Path, tmp_path_factory: pytest.TempPathFactory
+) -> None:
     """Every bike of the demo has the same state after export and import, at six instants.
 
     Sealed, with the keys brought along, the root is the same too.
     """
-    book = empty(tmp_path, "book")
-    import_own(book, DEMO)
+    book = Book.open(whole_demo(tmp_path_factory))
     path = tmp_path / "events.jsonl"
     with path.open("wb") as stream:
         export_book(book, stream, "cloudevents")

@@ -19,6 +19,7 @@ from ledger.figures.readings import BookReadings, book_readings
 from ledger.storage.local import LocalStore
 from ledger.storage.log import Log
 from tests.bike_moves import Move
+from tests.long import times
 from tests.strategies import Life, life_of, lives
 
 GULL, TERN = "7K3M9QXA", "2B4D6F8H"
@@ -359,7 +360,7 @@ def test_distances_are_those_of_a_plain_walk(
 
 
 @pytest.mark.slow
-@settings(max_examples=80, deadline=None, derandomize=True)
+@settings(max_examples=times(80, usual=30), deadline=None, derandomize=True)
 @given(
     life=st.one_of(worn_lives(90), lives(most_events=80)), chance=st.randoms(use_true_random=False)
 )

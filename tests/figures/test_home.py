@@ -32,11 +32,12 @@ from ledger.storage.local import LocalStore
 from ledger.storage.log import Log
 from tests.independent.job_books import SHOP, WHO, book_events
 from tests.independent.labour_of_export import Job, Jobs
+from tests.long import times
 from tests.strategies import BIKES, WORDS, Life, lives
 
 LATE = datetime(2027, 6, 1, 12, tzinfo=UTC)
 FEW_AND_SLOW = settings(
-    max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+    max_examples=times(20, usual=8), deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
 MIA, DESK = Asker("mechanic", "mia"), Asker("desk")
 

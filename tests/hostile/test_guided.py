@@ -9,9 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from tests.long import times
+
 NAMES = ("lines", "mappings", "tables", "cells", "receipts", "witnesses", "footers",
          "book_settings", "statements", "addresses")  # fmt: skip
-RUNS, SEED = 2_000, 20_260_301
+RUNS, SEED = times(2_000, usual=1_000), 20_260_301
 ROOT = Path(__file__).parents[2]
 
 

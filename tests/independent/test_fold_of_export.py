@@ -28,6 +28,8 @@ from ledger.view import BikeView, view_json
 from tests.independent.fold_of_export import Export
 from tests.independent.hand_made import FIRST, NOW, Bench, enter_all, set_to
 from tests.independent.random_entries import Dice
+from tests.long import times
+from tests.whole_demo import whole_demo
 
 pytestmark = pytest.mark.slow
 MICROSECOND = timedelta(microseconds=1)
@@ -123,9 +125,8 @@ def lockring(*arguments: str) -> str:
 
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Compared:
-    folder = tmp_path_factory.mktemp("demo_of_fold")
-    book, events = folder / "book", folder / "events.jsonl"
-    lockring("demo", "--book", str(book))
+    book = whole_demo(tmp_path_factory)
+    events = tmp_path_factory.mktemp("demo_of_fold") / "events.jsonl"
     lockring("export", "--clear", "--out", str(events), "--book", str(book))
     with events.open(encoding="utf-8") as lines:
         return Compared(Book.open(book), Export.read(lines))
@@ -149,11 +150,11 @@ def somewhen(demo: Compared, bike: str, dice: random.Random) -> tuple[datetime, 
 
 def test_every_demo_bike_is_what_a_fold_of_the_export_says(compared: Compared) -> None:
     """Each bike of the demo, at random dates as known at random seqs, folds to the same JSON."""
-    dice = random.Random(20260301)
+    dice, dates = random.Random(20260301), times(3, usual=1)
     for bike in compared.book.bikes():
-        for _ in range(3):
+        for _ in range(dates):
             compared.hold_fold(bike, *somewhen(compared, bike, dice))
-    compared.settled(at_least=3 * len(compared.export.of_bike))
+    compared.settled(at_least=dates * len(compared.export.of_bike))
 
 
 def test_all_demo_bikes_at_once_are_what_a_fold_of_the_export_says(compared: Compared) -> None:
@@ -177,7 +178,7 @@ def remarkable(demo: Compared) -> list[str]:
 def test_one_demo_bike_asked_for_is_what_a_fold_of_the_export_says(compared: Compared) -> None:
     """The query for one bike gives the same JSON: joined, corrected and random ones."""
     dice = random.Random(20260303)
-    chosen = remarkable(compared) + dice.sample(compared.book.bikes(), 40)
+    chosen = remarkable(compared) + dice.sample(compared.book.bikes(), times(40, usual=20))
     for bike in chosen:
         compared.hold_view(bike, *somewhen(compared, bike, dice))
     compared.settled(at_least=40)

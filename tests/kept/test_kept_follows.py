@@ -156,5 +156,5 @@ def test_what_is_kept_is_what_the_events_say(tmp_path_factory: Any) -> None:
 @pytest.mark.slow
 def test_what_is_kept_of_many_books_is_what_their_events_say(tmp_path_factory: Any) -> None:
     """The same on many random books."""
-    assert hold_lives(fault_lives(60), times(40, usual=8), tmp_path_factory) > 16
+    assert hold_lives(fault_lives(60), times(40, usual=6), tmp_path_factory) > 12
     assert hold_lives(lives(60), times(12, usual=3), tmp_path_factory) > 6
