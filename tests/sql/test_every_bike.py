@@ -73,8 +73,7 @@ def states(source: Source, asked: Asked) -> Iterator[States]:
         return
     with tempfile.TemporaryDirectory() as folder:
         laid = laid_of(source, asked, Path(folder))
-        for number in range(len(laid)):
-            yield states_in(laid, number, source.effects)
+        yield from states_in(laid, source.effects)
         assert not list(Path(folder).iterdir())
 
 

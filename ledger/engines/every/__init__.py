@@ -7,42 +7,50 @@ once, in memory that does not grow with the book.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
-from typing import TypeAlias
+from threading import Event
+from typing import Any, TypeVar
 
+import numpy as np
 import pyarrow as pa
-import pyarrow.parquet as pq
+import pyarrow.compute as pc
 
 from ledger.engines.duckdb import Asked
-from ledger.engines.every.folds import Fold, States
-from ledger.engines.every.laid import COUNTED, Laid, Split, lay
+from ledger.engines.every.columns import whole
+from ledger.engines.every.folds import LONGEST_FIRST, Fold, States
+from ledger.engines.every.laid import COUNTED, Laid, Numbered, Split, apart, lay
 from ledger.engines.every.pieces import (
     COLUMNS,
     PARTS,
     STRIKING,
     FileOfEvents,
     Known,
+    Piece,
+    Struck,
     counts_of,
-    known_rows,
-    live_rows,
     parts_of,
-    strikes_in,
 )
-from ledger.engines.every.rows import Effects
-from ledger.engines.views import RELATIONS
+from ledger.engines.every.rows import Effects, Rows
 
 __all__ = ["COLUMNS", "MOST_AT_ONCE", "Laid", "Source", "laid_of", "starts_of", "states_in",
            "states_of"]  # fmt: skip
 
-MOST_AT_ONCE = 12_000_000
+MOST_AT_ONCE = 4_000_000
 """So many events are looked at in one go, at most."""
-ROWS_AT_ONCE = 8_000_000
+ROWS_AT_ONCE = 3_000_000
 """Of more, about so many: beside what is folded of them the files' own indexes are in memory."""
+_ENOUGH_FILES = 25
+_MOST_RANGES = 64
+"""Each is nine files while it is laid: a process may often open a thousand, and no more."""
 _THREADS = 2
+Made = TypeVar("Made")
+Mapped = Callable[[Callable[[str], tuple[str, Any]], Iterable[str]], Iterable[tuple[str, Any]]]
+"""Does something of each name: `map`, or that of a pool of threads."""
 _AHEAD = 3
 
 
@@ -62,36 +70,52 @@ class Source:
 def states_of(source: Source, asked: Asked) -> States:
     """Give the states of all bikes at once; empty where none has a live event."""
     with ThreadPoolExecutor(_THREADS) as pool:
-        splits = list(_splits(pool, source, asked))
+        splits = list(_splits(pool, source, asked, lambda split: split))
         parts: dict[str, pa.Table] = {}
         if splits:
             parts = {name: pa.concat_tables([of[name] for of, _ in splits]) for name in PARTS}
         counts = [counts for _, counts in splits]
         splits.clear()
-        return _folded(pool, source.effects, parts, _summed(counts))
+        return _folded(pool.map, source.effects, parts, _summed(counts))
 
 
 def laid_of(source: Source, asked: Asked, folder: Path) -> Laid:
     """Lay the live events of a great book in an empty folder, by ranges of tags."""
+    starts, numbered = starts_of(source), Numbered()
     with ThreadPoolExecutor(_THREADS) as pool:
-        return lay(_splits(pool, source, asked), starts_of(source), folder)
+        splits = _splits(pool, source, asked, lambda split: list(apart(split, starts, numbered)))
+        return lay(pool, splits, starts, numbered, folder)
 
 
-def states_in(laid: Laid, number: int, effects: Effects) -> States:
-    """Give the states of the bikes of one range; empty where none has a live event."""
-    parts, counts = laid.read(number)
+def states_in(laid: Laid, effects: Effects) -> Iterator[States]:
+    """Give the states of the bikes of each range; empty where none has a live event.
+
+    So many ranges as there are threads are read and folded at a time.
+    """
+
+    def folded(number: int) -> States:
+        parts, counts = laid.read(number)
+        return _folded(map, effects, parts, _summed([counts]))
+
     with ThreadPoolExecutor(_THREADS) as pool:
-        return _folded(pool, effects, parts, _summed([counts]))
+        waiting: deque[Future[States]] = deque()
+        for number in range(len(laid)):
+            waiting.append(pool.submit(folded, number))
+            if len(waiting) >= _THREADS:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()
 
 
 def _folded(
-    pool: ThreadPoolExecutor, effects: Effects, parts: dict[str, pa.Table], summed: pa.Table
+    mapped: Mapped, effects: Effects, parts: dict[str, pa.Table], summed: pa.Table
 ) -> States:
     if not len(summed):
         return {}
-    fold = Fold(parts, summed, effects)
-    parts.clear()
-    return dict(pool.map(lambda name: (name, getattr(fold, name)()), RELATIONS))
+    bikes = whole(summed["bike"])
+    rows = dict(mapped(lambda name: (name, Rows(parts.pop(name), bikes)), PARTS))
+    fold = Fold(rows, summed, effects)
+    return dict(mapped(lambda name: (name, getattr(fold, name)()), LONGEST_FIRST))
 
 
 def _summed(counts: Sequence[pa.Table]) -> pa.Table:
@@ -102,70 +126,97 @@ def _summed(counts: Sequence[pa.Table]) -> pa.Table:
     return summed.select(["bike", "events_used_sum"]).rename_columns(COUNTED.names).sort_by("bike")
 
 
-def _splits(pool: ThreadPoolExecutor, source: Source, asked: Asked) -> Iterator[Split]:
-    """Give the live rows of each file by part, the newest first: a strike follows its target."""
+def _splits(
+    pool: ThreadPoolExecutor, source: Source, asked: Asked, made: Callable[[Split], Made]
+) -> Iterator[Made]:
+    """Give what is made of the live rows of pieces of files, by part.
+
+    The newest come first: a strike follows its target.
+    """
     known = Known(_micros(asked.as_at), asked.known_seq)
-    struck = [pa.array([], pa.binary(16))]
-    waiting: deque[Future[Split]] = deque()
-    for file, pieces, strikes in _read(pool, source, known):
-        struck = [pa.concat_arrays([*struck, strikes])]
-        for piece in pieces:
-            waiting.append(pool.submit(_piece, file, piece, known, struck[0]))
-            if len(waiting) > _AHEAD:
-                yield waiting.popleft().result()
-    for split in waiting:
-        yield split.result()
-
-
-_Piece: TypeAlias = "pa.Table | Sequence[int]"
-_Found: TypeAlias = tuple[FileOfEvents, Sequence[_Piece], pa.Array]
-
-
-def _read(pool: ThreadPoolExecutor, source: Source, known: Known) -> Iterator[_Found]:
-    """Give files from the last to the first, each with its pieces and what it strikes."""
-    reading: deque[Future[_Found]] = deque()
+    struck, newer = Struck(), Event()
+    newer.set()
+    waiting: deque[Future[list[Made]]] = deque()
     for path in reversed(source.paths):
-        reading.append(pool.submit(_opened, path, source.joined, known))
-        if len(reading) > _AHEAD:
-            yield reading.popleft().result()
-    for found in reading:
-        yield found.result()
+        turn = _Turn(newer, newer := Event())
+        waiting.append(pool.submit(_file, path, source.joined, known, struck, turn, made))
+        if len(waiting) > _AHEAD:
+            yield from waiting.popleft().result()
+    while waiting:
+        yield from waiting.popleft().result()
 
 
-def _opened(path: str, joined: Mapping[str, str], known: Known) -> _Found:
-    """Open a file: a small one is read at once, of a great one its strikes alone."""
-    file = FileOfEvents(path, joined)
-    is_small = len(file.runs) < 2
-    pieces: list[_Piece] = [file.read(run) for run in file.runs] if is_small else [*file.runs]
-    told = pieces if is_small else [file.read(run, STRIKING) for run in file.runs]
-    struck = [strikes_in(one, known_rows(one, known)) for one in told]
-    return file, pieces, pa.concat_arrays([pa.array([], pa.binary(16)), *struck])
+@dataclass(frozen=True)
+class _Turn:
+    """When a file's strikes are put to those of all newer files."""
+
+    newer: Event
+    """All newer files have put theirs."""
+    done: Event
+
+    def put(self, struck: Struck, found: Iterable[pa.Array]) -> None:
+        """Put what a file strikes to the rest, once it is its turn; whatever befalls it."""
+        try:
+            mine = list(found)
+            # Files are begun in this order, so that nobody waits for one that has not begun.
+            self.newer.wait()
+            for ids in mine:
+                struck.add(ids)
+        finally:
+            self.done.set()
 
 
-def _piece(file: FileOfEvents, piece: _Piece, known: Known, struck: pa.Array) -> Split:
-    events = piece if isinstance(piece, pa.Table) else file.read(piece)
-    live = live_rows(events, known_rows(events, known), struck, known)
-    return parts_of(events, live), counts_of(events, live)
+def _file(
+    path: str,
+    joined: Mapping[str, str],
+    known: Known,
+    struck: Struck,
+    turn: _Turn,
+    made: Callable[[Split], Made],
+) -> list[Made]:
+    """Give what is made of each piece of a file, while what was read is near at hand."""
+    pieces: list[Piece] = []
+    reads: list[Callable[[], Piece]] = []
+
+    def strikes() -> Iterator[pa.Array]:
+        """Read a small file at once, of a great one its strikes alone."""
+        file = FileOfEvents(path, joined)
+        reads.extend(partial(_piece, file, run, known) for run in file.runs)
+        if len(file.runs) < 2:
+            pieces.extend(read() for read in reads)
+        for piece in pieces or (_piece(file, run, known, STRIKING) for run in file.runs):
+            yield piece.strikes()
+
+    turn.put(struck, strikes())
+    found = []
+    for piece in pieces or (read() for read in reads):
+        live = piece.live(struck)
+        found.append(made((parts_of(piece, live), counts_of(piece, live))))
+    return found
+
+
+def _piece(
+    file: FileOfEvents, run: Sequence[int], known: Known, names: Sequence[str] = ()
+) -> Piece:
+    return Piece(file.read(run, names), known)
 
 
 def starts_of(source: Source) -> list[str]:
-    """Give the first tags of ranges with about ROWS_AT_ONCE events each, by files' statistics."""
-    count = -(-source.size // ROWS_AT_ONCE)
-    sizes: list[tuple[str, int]] = []
-    for path in source.paths:
-        metadata = pq.read_metadata(path)
-        place = metadata.schema.names.index("bike")
-        for number in range(metadata.num_row_groups):
-            group = metadata.row_group(number)
-            statistics = group.column(place).statistics
-            if statistics is not None and statistics.has_min_max:
-                sizes.append((statistics.min, group.num_rows))
-    starts, rows = [""], 0
-    for least, size in sorted(sizes):
-        if rows >= source.size * len(starts) / count and least > starts[-1]:
-            starts.append(least)
-        rows += size
-    return starts
+    """Give the first tags of ranges with about ROWS_AT_ONCE events each.
+
+    Of very many files some tell as well as all how tags are spread.
+    """
+    count = min(-(-source.size // ROWS_AT_ONCE), _MOST_RANGES)
+    tables: list[pa.Table] = []
+    for path in source.paths[:: 1 + len(source.paths) // _ENOUGH_FILES]:
+        file = FileOfEvents(path, source.joined)
+        tables.extend(file.read(run, ("bike",)) for run in file.runs)
+    tags = pa.concat_tables(tables)["bike"].cast(pa.string()).drop_null().value_counts()
+    order = pc.sort_indices(tags.field("values"))
+    names, rows = (tags.field(name).take(order) for name in ("values", "counts"))
+    ends = np.cumsum(rows.to_numpy())
+    firsts = np.searchsorted(ends, ends[-1:].sum() * np.arange(1, count) / count)
+    return sorted({"", *names.take(pa.array(firsts, pa.int64())).to_pylist()})
 
 
 def _micros(moment: datetime) -> int:

@@ -31,7 +31,10 @@ def whole(column: pa.ChunkedArray) -> pa.Array:
 
 def codes_of(column: pa.Array) -> Numbers:
     """Give each text's place in the column's dictionary; NONE where none is told."""
-    codes = pc.fill_null(column.indices, NONE).to_numpy(zero_copy_only=False)
+    indices = column.indices
+    if indices.null_count:
+        indices = pc.fill_null(indices, NONE)
+    codes = indices.to_numpy(zero_copy_only=False)
     return np.asarray(codes, dtype=np.int64)
 
 
@@ -96,17 +99,37 @@ def key_of(*parts: Numbers) -> Numbers:
     return key
 
 
-def in_order(key: Numbers, at: Numbers, seq: Numbers) -> Numbers:
-    """Give places of rows by key, then time, then seq."""
-    return np.asarray(np.lexsort((seq, at, key)))
+def in_time(at: Numbers, seq: Numbers) -> Numbers:
+    """Give places of rows by time, then seq (0 or more, below 2**40)."""
+    order = np.argsort(at)
+    ordered = at[order]
+    is_same = ordered[1:] == ordered[:-1]
+    if is_same.any():
+        # Those of one instant are side by side already: among themselves they go by seq.
+        tied = np.flatnonzero(np.append(is_same, False) | np.append(False, is_same))
+        rows, instant = order[tied], np.cumsum(np.append(True, ~is_same))[tied]
+        order[tied] = rows[np.argsort((instant << 40) | seq[rows])]
+    return np.asarray(order)
 
 
-def last_of(key: Numbers, at: Numbers, seq: Numbers) -> Numbers:
-    """Give the places of the last row of each key by time and seq, in order of the keys."""
-    order = in_order(key, at, seq)
-    ordered = key[order]
-    is_last = np.append(ordered[1:] != ordered[:-1], True)[: len(order)]
-    return np.asarray(order[is_last])
+def place_of(order: Numbers) -> Numbers:
+    """Give each row's place in an order."""
+    place = np.empty(len(order), np.int64)
+    place[order] = np.arange(len(order))
+    return place
+
+
+def by_key(key: Numbers, place: Numbers) -> tuple[Numbers, Numbers]:
+    """Sort rows by key (0 or more), then by their places in an order of all rows.
+
+    Gives keys, perhaps numbered anew in the same order, and places.
+    """
+    # One sort of single numbers, which a processor does many at a time.
+    bits = max(int(place.max(initial=0)).bit_length(), 1)
+    if key.max(initial=0) >= 1 << (63 - bits):
+        key = np.unique(key, return_inverse=True)[1]
+    both = np.sort((key << bits) | place)
+    return both >> bits, both & ((1 << bits) - 1)
 
 
 def later(at: Numbers, seq: Numbers, than_at: Numbers, than_seq: Numbers) -> Choice:

@@ -29,16 +29,19 @@ from ledger.storage.schema import FIGURE
 
 States = Mapping[str, pa.Table]
 """By name of `ledger.engines.views.RELATIONS`: rows of some bikes, by bike; all are of one shop."""
+LONGEST_FIRST = ("standing_figures", "fitted_parts", "open_jobs", "bike_summary", "open_faults",
+                 "open_findings", "open_advice")  # fmt: skip
+"""The relations, the one that takes longest first: two at a time, they end together."""
 
 
 class Fold:
     """The parts of some bikes' live events, and what is folded of them."""
 
-    def __init__(self, parts: Mapping[str, pa.Table], counts: pa.Table, effects: Effects) -> None:
-        """`counts` has bike, sorted, and events_used of each."""
+    def __init__(self, rows: Mapping[str, Rows], counts: pa.Table, effects: Effects) -> None:
+        """`rows` are by name of a part; `counts` has bike, sorted, and events_used of each."""
         self._counts = counts
         self.bikes = whole(counts["bike"])
-        self._rows = {name: Rows(table, self.bikes) for name, table in parts.items()}
+        self._rows = rows
         positions = [self._rows[name]["position"] for name in ("moves", "figures", "looks")]
         self._reached = Reached(effects, *positions)
         self._distances = Distances(self._rows["readings"])

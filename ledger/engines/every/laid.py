@@ -6,23 +6,52 @@ Every file is read once; what is in memory is a few files' events, and then one 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor, Future
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Lock
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 
-from ledger.engines.every.pieces import PARTS, TEXT, declared
+from ledger.engines.every.columns import Numbers, codes_of, whole
+from ledger.engines.every.pieces import PARTS, TEXTS, Known, Piece, declared, parts_of
 from ledger.storage.schema import EVENT_SCHEMA
 
-ROWS_LAID_AT_ONCE = 1_000_000
+ROWS_LAID_AT_ONCE = 2_000_000
 COUNTED = pa.schema([("bike", pa.string()), ("events_used", pa.int64())])
 COUNTS = "counts"
 """What stands beside the parts: how many live events each bike has."""
 _OPTIONS = pa.ipc.IpcWriteOptions(compression="lz4")
 Split = tuple[Mapping[str, pa.Table], pa.Table]
+"""Parts and counts of a piece."""
+Ranged = tuple[int, str, pa.Table]
+"""The number of a range, the name of a part, and rows."""
+
+
+_OWN = frozenset({"bike", "part", "job", "rider", "keeper"})
+"""Columns of texts that few events share: they are laid as they are, all others by number."""
+
+
+class Numbered:
+    """Texts by number, of each column by itself, as they are met: asked by many threads."""
+
+    def __init__(self) -> None:
+        self._numbers: dict[str, dict[str, int]] = {}
+        self._lock = Lock()
+
+    def numbers(self, name: str, texts: pa.Array) -> pa.Array:
+        """Give the number of each of a column's texts."""
+        values = texts.to_pylist()
+        with self._lock:
+            known = self._numbers.setdefault(name, {})
+            return pa.array([known.setdefault(text, len(known)) for text in values], pa.int32())
+
+    def column(self, name: str, numbers: pa.Array) -> pa.Array:
+        """Give texts by their numbers again."""
+        texts = pa.array(self._numbers.get(name, {}), pa.string())
+        return pa.DictionaryArray.from_arrays(numbers, texts)
 
 
 @dataclass(frozen=True)
@@ -32,6 +61,8 @@ class Laid:
     folder: Path
     starts: Sequence[str]
     """The first tag of each range; the first range begins before all tags."""
+    numbered: Numbered
+    """The texts that are laid by number."""
 
     def __len__(self) -> int:
         return len(self.starts)
@@ -46,7 +77,19 @@ class Laid:
         with pa.OSFile(str(path)) as file, pa.ipc.open_stream(file) as stream:
             table = stream.read_all()
         path.unlink()
-        return table if name == COUNTS else _encoded(table)
+        return table if name == COUNTS else self._encoded(table)
+
+    def _encoded(self, table: pa.Table) -> pa.Table:
+        """Give texts by code again, each column in one piece: with one dictionary."""
+        columns = []
+        for name in table.column_names:
+            column = whole(table[name])
+            if name in _OWN:
+                column = column.dictionary_encode()
+            elif name in TEXTS:
+                column = self.numbered.column(name, column)
+            columns.append(column)
+        return pa.table(columns, names=table.column_names)
 
 
 def place_of(folder: Path, number: int, name: str) -> Path:
@@ -54,22 +97,36 @@ def place_of(folder: Path, number: int, name: str) -> Path:
     return folder / f"{number}-{name}.arrow"
 
 
-def lay(splits: Iterable[Split], starts: Sequence[str], folder: Path) -> Laid:
-    """Lay parts and counts in an empty folder, each row with the range that its bike is in."""
+def lay(
+    pool: Executor,
+    pieces: Iterable[Iterable[Ranged]],
+    starts: Sequence[str],
+    numbered: Numbered,
+    folder: Path,
+) -> Laid:
+    """Lay in an empty folder what `apart` gives of each piece by these ranges and numbers."""
     with ExitStack() as held:
         writers: dict[tuple[int, str], pa.ipc.RecordBatchStreamWriter] = {}
-        for splits_of_some in _some(splits):
-            for name, table in splits_of_some.items():
-                for number, rows in _apart(table, starts):
-                    if (number, name) not in writers:
-                        writers[number, name] = _opened(held, folder, number, name, table.schema)
-                    writers[number, name].write_table(rows)
         schemas = {name: table.schema for name, table in _none().items()}
         for number in range(len(starts)):
             for name, schema in schemas.items():
-                if (number, name) not in writers:
-                    _opened(held, folder, number, name, schema)
-    return Laid(folder, starts)
+                writers[number, name] = _opened(held, folder, number, name, schema)
+
+        def write(place: tuple[int, str], tables: Sequence[pa.Table]) -> None:
+            writers[place].write_table(pa.concat_tables(tables).combine_chunks())
+
+        writing: list[Future[None]] = []
+        for some in _some(pieces):
+            # Two at a time, but never two in one place.
+            _wait(writing)
+            writing = [pool.submit(write, place, tables) for place, tables in some.items()]
+        _wait(writing)
+    return Laid(folder, starts, numbered)
+
+
+def _wait(writing: Iterable[Future[None]]) -> None:
+    for one in writing:
+        one.result()
 
 
 def _opened(
@@ -79,56 +136,78 @@ def _opened(
     return held.enter_context(pa.ipc.new_stream(file, schema, options=_OPTIONS))
 
 
-def _some(splits: Iterable[Split]) -> Iterator[dict[str, pa.Table]]:
-    """Give parts and counts of several splits at once, texts as they are."""
-    waiting: dict[str, list[pa.Table]] = {}
+def _some(
+    pieces: Iterable[Iterable[Ranged]],
+) -> Iterator[Mapping[tuple[int, str], Sequence[pa.Table]]]:
+    """Give the tables of many pieces together, by where they are laid."""
+    waiting: dict[tuple[int, str], list[pa.Table]] = {}
     rows = 0
-    for parts, counts in splits:
-        for name, table in {**parts, COUNTS: counts}.items():
-            waiting.setdefault(name, []).append(_plain(table))
+    for piece in pieces:
+        for number, name, table in piece:
+            waiting.setdefault((number, name), []).append(table)
             rows += len(table)
         if rows >= ROWS_LAID_AT_ONCE:
-            yield {name: pa.concat_tables(some) for name, some in waiting.items()}
+            yield waiting
             waiting, rows = {}, 0
-    if waiting:
-        yield {name: pa.concat_tables(some) for name, some in waiting.items()}
+    yield waiting
 
 
 def _none() -> dict[str, pa.Table]:
     """Give what is laid of no events."""
-    empty = declared(EVENT_SCHEMA.empty_table())
-    parts = {name: _plain(empty.select(list(part.columns))) for name, part in PARTS.items()}
-    return {**parts, COUNTS: COUNTED.empty_table()}
+    nothing = Piece(declared(EVENT_SCHEMA.empty_table()), Known(0, 0))
+    split = parts_of(nothing, np.zeros(0, bool))
+    plain = _Plain(Numbered())
+    return {name: plain.table(table) for name, table in split.items()} | {
+        COUNTS: COUNTED.empty_table()
+    }
 
 
-def _apart(table: pa.Table, starts: Sequence[str]) -> Iterator[tuple[int, pa.Table]]:
-    """Give a table's rows by the range that each one's bike is in."""
-    bikes = table["bike"].combine_chunks().dictionary_encode()
-    firsts = np.array(starts, dtype=object)
-    tags = bikes.dictionary.to_pylist()
-    of_tag = np.searchsorted(firsts, np.array(tags, dtype=object), side="right") - 1
-    ranges = of_tag[bikes.indices.to_numpy()] if len(tags) else np.array([], np.int64)
-    order = np.argsort(ranges, kind="stable")
-    ordered = table.take(pa.array(order))
-    ends = np.searchsorted(ranges[order], np.arange(len(starts) + 1))
-    for number in range(len(starts)):
-        if ends[number] < ends[number + 1]:
-            yield number, ordered.slice(ends[number], ends[number + 1] - ends[number])
+class _Plain:
+    """Makes the parts of one piece as they are laid: they name texts by the same dictionaries."""
+
+    def __init__(self, numbered: Numbered) -> None:
+        self._numbered = numbered
+        self._numbers: dict[str, pa.Array] = {}
+
+    def table(self, table: pa.Table) -> pa.Table:
+        """Give own texts as they are, all others by number."""
+        columns = []
+        for name in table.column_names:
+            column = table[name]
+            if name in _OWN:
+                column = column.cast(pa.string())
+            elif name in TEXTS:
+                column = whole(column)
+                if name not in self._numbers:
+                    self._numbers[name] = self._numbered.numbers(name, column.dictionary)
+                column = self._numbers[name].take(column.indices)
+            columns.append(column)
+        return pa.table(columns, names=table.column_names)
 
 
-def _plain(table: pa.Table) -> pa.Table:
-    """Give texts as they are, not by code: each piece has codes of its own."""
-    fields = [
-        pa.field(field.name, pa.string() if pa.types.is_dictionary(field.type) else field.type)
-        for field in table.schema
-    ]
-    return table.cast(pa.schema(fields))
+def apart(split: Split, starts: Sequence[str], numbered: Numbered) -> Iterator[Ranged]:
+    """Give a piece's parts and counts by the range that each row's bike is in, as they are laid.
 
+    The rows of a segment lie by bike, so that no row need move; those of other files do.
+    """
+    firsts, (parts, counts) = np.array(starts, dtype=object), split
 
-def _encoded(table: pa.Table) -> pa.Table:
-    """Give texts by code again."""
-    columns = [
-        pc.dictionary_encode(column).cast(TEXT) if column.type == pa.string() else column
-        for column in table.columns
-    ]
-    return pa.table(columns, names=table.column_names)
+    def ranges_of(tags: pa.Array) -> Numbers:
+        return np.searchsorted(firsts, np.array(tags.to_pylist(), object), side="right") - 1
+
+    # All parts of a piece name texts by the same dictionaries, which `take` leaves as they are.
+    plain = _Plain(numbered)
+    of_tag = ranges_of(whole(parts[next(iter(parts))]["bike"]).dictionary)
+    for name, table in {**parts, COUNTS: counts}.items():
+        if not len(table):
+            continue
+        bikes = whole(table["bike"])
+        ranges = ranges_of(bikes) if name == COUNTS else of_tag[codes_of(bikes)]
+        rows = table if name == COUNTS else plain.table(table)
+        if (ranges[1:] < ranges[:-1]).any():
+            order = np.argsort(ranges, kind="stable")
+            ranges, rows = ranges[order], rows.take(pa.array(order))
+        ends = np.searchsorted(ranges, np.arange(len(starts) + 1))
+        for number in range(ranges[0], ranges[-1] + 1):
+            if ends[number] < ends[number + 1]:
+                yield number, name, rows.slice(ends[number], ends[number + 1] - ends[number])

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
@@ -19,11 +21,89 @@ from ledger.storage.schema import EVENT_SCHEMA
 _UNLIVE = ("event_struck", "bike_linked", "terms_set", "mechanic_registered", "gauge_registered")
 _WHEN = ("bike", "seq", "occurred_at")
 TEXT = pa.dictionary(pa.int32(), pa.string())
+_MARK_BITS = 22
 GROUPS_AT_ONCE = 32
 """So many row groups of a file are read at once."""
 _NONE_JOINED: Mapping[str, str] = {}
 
-Row = Callable[[pa.Table], Choice]
+
+@dataclass(frozen=True)
+class Known:
+    """As at which instant (microseconds since 1970), as known to which seq."""
+
+    as_at_us: int
+    known_seq: int
+
+
+class Struck:
+    """The ids that strikes void, as they are found: asked of many rows at once, by many threads."""
+
+    def __init__(self) -> None:
+        self._ids: set[bytes] = set()
+        self._marks = np.zeros(1 << _MARK_BITS, bool)
+
+    def add(self, ids: pa.Array) -> None:
+        """Put ids to them, none of them null."""
+        if len(ids):
+            self._ids.update(ids.to_pylist())
+            self._marks[_marks_of(ids)] = True
+
+    def void(self, ids: pa.Array) -> Choice:
+        """Say which of some ids, none of them null, are among them."""
+        found = np.zeros(len(ids), bool)
+        if self._ids and len(ids):
+            likely = np.flatnonzero(self._marks[_marks_of(ids)])
+            named = ids.take(pa.array(likely)).to_pylist()
+            found[likely] = [one in self._ids for one in named]
+        return found
+
+
+def _marks_of(ids: pa.Array) -> npt.NDArray[np.uint64]:
+    """Give a few of the bits of ids that are random (RFC 9562, version 7): the last ones."""
+    words = np.frombuffer(ids.buffers()[1], np.uint64)[2 * ids.offset : 2 * (ids.offset + len(ids))]
+    return np.asarray(words[1::2] >> np.uint64(64 - _MARK_BITS))
+
+
+class Piece:
+    """Events that were read together, each column in one piece; kinds by code are worked out once.
+
+    `known` says as at when, as known to which seq.
+    """
+
+    def __init__(self, events: pa.Table, known: Known) -> None:
+        """`events` are as `declared` gives them."""
+        self.events, self._known = events, known
+        kinds = self["kind"]
+        self._names, self._codes = kinds.dictionary, codes_of(kinds)
+
+    def __getitem__(self, name: str) -> pa.Array:
+        return self.events[name].chunk(0)
+
+    def is_kind(self, *kinds: str) -> Choice:
+        """Say which events are of these kinds."""
+        named = pc.is_in(self._names, pa.array(kinds, self._names.type))
+        found = np.append(named.to_numpy(zero_copy_only=False).astype(bool), False)
+        return np.asarray(found[self._codes])
+
+    @cached_property
+    def is_known(self) -> Choice:
+        """Which rows are of a bike and known by then, strikes too."""
+        is_of_bike = self["bike"].indices.is_valid().to_numpy(zero_copy_only=False)
+        return np.asarray(is_of_bike & (self["seq"].to_numpy() <= self._known.known_seq))
+
+    def strikes(self) -> pa.Array:
+        """Give the ids that known strikes void."""
+        struck = np.flatnonzero(self.is_known & self.is_kind("event_struck"))
+        return self["target_id"].take(pa.array(struck)).drop_null()
+
+    def live(self, struck: Struck) -> Choice:
+        """Say which known rows are live: occurred by then, of a kind that counts, not struck."""
+        occurred = micros_of(self["occurred_at"]) <= self._known.as_at_us
+        found = self.is_known & occurred & ~self.is_kind(*_UNLIVE)
+        return np.asarray(found & ~struck.void(self["id"]))
+
+
+Row = Callable[[Piece], Choice]
 
 
 @dataclass(frozen=True)
@@ -35,16 +115,16 @@ class Part:
 
 
 def _of(*kinds: str) -> Row:
-    return lambda events: is_one_of(column(events, "kind"), kinds)
+    return lambda events: events.is_kind(*kinds)
 
 
-def _tells(events: pa.Table, *names: str) -> Choice:
-    return np.asarray(np.all([told(column(events, name)) for name in names], axis=0))
+def _tells(events: Piece, *names: str) -> Choice:
+    return np.asarray(np.all([told(events[name]) for name in names], axis=0))
 
 
-def _looks(events: pa.Table) -> Choice:
-    is_judged = _tells(events, "verdict") & ~is_one_of(column(events, "verdict"), ["not checked"])
-    return _of("inspected")(events) & is_judged & ~_tells(events, "fault")
+def _looks(events: Piece) -> Choice:
+    is_judged = _tells(events, "verdict") & ~is_one_of(events["verdict"], ["not checked"])
+    return events.is_kind("inspected") & is_judged & ~_tells(events, "fault")
 
 
 PARTS: Mapping[str, Part] = {
@@ -86,20 +166,18 @@ COLUMNS = tuple(
     dict.fromkeys(name for part in PARTS.values() for name in (*part.columns, "kind", "target_id"))
 )
 """The columns that are read of each event: what a bare scan is held to in the benchmarks."""
-_TEXTS = frozenset(name for name in COLUMNS if EVENT_SCHEMA.field(name).type == pa.string())
+TEXTS = frozenset(name for name in COLUMNS if EVENT_SCHEMA.field(name).type == pa.string())
+"""Those of them that are texts."""
 
 
-def column(events: pa.Table, name: str) -> pa.Array:
-    """Give a column of a piece, which is all in one."""
-    return events[name].chunk(0)
-
-
-@dataclass(frozen=True)
-class Known:
-    """As at which instant (microseconds since 1970), as known to which seq."""
-
-    as_at_us: int
-    known_seq: int
+def _parquet(path: str) -> pq.ParquetFile:
+    """Open a file, its texts to be read by code."""
+    texts = sorted(TEXTS)
+    try:
+        return pq.ParquetFile(path, read_dictionary=texts, pre_buffer=False)
+    except KeyError:  # an earlier release's: some of these columns came later
+        there = TEXTS.intersection(pq.read_schema(path).names)
+        return pq.ParquetFile(path, read_dictionary=sorted(there), pre_buffer=False)
 
 
 class FileOfEvents:
@@ -107,13 +185,10 @@ class FileOfEvents:
 
     def __init__(self, path: str, joined: Mapping[str, str]) -> None:
         """`joined` is the tag that each joined tag goes by."""
-        metadata = pq.read_metadata(path)
-        texts = sorted(_TEXTS.intersection(metadata.schema.names))
-        self._file = pq.ParquetFile(
-            path, metadata=metadata, read_dictionary=texts, pre_buffer=False
-        )
+        self._file = _parquet(path)
+        self._there = frozenset(self._file.schema_arrow.names)
         self._joined = joined
-        groups = list(range(metadata.num_row_groups))
+        groups = list(range(self._file.num_row_groups))
         self.runs = [
             groups[at : at + GROUPS_AT_ONCE] for at in range(0, len(groups), GROUPS_AT_ONCE)
         ]
@@ -121,9 +196,8 @@ class FileOfEvents:
     def read(self, run: Sequence[int], names: Sequence[str] = ()) -> pa.Table:
         """Give columns (all of COLUMNS, nulls where the file has none) of a run of row groups."""
         wanted = names or COLUMNS
-        there = frozenset(self._file.schema_arrow.names)
         found = self._file.read_row_groups(
-            list(run), [name for name in wanted if name in there], use_threads=False
+            list(run), [name for name in wanted if name in self._there], use_threads=False
         )
         return declared(found, wanted, self._joined)
 
@@ -137,12 +211,12 @@ def declared(
     """
     made = []
     for name in names:
-        kind = TEXT if name in _TEXTS else EVENT_SCHEMA.field(name).type
+        kind = TEXT if name in TEXTS else EVENT_SCHEMA.field(name).type
         if name not in table.column_names:
             made.append(pa.nulls(len(table), kind))
             continue
         found = whole(table[name])
-        if name in _TEXTS and not pa.types.is_dictionary(found.type):
+        if name in TEXTS and not pa.types.is_dictionary(found.type):
             found = found.dictionary_encode()
         made.append(found.cast(kind))
         if name == "bike" and joined:
@@ -155,41 +229,19 @@ def _renamed(tags: pa.Array, joined: Mapping[str, str]) -> pa.Array:
     return pa.DictionaryArray.from_arrays(tags.indices, pa.array(names, pa.string()))
 
 
-def known_rows(events: pa.Table, known: Known) -> Choice:
-    """Say which rows are of a bike and known by then, strikes too."""
-    is_of_bike = column(events, "bike").indices.is_valid().to_numpy(zero_copy_only=False)
-    seq = column(events, "seq").to_numpy()
-    return np.asarray(is_of_bike & (seq <= known.known_seq))
-
-
-def strikes_in(events: pa.Table, rows: Choice) -> pa.Array:
-    """Give the ids that known strikes of a piece void."""
-    struck = np.flatnonzero(rows & is_one_of(column(events, "kind"), ["event_struck"]))
-    return column(events, "target_id").take(pa.array(struck)).drop_null()
-
-
-def live_rows(events: pa.Table, rows: Choice, struck: pa.Array, known: Known) -> Choice:
-    """Say which known rows are live: occurred by then, of a kind that counts, and not struck."""
-    occurred = micros_of(column(events, "occurred_at")) <= known.as_at_us
-    found = rows & occurred & ~is_one_of(column(events, "kind"), _UNLIVE)
-    if len(struck):
-        found &= ~pc.is_in(column(events, "id"), struck).to_numpy(zero_copy_only=False)
-    return np.asarray(found)
-
-
-def parts_of(events: pa.Table, live: Choice) -> dict[str, pa.Table]:
+def parts_of(piece: Piece, live: Choice) -> dict[str, pa.Table]:
     """Give the live rows of a piece by part."""
     return {
-        name: events.select(list(part.columns)).take(
-            pa.array(np.flatnonzero(live & part.keeps(events)))
+        name: piece.events.select(list(part.columns)).take(
+            pa.array(np.flatnonzero(live & part.keeps(piece)))
         )
         for name, part in PARTS.items()
     }
 
 
-def counts_of(events: pa.Table, live: Choice) -> pa.Table:
+def counts_of(piece: Piece, live: Choice) -> pa.Table:
     """Give the bikes of a piece that have a live row, and how many: bike, events_used."""
-    tags = column(events, "bike")
+    tags = piece["bike"]
     counts = np.bincount(codes_of(tags)[live], minlength=len(tags.dictionary))
     there = np.flatnonzero(counts)
     names = tags.dictionary.take(pa.array(there))

@@ -11,15 +11,16 @@ from ledger.engines.every.columns import (
     NONE,
     Choice,
     Numbers,
+    by_key,
     codes_of,
     found_in,
-    in_order,
+    in_time,
     is_one_of,
     is_true,
-    last_of,
     later,
     micros_of,
     millionths_of,
+    place_of,
     places_in,
     whole,
 )
@@ -38,6 +39,8 @@ class Rows:
         self.bike: Numbers = places_in(tags.dictionary, bikes)[codes_of(tags)]
         self.at = micros_of(self._columns["occurred_at"])
         self.seq: Numbers = np.asarray(self._columns["seq"].to_numpy())
+        self._in_time = in_time(self.at, self.seq)
+        self._place = place_of(self._in_time)
 
     def __getitem__(self, name: str) -> pa.Array:
         """Give a column."""
@@ -51,20 +54,24 @@ class Rows:
         """Say which rows are of these kinds."""
         return is_one_of(self._columns["kind"], kinds)
 
+    def in_order(self, key: Numbers, among: Choice | None = None) -> tuple[Numbers, Numbers]:
+        """Give the keys of rows, sorted, and the rows by key, then time, then seq."""
+        place = self._place
+        if among is not None:
+            rows = np.flatnonzero(among)
+            key, place = key[rows], place[rows]
+        keys, places = by_key(key, place)
+        return keys, self._in_time[places]
+
     def last(self, key: Numbers, among: Choice | None = None) -> Numbers:
-        """Give the places of the last row of each key, in order of the keys."""
-        if among is None:
-            return last_of(key, self.at, self.seq)
-        places = np.flatnonzero(among)
-        return places[last_of(key[places], self.at[places], self.seq[places])]
+        """Give the last row of each key, in order of the keys."""
+        keys, rows = self.in_order(key, among)
+        return np.asarray(rows[np.append(keys[1:] != keys[:-1], True)[: len(rows)]])
 
     def first(self, key: Numbers, among: Choice) -> Numbers:
-        """Give the places of the first row of each key, in order of the keys."""
-        places = np.flatnonzero(among)
-        order = in_order(key[places], self.at[places], self.seq[places])
-        ordered = key[places][order]
-        is_first = np.append(True, ordered[1:] != ordered[:-1])[: len(order)]
-        return np.asarray(places[order[is_first]])
+        """Give the first row of each key, in order of the keys."""
+        keys, rows = self.in_order(key, among)
+        return np.asarray(rows[np.append(True, keys[1:] != keys[:-1])[: len(rows)]])
 
     def looked_up(
         self, key: Numbers, among: Numbers, wanted: Numbers, *names: str
@@ -97,7 +104,7 @@ class Distances:
     """The distance readings of every bike in order, each summed over computers."""
 
     def __init__(self, rows: Rows) -> None:
-        order = in_order(rows.bike, rows.at, rows.seq)
+        _, order = rows.in_order(rows.bike)
         self.bike, self.at, self.seq = rows.bike[order], rows.at[order], rows.seq[order]
         shown = millionths_of(rows["distance_km"])[order]
         is_first = np.append(True, self.bike[1:] != self.bike[:-1])[: len(order)]
@@ -120,14 +127,13 @@ class Distances:
 
     def before(self, bike: Numbers, at: Numbers, seq: Numbers) -> tuple[Numbers, Choice]:
         """Give the place of the last reading of each bike before an event, and if there is one."""
-        both = [np.concatenate(pair) for pair in
-                ((self.bike, bike), (self.at, at), (self.seq, seq))]  # fmt: skip
-        order = np.lexsort((both[2], both[1], both[0]))
-        is_reading = order < len(self.bike)
-        place = np.zeros(len(order), np.int64)
-        # Readings are in order already, so as many as came by then tell which was the last.
-        place[order] = np.cumsum(is_reading) - 1
-        return self._sound(place[len(self.bike) :], bike)
+        both = (np.concatenate(pair) for pair in ((self.at, at), (self.seq, seq)))
+        moment = place_of(in_time(*both))
+        read, asked = moment[: len(self.at)], moment[len(self.at) :]
+        bits = max(len(moment).bit_length(), 1)
+        # Readings are in order already: as many as came by then tell which was the last.
+        by_then = np.searchsorted((self.bike << bits) | read, (bike << bits) | asked)
+        return self._sound(by_then - 1, bike)
 
     def _sound(self, place: Numbers, bike: Numbers) -> tuple[Numbers, Choice]:
         if not len(self.bike):
@@ -181,8 +187,9 @@ class Happened:
     """When something last happened, by bike and position: what is told of works that void."""
 
     def __init__(self, bike: Numbers, position: Numbers, at: Numbers, seq: Numbers) -> None:
-        key = _at_position(bike, position)
-        last = last_of(key, at, seq)
+        key, order = _at_position(bike, position), in_time(at, seq)
+        keys, places = by_key(key, place_of(order))
+        last = order[places[np.append(keys[1:] != keys[:-1], True)[: len(keys)]]]
         self.key, self.bike, self.position = key[last], bike[last], position[last]
         self.at, self.seq = at[last], seq[last]
 

@@ -1,0 +1,58 @@
+"""The sorts that every bike is folded by, against numpy's own by several keys."""
+
+from __future__ import annotations
+
+import numpy as np
+import pyarrow as pa
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ledger.engines.every.columns import by_key, in_time, place_of
+from ledger.engines.every.laid import Numbered
+from ledger.engines.every.pieces import Struck
+
+FEW_INSTANTS = st.lists(st.integers(-3, 3), max_size=40)
+WIDE = st.integers(0, (1 << 62) - 1)
+IDS = st.lists(st.binary(min_size=16, max_size=16), max_size=30, unique=True)
+
+
+@given(FEW_INSTANTS, st.randoms(use_true_random=False))
+def test_rows_of_one_instant_go_by_seq(instants: list[int], chance) -> None:
+    at = np.array(instants, np.int64) * 10**15
+    seq = np.array(chance.sample(range(1 << 40), len(instants)), np.int64)
+    order = in_time(at, seq)
+    assert order.tolist() == np.lexsort((seq, at)).tolist()
+    assert place_of(order)[order].tolist() == list(range(len(order)))
+
+
+@given(st.lists(st.integers(0, 4) | WIDE, max_size=40), st.randoms(use_true_random=False))
+def test_rows_go_by_key_however_great_it_is(keys: list[int], chance) -> None:
+    key = np.array(keys, np.int64)
+    place = np.array(chance.sample(range(1 << 20), len(keys)), np.int64)
+    found, places = by_key(key, place)
+    order = np.lexsort((place, key))
+    assert places.tolist() == place[order].tolist()
+    same = key[order][1:] == key[order][:-1]
+    assert (found[1:] == found[:-1]).tolist() == same.tolist()
+
+
+@settings(max_examples=200)
+@given(IDS, IDS, st.integers(0, 3))
+def test_what_is_struck_is_told_by_the_whole_id(struck: list, others: list, offset: int) -> None:
+    """Ids that look alike at the end, where it is looked first, are not taken for one another."""
+    alike = [bytes([one[0] ^ 1]) + one[1:] for one in struck]
+    asked = [*struck, *others, *alike]
+    known = Struck()
+    for one in struck:
+        known.add(pa.array([one], pa.binary(16)))
+    known.add(pa.array([], pa.binary(16)))
+    ids = pa.array(asked, pa.binary(16)).slice(offset)
+    assert known.void(ids).tolist() == [one in set(struck) for one in asked[offset:]]
+
+
+@given(st.lists(st.lists(st.sampled_from("abcdef"), min_size=1, unique=True), max_size=8))
+def test_texts_come_back_from_their_numbers(pieces: list[list[str]]) -> None:
+    numbered = Numbered()
+    numbers = [numbered.numbers("unit", pa.array(texts)) for texts in pieces]
+    assert [numbered.column("unit", one).to_pylist() for one in numbers] == pieces
+    assert numbered.column("kind", pa.array([None], pa.int32())).to_pylist() == [None]
