@@ -45,8 +45,8 @@ AGE_LIMITS = Question(
 """Fittings that tell a limit on the part's age."""
 WEAR = "wear_fit"
 """What the fit of all wear is kept under."""
-OF_WEAR = (MARKS, TOLD_APART)
-OF_DUE = (MARKS, TOLD_APART, AGE_LIMITS, SUMMARIES, OPEN_JOBS)
+OF_WEAR = (TOLD_APART, MARKS)
+OF_DUE = (TOLD_APART, MARKS, AGE_LIMITS, SUMMARIES, OPEN_JOBS)
 """In the order they are needed."""
 
 

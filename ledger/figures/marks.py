@@ -31,8 +31,10 @@ class Marks:
     table: pa.Table
 
     def texts(self, name: str) -> Texts:
-        """Give a text column, with None for null."""
-        return np.asarray(self.table[name].to_numpy(), dtype=object)
+        """Give a text column, with None for null; each text is one object, however often told."""
+        column = self.table[name].combine_chunks().dictionary_encode()
+        there = np.array([*column.dictionary.to_pylist(), None], dtype=object)
+        return np.asarray(there[column.indices.fill_null(len(there) - 1).to_numpy()])
 
     def floats(self, name: str) -> Floats:
         """Give a column of figures, with NaN for null."""

@@ -55,6 +55,8 @@ def book_readings(
     `ahead` are its tables as at the same, where they were asked for before.
     """
     tables = ahead or BookTables(book, as_at, known_seq)
+    # Asked first: what the engine takes for it is free again before there are marks.
+    facts = _facts_without_column(tables)
     marks = marks_of(tables)
     words = book.vocabulary_known(tables.asked.known_seq)
     rows, direction = _worn(marks, words)
@@ -64,7 +66,6 @@ def book_readings(
     usage = fit_usage(distances)
     rates = usage.of(marks.bike, marks.texts("riding"))
     lives = PartLives(marks, [*spells, *found], *rates)
-    facts = _facts_without_column(tables)
     limits = _Limits(marks, words, book, facts)
     readings = _readings(marks, rows, parts, direction, lives, limits)
     return BookReadings(readings, _parts(marks, lives), distances, usage)

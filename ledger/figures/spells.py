@@ -16,7 +16,7 @@ NEW = frozenset({"shop", "warranty", "riders own"})
 _UNKNOWN = len(SOURCES) - 1
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Spell:
     """One part at one place from one row of the marks to another."""
 
