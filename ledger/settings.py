@@ -58,15 +58,15 @@ class BookSettings:
         """
         cleaned = text.strip()
         try:
-            if not 1900 <= int(cleaned[:4]) <= 2200:
-                raise ValueError
-            if re.fullmatch(r"\d{4}-\d{2}-\d{2}", cleaned):
-                return self.end_of_day(date.fromisoformat(cleaned))
             moment = datetime.fromisoformat(cleaned)
         except ValueError:
             raise ValueError(
                 f"{text!r} is not a date; write 2026-03-01, or 2026-03-01 09:12"
             ) from None
+        if not 1900 <= moment.year <= 2200:
+            raise ValueError(f"{text!r} is outside the years 1900 to 2200")
+        if re.fullmatch(r"\d{4}-\d{2}-\d{2}", cleaned):
+            return self.end_of_day(moment.date())
         return (moment if moment.tzinfo else local_moment(moment, self.zone)).astimezone(UTC)
 
     def end_of_day(self, day: date) -> datetime:

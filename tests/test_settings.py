@@ -38,3 +38,15 @@ def test_an_entry_at_a_skipped_time_is_refused(tmp_path: Path) -> None:
     with pytest.raises(Refused, match=r"occurred_at.*skipped by the clocks of Europe/Lisbon"):
         book.append([{**draft, "occurred_at": "2026-03-29T01:30"}])
     assert book.head.size == 0
+
+
+@pytest.mark.parametrize("day", ["9999-12-31", "1899-12-31", "2201-01-01 00:00"])
+def test_a_date_of_another_age_is_told_to_be_one(day: str) -> None:
+    with pytest.raises(ValueError, match=f"'{day}' is outside the years 1900 to 2200"):
+        QUAY.instant(day)
+
+
+@pytest.mark.parametrize("text", ["", "2026", "2026-02-30", "tomorrow"])
+def test_what_is_no_date_is_told_what_one_looks_like(text: str) -> None:
+    with pytest.raises(ValueError, match=f"'{text}' is not a date; write 2026-03-01"):
+        QUAY.instant(text)
