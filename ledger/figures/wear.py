@@ -67,18 +67,14 @@ class BookWear:
         found = [part for each in self.fit.families for part in parts_on(self, each, bikes)]
         return sorted(found, key=lambda part: part.series)
 
-    def near(self, within_days: int, chance: float) -> list[PartWear]:
-        """Give, by series, the fitted parts that are past their limit or may be soon.
+    def near(self, within_days: int, chance: float) -> Iterator[PartWear]:
+        """Give the fitted parts that are past their limit or may be soon, one at a time.
 
         Past it when last read, past it now with that chance at least, or within the days by the
         middle estimate; where nothing tells, every part that has a limit.
         """
-        found = [
-            part
-            for each in self.fit.families
-            for part in near_parts(self, each, within_days, chance)
-        ]
-        return sorted(found, key=lambda part: part.series)
+        for each in self.fit.families:
+            yield from near_parts(self, each, within_days, chance)
 
     def part(self, series: str) -> PartWear | None:
         """Give the part of a series; None where none was read under that name."""

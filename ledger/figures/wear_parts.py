@@ -25,6 +25,7 @@ _FACTS = ("series", "part", "position", "quantity", "point", "make", "model", "r
           "rider", "unit", "direction", "limit", "is_from_new")  # fmt: skip
 _OF_ONE = ("event", "measured_at", "value", "low", "high", "gauge",
            "distance_km", "distance_error_km", "days")  # fmt: skip
+_AT_ONCE = 20_000
 
 
 def parts_of(wear: BookWear, each: FamilyFit) -> Iterator[PartWear]:
@@ -157,8 +158,12 @@ def _estimates(low: Floats, middle: Floats, high: Floats) -> list[Estimate]:
 
 
 def _parts(wear: BookWear, each: FamilyFit, now: Now, which: Ints) -> Iterator[PartWear]:
-    if not len(which):
-        return
+    """Give some series as parts, so many at a time that what is made of them stays small."""
+    for first in range(0, len(which), _AT_ONCE):
+        yield from _some(wear, each, now, which[first : first + _AT_ONCE])
+
+
+def _some(wear: BookWear, each: FamilyFit, now: Now, which: Ints) -> Iterator[PartWear]:
     family, foretold = each.family, _foretold(wear, each, now, which)
     facts = columns(wear.tables.readings, last_rows(each)[which], _FACTS)
     per, begun = PER[family.unit], now.fitted_at.take(pa.array(which)).to_pylist()

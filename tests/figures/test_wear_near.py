@@ -43,5 +43,5 @@ def test_what_is_near_is_what_the_whole_parts_say(wear: BookWear, days: int) -> 
 
 def test_the_longer_one_looks_ahead_the_more_is_near(wear: BookWear) -> None:
     """Few of the six now, and more within three years."""
-    counts = [len(wear.near(days, LIKELY)) for days in (0, 200, 1095)]
+    counts = [len(list(wear.near(days, LIKELY))) for days in (0, 200, 1095)]
     assert counts == sorted(counts) and 0 < counts[0] < counts[2]
