@@ -17,6 +17,7 @@ from weakref import WeakKeyDictionary
 
 import pyarrow as pa
 
+from ledger.engines.memory import give_back
 from ledger.events import Event
 from ledger.events.shop import GaugeRegistered
 from ledger.kept.changes import Changes, changes_since
@@ -133,6 +134,7 @@ def keep_ready(
         with telling():
             for keep in missing:
                 _current(book, keep, head)
+        give_back()
 
 
 def words_known(book: Book, known_seq: int) -> Vocabulary:

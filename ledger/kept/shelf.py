@@ -20,6 +20,7 @@ from typing import Protocol
 
 import pyarrow as pa
 
+from ledger.engines.memory import give_back
 from ledger.kept.mark import Mark
 from ledger.storage import aside
 
@@ -28,6 +29,8 @@ _REPLACED = b"lockring.replaced"
 _OF = b"lockring.of"
 """Whose file it is: one of another table would be sound too, under this one's name."""
 _LEFT_BEHIND_SECONDS = 3600
+_GREAT = 1_000_000
+"""What is made of so many events leaves much memory behind it."""
 
 
 @dataclass(frozen=True)
@@ -106,6 +109,8 @@ class Shelf:
             is_there = aside.write(self._path(size, base), held.newer, told)
         if is_there:
             self._tidy(size, base)
+        if held.newer is None and size >= _GREAT:
+            give_back()
 
     def _path(self, size: int, base: int | None) -> Path:
         return self._folder / (f"{size}.arrow" if base is None else f"{base}+{size}.arrow")
