@@ -51,9 +51,14 @@ def told(column: pa.Array) -> Choice:
 
 def is_one_of(column: pa.Array, texts: Sequence[str]) -> Choice:
     """Say where a column of texts tells one of these."""
-    named = pc.is_in(column.dictionary, pa.array(texts, column.dictionary.type))
+    return is_among(column.dictionary, codes_of(column), texts)
+
+
+def is_among(names: pa.Array, codes: Numbers, texts: Sequence[str]) -> Choice:
+    """Say where a column, by its dictionary and codes, tells one of these texts."""
+    named = pc.is_in(names, pa.array(texts, names.type))
     found = np.append(named.to_numpy(zero_copy_only=False).astype(bool), False)
-    return found[codes_of(column)]
+    return np.asarray(found[codes])
 
 
 def is_true(column: pa.Array) -> Choice:

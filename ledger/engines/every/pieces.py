@@ -12,10 +12,17 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
-import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
-from ledger.engines.every.columns import Choice, codes_of, is_one_of, micros_of, told, whole
+from ledger.engines.every.columns import (
+    Choice,
+    codes_of,
+    is_among,
+    is_one_of,
+    micros_of,
+    told,
+    whole,
+)
 from ledger.storage.schema import EVENT_SCHEMA
 
 _UNLIVE = ("event_struck", "bike_linked", "terms_set", "mechanic_registered", "gauge_registered")
@@ -81,9 +88,7 @@ class Piece:
 
     def is_kind(self, *kinds: str) -> Choice:
         """Say which events are of these kinds."""
-        named = pc.is_in(self._names, pa.array(kinds, self._names.type))
-        found = np.append(named.to_numpy(zero_copy_only=False).astype(bool), False)
-        return np.asarray(found[self._codes])
+        return is_among(self._names, self._codes, kinds)
 
     @cached_property
     def is_known(self) -> Choice:
