@@ -54,11 +54,11 @@ def _terms_of(ledger: JobLedger) -> str:
 
 
 class _Making:
-    """Makes the tables; while whole ones are made, they share what they are made from."""
+    """Makes the tables; those of the same reading share what they are made from, meanwhile."""
 
     def __init__(self, ledger: JobLedger) -> None:
         self._ledger = ledger
-        self._whole: JobLedger | None = None
+        self._last: tuple[Read, JobLedger] | None = None
         self._is_sharing = False
 
     def table(self, name: str, read: Read) -> pa.Table:
@@ -67,11 +67,13 @@ class _Making:
         return found
 
     def _of(self, read: Read) -> JobLedger:
-        if not self._is_sharing or not read.is_whole:
-            return replace(self._ledger, source=read)
-        if self._whole is None:
-            self._whole = replace(self._ledger, source=read)
-        return self._whole
+        if self._last is not None:
+            last, ledger = self._last
+            if last is read or (last.is_whole and read.is_whole):
+                return ledger
+        ledger = replace(self._ledger, source=read)
+        self._last = (read, ledger) if self._is_sharing else None
+        return ledger
 
     @contextmanager
     def sharing(self) -> Iterator[None]:
@@ -80,7 +82,7 @@ class _Making:
         try:
             yield
         finally:
-            self._is_sharing, self._whole = False, None
+            self._is_sharing, self._last = False, None
 
 
 def _ready(

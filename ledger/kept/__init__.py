@@ -8,24 +8,28 @@ looked at anew.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Sequence
-from contextlib import AbstractContextManager, nullcontext
+from contextlib import AbstractContextManager, ExitStack, nullcontext
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import partial
 from threading import RLock
 from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
 import pyarrow as pa
 
+from ledger.engines.bounded import private_folder
 from ledger.engines.memory import give_back
 from ledger.events import Event
 from ledger.events.shop import GaugeRegistered
+from ledger.kept import ranges
 from ledger.kept.changes import Changes, changes_since
 from ledger.kept.keep import Keep, Read, as_it_is
 from ledger.kept.mark import Mark, is_of
 from ledger.kept.own_events import SCHEMA, OwnEvents, read_after
+from ledger.kept.ranges import Pieces
 from ledger.kept.reading import events_of, newest_us, of_all, of_some
-from ledger.kept.shelf import Held, Shelf, by_bike, without
+from ledger.kept.shelf import Held, Shelf, by_bike, merged, without
 from ledger.state import live
 
 if TYPE_CHECKING:
@@ -132,6 +136,7 @@ def keep_ready(
     missing = [keep for keep in (*keeps, _OWN) if not _is_there(book, keep, head)]
     if missing:
         with telling():
+            _make_by_range(book, missing, head)
             for keep in missing:
                 _current(book, keep, head)
         give_back()
@@ -205,16 +210,59 @@ def _current(book: Book, keep: Keep, head: Head) -> Held:
         held = _earlier(book, keep, head)
         if held is not None and held.mark.size == head.size:
             return held
+        if held is None and _is_by_range(keep, head):
+            _make_by_range(book, [keep], head)
+            return known.held[keep.folder]
         made = book.while_read(lambda: _made(book, keep, head, held))
         known.held[keep.folder] = made
-        _shelf(book, keep).put(made)
         return made
 
 
 def _made(book: Book, keep: Keep, head: Head, held: Held | None) -> Held:
-    if keep is _OWN:
-        return _own(book, head, held)
-    return _whole(book, keep, head) if held is None else _followed(book, keep, head, held)
+    """Give a table made now, and write it."""
+    if held is not None and keep is not _OWN:
+        return _followed(book, keep, head, held)
+    made = _own(book, head, held) if keep is _OWN else _whole(book, keep, head)
+    _shelf(book, keep).put(made)
+    return made
+
+
+def _is_by_range(keep: Keep, head: Head) -> bool:
+    return head.size > ranges.MOST_AT_ONCE and keep.is_by_range and keep is not _OWN
+
+
+def _make_by_range(book: Book, keeps: Iterable[Keep], head: Head) -> None:
+    """Make whole tables of a great book that are not there, all of a range of bikes together."""
+    known = _of(book)
+    asked = sorted((one for one in keeps if _is_by_range(one, head)), key=lambda one: one.folder)
+    with ExitStack() as locked:
+        # always in one order: who waits for one of them holds none that comes later
+        for keep in asked:
+            locked.enter_context(known.lock(keep))
+        missing = [keep for keep in asked if not _is_there(book, keep, head)]
+        for as_at in {keep.as_at for keep in missing}:
+            some = [keep for keep in missing if keep.as_at == as_at]
+            known.held |= book.while_read(partial(_by_range, book, some, head, as_at))
+
+
+def _by_range(book: Book, keeps: Sequence[Keep], head: Head, as_at: datetime) -> dict[str, Held]:
+    """Give whole tables by their folder, made a range of bikes at a time, and write them.
+
+    What is made of a range lies on the disk until that of all is there.
+    """
+    mark = _mark(head, newest_us(book))
+    uses = tuple(dict.fromkeys(name for keep in keeps for name in keep.uses))
+    with private_folder() as folder:
+        laid = ranges.laid_events(book, uses, folder)
+        made: dict[str, Pieces] = {keep.folder: Pieces(folder / keep.folder) for keep in keeps}
+        for number in range(len(laid)):
+            read = of_some(book, laid.read(number), head.size, uses, as_at)
+            for keep in keeps:
+                made[keep.folder].add(by_bike(keep.make(read)))
+        return {
+            keep.folder: _shelf(book, keep).put_pieces(mark, made[keep.folder].read)
+            for keep in keeps
+        }
 
 
 def _own(book: Book, head: Head, held: Held | None) -> Held:
@@ -250,9 +298,13 @@ def _followed(book: Book, keep: Keep, head: Head, held: Held) -> Held:
     if held.newer is not None:
         newer = by_bike(pa.concat_tables([without(held.newer, tags), newer]))
     if len(replaced) <= _MOST_REPLACED and held.base.nbytes > _SMALL_BYTES:
-        return Held(mark, held.base_size, held.base, newer, replaced)
-    rest = without(held.base, replaced)
-    return Held(mark, head.size, by_bike(pa.concat_tables([rest, newer])))
+        made = Held(mark, held.base_size, held.base, newer, replaced)
+    elif held.base["bike"].num_chunks > 1:
+        return _shelf(book, keep).put_pieces(mark, partial(merged, held.base, replaced, newer))
+    else:
+        made = Held(mark, head.size, next(merged(held.base, replaced, newer)))
+    _shelf(book, keep).put(made)
+    return made
 
 
 def _changed(book: Book, mark: Mark, head: Head) -> _Changed:

@@ -53,6 +53,8 @@ class Keep:
     """What else goes into it, as text: terms that all of it was worked out by."""
     as_at: datetime = END_OF_TIME
     """As at when it is; where that is not the end of time, `given` says so too."""
+    is_by_range: bool = True
+    """Whether of a great book it is made a range of bikes at a time; else its own way."""
 
     @cached_property
     def fingerprint(self) -> str:

@@ -12,7 +12,7 @@ import re
 import shutil
 import time
 from bisect import bisect_left, bisect_right
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -40,7 +40,7 @@ class Held:
     mark: Mark
     base_size: int
     base: pa.Table
-    """By bike."""
+    """By bike; of a great book in several chunks, each with all of its bikes."""
     newer: pa.Table | None = None
     """By bike: rows of `replaced`, in place of theirs in the base."""
     replaced: frozenset[str] = frozenset()
@@ -59,12 +59,38 @@ def by_bike(table: pa.Table) -> pa.Table:
 
 
 def without(table: pa.Table, tags: Collection[str]) -> pa.Table:
-    """Give a table that is in order of its bikes, in one piece, without some of them."""
+    """Give a table that is in order of its bikes without some of them."""
+    pieces = [_without(piece, tags) for piece in _pieces(table)]
+    return pa.concat_tables(pieces) if pieces else table
+
+
+def merged(base: pa.Table, tags: Collection[str], newer: pa.Table) -> Iterator[pa.Table]:
+    """Give a base with some bikes told anew, a chunk of it at a time; at least one.
+
+    `newer` is in order of its bikes, all of them among the tags, and in one piece.
+    """
+    pieces = list(_pieces(base)) or [base]
+    later = [piece["bike"][0].as_py() for piece in pieces[1:]]
+    tags_of = newer["bike"].to_pylist()
+    ends = [bisect_left(tags_of, tag) for tag in later]
+    for piece, start, end in zip(pieces, [0, *ends], [*ends, len(newer)], strict=True):
+        yield by_bike(pa.concat_tables([_without(piece, tags), newer.slice(start, end - start)]))
+
+
+def _pieces(table: pa.Table) -> Iterator[pa.Table]:
+    for batch in table.to_batches():
+        if batch.num_rows:
+            yield pa.Table.from_batches([batch])
+
+
+def _without(table: pa.Table, tags: Collection[str]) -> pa.Table:
+    """Give a table of one piece without some bikes."""
     if not len(table):
         return table
     column, rows = table["bike"].chunk(0), range(len(table))
+    first_tag, last_tag = column[0].as_py(), column[-1].as_py()
     pieces, start = [], 0
-    for tag in sorted(tags):
+    for tag in sorted(tag for tag in tags if first_tag <= tag <= last_tag):
         first = bisect_left(rows, tag, key=lambda row: column[row].as_py())
         last = bisect_right(rows, tag, key=lambda row: column[row].as_py())
         if first < last:
@@ -111,6 +137,21 @@ class Shelf:
             self._tidy(size, base)
         if held.newer is None and size >= _GREAT:
             give_back()
+
+    def put_pieces(self, mark: Mark, pieces: Callable[[], Iterator[pa.Table]]) -> Held:
+        """Write a base that comes piece by piece, as `put` does, and give it as it lies there.
+
+        Pieces are by bike, at least one, each with all of its bikes. Where it cannot be written
+        they are asked for again, and held in memory.
+        """
+        first = next(pieces())
+        told = {**mark.to_metadata(), _OF.decode(): self._keep.folder}
+        if aside.write_pieces(self._path(mark.size, None), first.schema, pieces(), told):
+            self._tidy(mark.size, mark.size)
+            give_back()
+            if (found := self._read(mark.size, mark.size)) is not None:
+                return found
+        return Held(mark, mark.size, pa.concat_tables(pieces()))
 
     def _path(self, size: int, base: int | None) -> Path:
         return self._folder / (f"{size}.arrow" if base is None else f"{base}+{size}.arrow")

@@ -103,7 +103,8 @@ def _keep(book: Book, name: str, as_at: datetime, known_seq: int, make: _Make) -
     words = book.vocabulary_known(known_seq)
     # What positions hide is the shop's to tell: told anew, everything is folded anew.
     effects = hashlib.sha256(repr(position_effects(words).to_pylist()).encode()).hexdigest()
-    return Keep(name, RELATIONS, make, _CODE, (as_at.isoformat(), effects), as_at)
+    given = (as_at.isoformat(), effects)
+    return Keep(name, RELATIONS, make, _CODE, given, as_at, is_by_range=False)
 
 
 def _keep_few(book: Book, newest: str) -> None:

@@ -12,8 +12,9 @@ import mmap
 import os
 import secrets
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
+from typing import BinaryIO
 
 import pyarrow as pa
 
@@ -29,23 +30,59 @@ def write(path: Path, table: pa.Table, metadata: Mapping[str, str]) -> bool:
 
     Says whether it was written: not where the folder cannot be written, or is full.
     """
-    sink = pa.BufferOutputStream()
-    marked = table.replace_schema_metadata(dict(metadata)).combine_chunks()
-    with pa.ipc.new_file(sink, marked.schema) as writer:
-        writer.write_table(marked)
-    content = sink.getvalue()
+    return write_pieces(path, table.schema, (table,), metadata)
+
+
+def write_pieces(
+    path: Path, schema: pa.Schema, pieces: Iterable[pa.Table], metadata: Mapping[str, str]
+) -> bool:
+    """Write a table that comes piece by piece, as `write` does: one piece is in memory at a time.
+
+    Read again it is in as many chunks. What `pieces` raise is passed on, but for an OSError.
+    """
+    marked = schema.with_metadata(dict(metadata))
     temporary = path.with_name(f".tmp-{secrets.token_hex(8)}")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with temporary.open("xb") as file:
-            file.write(content)
-            file.write(_END + zlib.crc32(content).to_bytes(4, "big"))
+            summed = _Summed(file)
+            with pa.ipc.new_file(pa.PythonFile(summed, mode="w"), marked) as writer:
+                for piece in pieces:
+                    writer.write_table(piece.combine_chunks())
+            file.write(_END + summed.sum.to_bytes(4, "big"))
         temporary.replace(path)
-    except OSError:
+    except BaseException as error:
         with contextlib.suppress(OSError):
             temporary.unlink()
-        return False
+        if isinstance(error, OSError):
+            return False
+        raise
     return True
+
+
+class _Summed:
+    """A file to write to, and the sum of what went into it."""
+
+    closed = False
+
+    def __init__(self, file: BinaryIO) -> None:
+        self._file = file
+        self.sum = 0
+
+    def write(self, content: bytes) -> int:
+        """Write bytes; give how many."""
+        self.sum = zlib.crc32(content, self.sum)
+        return self._file.write(content)
+
+    def tell(self) -> int:
+        """Say how many bytes were written."""
+        return self._file.tell()
+
+    def flush(self) -> None:
+        """Do nothing: who closes the file flushes it."""
+
+    def close(self) -> None:
+        """Leave the file open: something follows."""
 
 
 def read(path: Path) -> pa.Table | None:

@@ -37,8 +37,8 @@ from ledger.engines.every.pieces import (
 )
 from ledger.engines.every.rows import Effects, Rows
 
-__all__ = ["COLUMNS", "MOST_AT_ONCE", "Laid", "Source", "laid_of", "starts_of", "states_in",
-           "states_of"]  # fmt: skip
+__all__ = ["COLUMNS", "MOST_AT_ONCE", "Laid", "Source", "firsts_of", "laid_of", "starts_of",
+           "states_in", "states_of"]  # fmt: skip
 
 MOST_AT_ONCE = 4_000_000
 """So many events are looked at in one go, at most."""
@@ -202,14 +202,19 @@ def _piece(
 
 
 def starts_of(source: Source) -> list[str]:
-    """Give the first tags of ranges with about ROWS_AT_ONCE events each.
+    """Give the first tags of ranges with about ROWS_AT_ONCE events each."""
+    count = min(-(-source.size // ROWS_AT_ONCE), _MOST_RANGES)
+    return firsts_of(source.paths, source.joined, count)
+
+
+def firsts_of(paths: Sequence[str], joined: Mapping[str, str], count: int) -> list[str]:
+    """Give the first tags of about so many ranges with as many events each; the first is "".
 
     Of very many files some tell as well as all how tags are spread.
     """
-    count = min(-(-source.size // ROWS_AT_ONCE), _MOST_RANGES)
     tables: list[pa.Table] = []
-    for path in source.paths[:: 1 + len(source.paths) // _ENOUGH_FILES]:
-        file = FileOfEvents(path, source.joined)
+    for path in paths[:: 1 + len(paths) // _ENOUGH_FILES]:
+        file = FileOfEvents(path, joined)
         tables.extend(file.read(run, ("bike",)) for run in file.runs)
     tags = pa.concat_tables(tables)["bike"].cast(pa.string()).drop_null().value_counts()
     order = pc.sort_indices(tags.field("values"))
