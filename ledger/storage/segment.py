@@ -30,8 +30,14 @@ _OPTIONS: Mapping[str, Any] = {
     "store_decimal_as_integer": True,
     "version": "2.6",
 }
-# A dictionary or a compressor for each of fifty columns costs a commit more than its fsync.
-_COMMIT_OPTIONS = {**_OPTIONS, "compression": {"canonical": "zstd"}, "use_dictionary": False}
+# A dictionary or a compressor for each of fifty columns costs a commit more than its fsync, and
+# what bounds each of them would be a quarter of its bytes: a file is passed over by three.
+_COMMIT_OPTIONS = {
+    **_OPTIONS,
+    "compression": {"canonical": "zstd"},
+    "use_dictionary": False,
+    "write_statistics": ["bike", "occurred_at", "seq"],
+}
 _SEGMENT_OPTIONS = {
     **_OPTIONS,
     "compression": "zstd",
@@ -85,13 +91,14 @@ def tabulate(entries: Sequence[Entry], units: Mapping[str, str]) -> pa.RecordBat
         row["schema_version"] = _stored_version(canonical)
         rows.append(row)
     used = frozenset().union(*rows)
-    columns = [
-        pa.array([row.get(name) for row in rows], type=kind)
-        if name in used
-        else _nulls(len(rows), kind)
-        for name, kind in _FIELDS
-    ]
-    return pa.RecordBatch.from_arrays(columns, schema=EVENT_SCHEMA)
+    fields = [field for field in EVENT_SCHEMA if field.name in used]
+    # one array of all columns is made in half the time of one array a column
+    made = pa.array(rows, type=pa.struct(fields)).flatten()
+    columns = {field.name: column for field, column in zip(fields, made, strict=True)}
+    return pa.RecordBatch.from_arrays(
+        [columns[name] if name in columns else _nulls(len(rows), kind) for name, kind in _FIELDS],
+        schema=EVENT_SCHEMA,
+    )
 
 
 def _stored_version(canonical: bytes) -> int:
