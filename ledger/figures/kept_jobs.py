@@ -10,7 +10,7 @@ import json
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import replace
-from functools import partial
+from functools import cache, partial
 
 import pyarrow as pa
 
@@ -18,7 +18,7 @@ from ledger.book import Book
 from ledger.engines.duckdb import Asked
 from ledger.figures import matching
 from ledger.figures.job_ledger import USES, JobLedger, job_ledger
-from ledger.kept import Keep, Read, keep_ready, kept
+from ledger.kept import Keep, Read, keep_ready, kept, made_apart
 
 Telling = Callable[[], AbstractContextManager[object]]
 """What is entered while something takes long."""
@@ -104,18 +104,29 @@ def jobs_ready(book: Book, telling: Telling = nullcontext) -> None:
 
 
 def kept_of_jobs(book: Book, asked: Asked, ledger: JobLedger) -> Callable[[str], pa.Table | None]:
-    """Give what gives a kept table by its name, as at an instant, as known to a seq."""
+    """Give what gives a table by its name, as at an instant, as known to a seq.
+
+    As it is kept; of a great book, where nothing is, made a range of bikes at a time. None of a
+    book that is looked at all at once.
+    """
     making = _Making(ledger)
     keeps = _keeps(making, ledger)
     is_ready = False
 
+    @cache
+    def apart() -> Mapping[str, pa.Table] | None:
+        with making.sharing():
+            return made_apart(book, list(keeps.values()), asked)
+
     def found(name: str) -> pa.Table | None:
         nonlocal is_ready
-        if asked.known_seq < book.head.size:
-            return None
-        if not is_ready:
-            _ready(book, keeps, making)
-            is_ready = True
-        return kept(book, keeps[name], asked)
+        if asked.known_seq >= book.head.size:
+            if not is_ready:
+                _ready(book, keeps, making)
+                is_ready = True
+            if (table := kept(book, keeps[name], asked)) is not None:
+                return table
+        told = apart()
+        return None if told is None else told[keeps[name].name]
 
     return found

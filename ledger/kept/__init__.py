@@ -12,6 +12,7 @@ from contextlib import AbstractContextManager, ExitStack, nullcontext
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import partial
+from pathlib import Path
 from threading import RLock
 from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
@@ -19,6 +20,7 @@ from weakref import WeakKeyDictionary
 import pyarrow as pa
 
 from ledger.engines.bounded import private_folder
+from ledger.engines.duckdb import Asked
 from ledger.engines.memory import give_back
 from ledger.events import Event
 from ledger.events.shop import GaugeRegistered
@@ -27,14 +29,12 @@ from ledger.kept.changes import Changes, changes_since
 from ledger.kept.keep import Keep, Read, as_it_is
 from ledger.kept.mark import Mark, is_of
 from ledger.kept.own_events import SCHEMA, OwnEvents, read_after
-from ledger.kept.ranges import Pieces
 from ledger.kept.reading import events_of, newest_us, of_all, of_some
 from ledger.kept.shelf import Held, Shelf, by_bike, merged, without
 from ledger.state import live
 
 if TYPE_CHECKING:
     from ledger.book import Book
-    from ledger.engines.duckdb import Asked
     from ledger.storage.head import Head
     from ledger.vocabulary import Vocabulary
 
@@ -49,6 +49,7 @@ __all__ = [
     "kept",
     "let_go",
     "links_known",
+    "made_apart",
     "terms_known",
     "words_known",
 ]
@@ -109,6 +110,23 @@ def kept(book: Book, keep: Keep, asked: Asked) -> pa.Table | None:
         return None
     held = _current(book, keep, head)
     return held.table if _micros(asked.as_at) >= held.mark.newest_us else None
+
+
+def made_apart(book: Book, keeps: Sequence[Keep], asked: Asked) -> dict[str, pa.Table] | None:
+    """Give tables by name as at an instant, as known to a seq, made a range of bikes at a time.
+
+    They are kept nowhere: what is not as the book stands now, or of another instant, is made at
+    each question. None of a book that can be looked at all at once.
+    """
+    if book.head.size <= ranges.MOST_AT_ONCE:
+        return None
+
+    def made() -> dict[str, pa.Table]:
+        with private_folder() as folder:
+            found = _pieces(book, keeps, asked, folder)
+            return {name: pieces.in_place() for name, pieces in found.items()}
+
+    return book.while_read(made)
 
 
 def followed(book: Book, keep: Keep) -> pa.Table:
@@ -246,23 +264,27 @@ def _make_by_range(book: Book, keeps: Iterable[Keep], head: Head) -> None:
 
 
 def _by_range(book: Book, keeps: Sequence[Keep], head: Head, as_at: datetime) -> dict[str, Held]:
-    """Give whole tables by their folder, made a range of bikes at a time, and write them.
-
-    What is made of a range lies on the disk until that of all is there.
-    """
+    """Give whole tables by their folder, made a range of bikes at a time, and write them."""
     mark = _mark(head, newest_us(book))
-    uses = tuple(dict.fromkeys(name for keep in keeps for name in keep.uses))
     with private_folder() as folder:
-        laid = ranges.laid_events(book, uses, folder)
-        made: dict[str, Pieces] = {keep.folder: Pieces(folder / keep.folder) for keep in keeps}
-        for number in range(len(laid)):
-            read = of_some(book, laid.read(number), head.size, uses, as_at)
-            for keep in keeps:
-                made[keep.folder].add(by_bike(keep.make(read)))
+        made = _pieces(book, keeps, Asked(as_at, head.size), folder)
         return {
-            keep.folder: _shelf(book, keep).put_pieces(mark, made[keep.folder].read)
-            for keep in keeps
+            keep.folder: _shelf(book, keep).put_pieces(mark, made[keep.name].read) for keep in keeps
         }
+
+
+def _pieces(
+    book: Book, keeps: Sequence[Keep], asked: Asked, folder: Path
+) -> dict[str, ranges.Pieces]:
+    """Give tables by name, made a range of bikes at a time, as they lie in an empty folder."""
+    uses = tuple(dict.fromkeys(name for keep in keeps for name in keep.uses))
+    made = {keep.name: ranges.Pieces(folder / keep.name) for keep in keeps}
+    laid = ranges.laid_events(book, uses, folder)
+    for number in range(len(laid)):
+        read = of_some(book, laid.read(number), asked.known_seq, uses, asked.as_at)
+        for keep in keeps:
+            made[keep.name].add(by_bike(keep.make(read)))
+    return made
 
 
 def _own(book: Book, head: Head, held: Held | None) -> Held:

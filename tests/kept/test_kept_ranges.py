@@ -6,20 +6,25 @@ import shutil
 from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import pyarrow as pa
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 import ledger.kept
 from ledger.book import Book
+from ledger.figures.job_tables import job_tables
 from ledger.figures.kept_faults import EPISODES, OF_FAULTS
+from ledger.figures.kept_jobs import TABLES
 from ledger.kept import Keep, keep_ready, kept, ranges
 from ledger.kept.reading import of_all
 from ledger.kept.shelf import by_bike, merged, without
 from ledger.queries import asked_of
+from ledger.storage.local import LocalStore
+from ledger.storage.log import Log
 from tests.figures.fault_books import (
     CROW,
     GULL,
@@ -31,9 +36,9 @@ from tests.figures.fault_books import (
     squeal_twice,
     visit,
 )
-from tests.kept.test_kept_follows import hold_lives
+from tests.kept.test_kept_follows import hold_lives, rows
 from tests.long import times
-from tests.strategies import fault_lives, lives
+from tests.strategies import SHOP, Life, fault_lives, lives
 
 LATER = datetime(2101, 1, 1, tzinfo=UTC)
 TAGS = st.text("ABC", min_size=1, max_size=2)
@@ -132,6 +137,30 @@ def test_tables_made_together_read_the_book_once(
     keep_ready(book, OF_FAULTS)
     assert len(laid) == 1
     assert not laid[0].exists()
+
+
+def job_rows(book: Book, as_at: datetime, known_seq: int) -> list[list[str]]:
+    tables = job_tables(book, as_at, known_seq)
+    return [rows(getattr(tables, name)) for name in TABLES]
+
+
+@settings(max_examples=times(20, usual=3), deadline=None, derandomize=True, database=None,
+          phases=(Phase.generate,), suppress_health_check=list(HealthCheck))  # fmt: skip
+@given(life=fault_lives(30), chance=st.randoms(use_true_random=False))
+def test_jobs_of_any_instant_and_any_seq_are_those_made_at_once(
+    tmp_path_factory: Any, life: Life, chance: Random
+) -> None:
+    """What is kept nowhere is made by ranges too: as at a day before, as known earlier."""
+    path = tmp_path_factory.mktemp("life") / "book"
+    log = Log(LocalStore(Book.init(path, shop=SHOP).path / "events"))
+    log.commit(lambda head: life.events)
+    book, size = Book.open(path), len(life.events)
+    for _ in range(2):
+        asked = chance.choice(life.events).occurred_at, chance.randrange(1, size + 1)
+        by_range = job_rows(book, *asked)
+        with pytest.MonkeyPatch.context() as patched:
+            patched.setattr(ranges, "MOST_AT_ONCE", size)
+            assert by_range == job_rows(book, *asked)
 
 
 def figures(told: list[tuple[str, int]]) -> pa.Table:
