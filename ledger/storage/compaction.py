@@ -32,7 +32,7 @@ from ledger.storage.listing import Cover, Listing, parse_name, segment_name
 from ledger.storage.local import TEMPORARY
 from ledger.storage.log import Log
 from ledger.storage.merkle import Frontier, leaf_hash
-from ledger.storage.segment import encode_segment, read_events, read_whole
+from ledger.storage.segment import encode_segment, read_events, read_file, read_whole
 from ledger.storage.store import Store
 
 BLOCKS = (64, 4_096, 65_536)
@@ -177,10 +177,10 @@ def check_file(file: Cover, content: bytes, before: Frontier) -> Footer:
     """
     if not check_self_hash(content):
         raise _damaged(file, "its bytes do not give the hash it carries of itself")
-    footer = read_footer(content, file.name)
+    footer, rows = read_file(content, file.name)
     if (footer.first, footer.last.commit) != (file.first, file.last):
         raise _damaged(file, f"it holds commits {footer.first} to {footer.last.commit}")
-    rows, frontier = read_events(content), before
+    frontier = before
     for mark in footer.marks:
         held = list(islice(rows, max(0, mark.size - frontier.size)))
         if any(row.commit != mark.commit for row in held):

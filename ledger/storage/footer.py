@@ -160,8 +160,13 @@ def read_footer(end: bytes, name: str = "the file") -> Footer:
     try:
         metadata = pq.read_metadata(pa.BufferReader(end)).metadata
     except (pa.ArrowException, OSError, ValueError) as error:
-        raise _damaged(name, f"it is not a whole Parquet file ({error})") from None
+        raise not_whole(name, error) from None
     return parse_footer(metadata or {}, name)
+
+
+def not_whole(name: str, error: Exception) -> BookDamaged:
+    """Give what is raised where a file cannot be read as Parquet."""
+    return _damaged(name, f"it is not a whole Parquet file ({error})")
 
 
 def footer_size(trailer: bytes) -> int:

@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from ledger.events import Event, parse_event
-from ledger.storage.footer import Footer, add_self_hash
+from ledger.storage.footer import Footer, add_self_hash, not_whole, parse_footer
 from ledger.storage.hot import hot_row, units_after
 from ledger.storage.schema import EVENT_SCHEMA
 
@@ -21,6 +21,8 @@ ROWS_IN_GROUP = 10_000
 LEVEL = 12
 """Of zstd, in segments."""
 
+_FEW = 8
+"""So many events are tabulated anew in less time than seventy columns of them are read."""
 _ORDER = [("bike", "ascending"), ("occurred_at", "ascending"), ("seq", "ascending")]
 _FIELDS = tuple((field.name, field.type) for field in EVENT_SCHEMA)
 _WITHOUT_REPEATS = ("seq", "id", "canonical", "target_id", "restores_id")
@@ -133,11 +135,14 @@ def _write(table: pa.Table, footer: Footer, options: Mapping[str, Any]) -> bytes
 def read_whole(content: bytes, units: Mapping[str, str]) -> pa.Table:
     """Give a file's events as columns of EVENT_SCHEMA, in the order they stand.
 
-    Columns that came after the file was written are worked out of its events; `units` is each
-    quantity's canonical unit.
+    Columns that came after the file was written are worked out of its events, and all of them
+    where the events are few; `units` is each quantity's canonical unit.
     """
     with pq.ParquetFile(pa.BufferReader(content)) as file:
-        table = file.read(use_threads=False)
+        is_short = file.metadata.num_rows <= _FEW
+        table = file.read(["commit", "canonical"] if is_short else None, use_threads=False)
+    if table.schema.equals(EVENT_SCHEMA):
+        return table.replace_schema_metadata()
     if frozenset(EVENT_SCHEMA.names) <= frozenset(table.column_names):
         return table.select(EVENT_SCHEMA.names).cast(EVENT_SCHEMA)
     columns = (table[name].to_pylist() for name in ("commit", "canonical"))
@@ -146,6 +151,8 @@ def read_whole(content: bytes, units: Mapping[str, str]) -> pa.Table:
         for commit, canonical in zip(*columns, strict=True)
     ]
     derived = tabulate(entries, units)
+    if is_short:
+        return pa.Table.from_batches([derived])
     there = frozenset(table.column_names)
     return pa.table(
         [
@@ -161,6 +168,20 @@ def read_events(content: bytes) -> Iterator[Stored]:
     with pq.ParquetFile(pa.BufferReader(content)) as file:
         table = file.read(["seq", "commit", "canonical"], use_threads=False)
     yield from stored_in(table)
+
+
+def read_file(content: bytes, name: str) -> tuple[Footer, Iterator[Stored]]:
+    """Give the footer and the events in a file's bytes, in `seq` order.
+
+    Raises BookDamaged, naming the file, where they cannot be read.
+    """
+    try:
+        with pq.ParquetFile(pa.BufferReader(content)) as file:
+            footer = parse_footer(file.metadata.metadata or {}, name)
+            table = file.read(["seq", "commit", "canonical"], use_threads=False)
+    except (pa.ArrowException, OSError, ValueError) as error:
+        raise not_whole(name, error) from None
+    return footer, stored_in(table)
 
 
 def stored_in(table: pa.Table) -> Iterator[Stored]:

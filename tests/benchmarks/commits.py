@@ -77,8 +77,10 @@ def _bare(folder: Path, number: int, content: bytes) -> None:
 
 
 def _middle(taken: list[Taken], wall: float) -> str:
+    """Give the median, and how many a second come of all of them: merging of files is in some."""
     cpu = statistics.median(one.cpu for one in taken[5:])
-    return f"{wall * 1e3:.1f} ms, {1 / wall:.0f} a second, CPU {cpu * 1e3:.1f} ms"
+    on_end = len(taken[5:]) / sum(one.wall for one in taken[5:])
+    return f"{wall * 1e3:.1f} ms, CPU {cpu * 1e3:.1f} ms; on end {on_end:.0f} a second"
 
 
 def measure(folder: Path) -> list[Row]:

@@ -491,6 +491,14 @@ def _remembering() -> Iterator[tuple[Any, str, Any]]:
     for where in (compaction, files):
         yield where, "read_footer", footer_of
         yield where, "read_events", lambda content: iter(events_of(content))
+    yield (
+        compaction,
+        "read_file",
+        lambda content, name: (
+            footer_of(content),
+            iter(events_of(content)),
+        ),
+    )
     whole = lru_cache(maxsize=500)(lambda content: segment.read_whole(content, UNITS))
     yield compaction, "read_whole", lambda content, units: whole(content)
 
