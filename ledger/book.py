@@ -230,8 +230,13 @@ class Book:
         size = self.head.size
         if as_known is None:
             return size
-        if isinstance(as_known, str) and as_known.strip().isdigit():
-            as_known = int(as_known)
+        if isinstance(as_known, str) and as_known.strip().isdecimal():
+            if (seq := int(as_known)) > size:
+                raise ValueError(
+                    f"{as_known!r} is more than the {size:,} events the book holds; write one of "
+                    "them, or a date as 2026-03-01"
+                )
+            as_known = seq
         if isinstance(as_known, int):
             return min(as_known, size)
         moment = as_known if isinstance(as_known, datetime) else self.instant(as_known)

@@ -55,6 +55,10 @@ class BookExists(LedgerError):
     """A book is to be made where there already is something."""
 
 
+class NoRoom(LedgerError):
+    """The temporary folder does not hold what has to be laid there."""
+
+
 class BookDamaged(LedgerError):
     """A file of the book does not hold what it says it holds, or one is missing."""
 

@@ -67,6 +67,8 @@ class BookSettings:
             raise ValueError(f"{text!r} is outside the years 1900 to 2200")
         if re.fullmatch(r"\d{4}-\d{2}-\d{2}", cleaned):
             return self.end_of_day(moment.date())
+        if _is_bare_day(cleaned):
+            raise ValueError(f"{text!r} is a day in another form; write {moment:%Y-%m-%d}")
         return (moment if moment.tzinfo else local_moment(moment, self.zone)).astimezone(UTC)
 
     def end_of_day(self, day: date) -> datetime:
@@ -143,3 +145,12 @@ def read(path: Path) -> BookSettings:
     if missing:
         raise BookDamaged(f"{path} lacks {', '.join(missing)}. Restore it from a backup.")
     return check(BookSettings(**{name: raw[name] for name in fields}))
+
+
+def _is_bare_day(text: str) -> bool:
+    """Say whether a text is a day alone in one of ISO 8601's other forms, as 20260301."""
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        return False
+    return True

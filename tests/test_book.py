@@ -237,6 +237,8 @@ def test_as_known_is_a_prefix(book, clock):
     assert book.known_seq("2026-02-01") == 0
     with pytest.raises(ValueError, match="not a date"):
         book.known_seq("last week")
+    with pytest.raises(ValueError, match="more than the 2 events the book holds; write one of"):
+        book.known_seq("20260301")
 
 
 def test_opening_what_is_no_book_says_how_to_make_one(tmp_path):

@@ -50,3 +50,10 @@ def test_a_date_of_another_age_is_told_to_be_one(day: str) -> None:
 def test_what_is_no_date_is_told_what_one_looks_like(text: str) -> None:
     with pytest.raises(ValueError, match=f"'{text}' is not a date; write 2026-03-01"):
         QUAY.instant(text)
+
+
+@pytest.mark.parametrize("text", ["20260303", "2026-W10-2", "2026W102"])
+def test_a_day_in_another_form_is_told_how_to_write_it(text: str) -> None:
+    """It would be taken for the start of that day, and a bare date is the end of it."""
+    with pytest.raises(ValueError, match="is a day in another form; write 2026-03-03"):
+        QUAY.instant(text)

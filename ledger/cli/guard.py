@@ -113,7 +113,9 @@ def explain(error: BaseException) -> str:
     said = " ".join(str(error).split())[:300] or "no more is known"
     if type(error).__module__ == "sqlite3":
         return f"The riders' register (riders.sqlite) could not be used: {said}."
-    if type(error).__module__.split(".")[0] in ("duckdb", "_duckdb", "pyarrow"):
+    # Arrow's own failures are OSErrors too, of no number.
+    is_of_files = isinstance(error, OSError) and error.errno is None
+    if is_of_files or type(error).__module__.split(".")[0] in ("duckdb", "_duckdb", "pyarrow"):
         return f"The book's files could not be read: {said}. See which one: lockring verify."
     return (
         f"Something went wrong that was not foreseen: {type(error).__name__}: {said}. "

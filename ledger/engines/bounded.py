@@ -7,6 +7,7 @@ the process was started in.
 from __future__ import annotations
 
 import contextlib
+import errno
 import fcntl
 import os
 import shutil
@@ -18,12 +19,15 @@ from pathlib import Path
 
 import duckdb
 
+from ledger.errors import NoRoom
+
 MOST_GIB = 3.0
 """Arrow tables and Python's own come on top of it: an aggregate stays under 4 GB."""
 PREFIX = "lockring-"
 """What the names of such folders start with."""
 _HELD = "held"
 _YOUNG_S = 3600
+_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 _GIB_IN = {"GiB": 1.0, "TiB": 1024.0}
 
 
@@ -54,14 +58,34 @@ def bound(connection: duckdb.DuckDBPyConnection, owner: object) -> Callable[[], 
 def private_folder() -> Iterator[Path]:
     """Give a folder of one's own in the system's temporary one, and remove it afterwards.
 
-    That of a process that was killed is removed by the next that makes one.
+    That of a process that was killed is removed by the next that makes one. Raises NoRoom where
+    none can be made, or where what is laid in it does not fit.
     """
-    _clear_left()
-    folder, held = _made()
+    try:
+        _clear_left()
+        folder, held = _made()
+    except OSError as error:
+        raise _no_room("cannot be written", error) from error
     try:
         yield folder
+    except OSError as error:
+        if error.errno not in _FULL:
+            raise
+        raise _no_room("is full", error) from error
     finally:
         _remove(folder, held)
+
+
+def _no_room(what: str, error: OSError) -> NoRoom:
+    try:
+        where = f"folder {tempfile.gettempdir()}"
+    except OSError:
+        where = "folder of this system"
+    return NoRoom(
+        f"The temporary {where} {what} ({error.strerror or error}), and a book as great as this "
+        "is laid there while it is looked through: up to 100 bytes an event. Make room, or name "
+        "a folder that has it in TMPDIR."
+    )
 
 
 def _made() -> tuple[Path, int]:

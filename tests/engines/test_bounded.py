@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import gc
+import os
 import stat
 import subprocess
 import sys
@@ -14,7 +16,9 @@ import pytest
 
 from ledger.book import Book
 from ledger.engines import bounded
+from ledger.engines.bounded import private_folder
 from ledger.engines.many import ManyEngine
+from ledger.errors import NoRoom
 from ledger.queries import engine_of, shop_summary
 from tests.stored import SHOP
 
@@ -132,3 +136,18 @@ def test_engines_bound_themselves(tmp_path: Path, temporary: Path) -> None:
     many.close()
     engine.close()
     assert not list(temporary.iterdir())
+
+
+def test_no_room_to_lay_anything_names_the_temporary_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither the output nor the book's own disk is what is full; nothing is left behind."""
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    with pytest.raises(NoRoom, match=f"{tmp_path} is full .*TMPDIR"), private_folder():
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+    with pytest.raises(OSError, match="else"), private_folder():
+        raise OSError(errno.EIO, "something else")
+    assert not list(tmp_path.iterdir())
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "none"))
+    with pytest.raises(NoRoom, match="cannot be written"), private_folder():
+        pytest.fail("there is no folder")

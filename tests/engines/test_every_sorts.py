@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pyarrow as pa
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ledger.book import Book
 from ledger.engines.every.columns import by_key, in_time, place_of
 from ledger.engines.every.laid import Numbered
 from ledger.engines.every.pieces import Struck
+from ledger.queries import every_bike
 
 FEW_INSTANTS = st.lists(st.integers(-3, 3), max_size=40)
 WIDE = st.integers(0, (1 << 62) - 1)
@@ -56,3 +60,19 @@ def test_texts_come_back_from_their_numbers(pieces: list[list[str]]) -> None:
     numbers = [numbered.numbers("unit", pa.array(texts)) for texts in pieces]
     assert [numbered.column("unit", one).to_pylist() for one in numbers] == pieces
     assert numbered.column("kind", pa.array([None], pa.int32())).to_pylist() == [None]
+
+
+def test_arrow_takes_its_usual_memory_again_whichever_reading_ends_last(tmp_path: Path) -> None:
+    """Two readings at the same time, the first one ended first."""
+    book = Book.init(tmp_path / "book", shop="bench")
+    book.append([{"kind": "bike_registered", "bike": tag, "actor": "m1", "data": {}}
+                 for tag in ("7K3M9QXA", "6W8Y2Z4C")])  # fmt: skip
+    usual = pa.default_memory_pool().backend_name
+    first, second = every_bike(book), every_bike(book)
+    for reading in (first, second):
+        next(reading)
+    assert pa.default_memory_pool().backend_name == "system"
+    first.close()
+    assert pa.default_memory_pool().backend_name == "system"
+    second.close()
+    assert pa.default_memory_pool().backend_name == usual

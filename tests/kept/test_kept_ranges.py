@@ -121,6 +121,18 @@ def test_where_nothing_can_be_written_great_tables_are_in_memory(tmp_path: Path)
     assert table_of(again).equals(said)
 
 
+def test_a_book_without_bikes_has_one_range(tmp_path: Path) -> None:
+    """What the book itself says is of no bike."""
+    book = Book.init(tmp_path / "book", shop="tern")
+    for name in ("mia", "ole"):
+        told = {"kind": "mechanic_registered", "actor": name, "data": {"mechanic": name}}
+        book.append([told])
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(ranges, "ROWS_AT_ONCE", 1)
+        patched.setattr(ranges, "MOST_AT_ONCE", 0)
+        assert not len(table_of(book))
+
+
 def test_tables_made_together_read_the_book_once(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -220,7 +220,9 @@ def firsts_of(paths: Sequence[str], joined: Mapping[str, str], count: int) -> li
     order = pc.sort_indices(tags.field("values"))
     names, rows = (tags.field(name).take(order) for name in ("values", "counts"))
     ends = np.cumsum(rows.to_numpy())
-    firsts = np.searchsorted(ends, ends[-1:].sum() * np.arange(1, count) / count)
+    if not len(ends):
+        return [""]
+    firsts = np.searchsorted(ends, ends[-1] * np.arange(1, count) / count)
     return sorted({"", *names.take(pa.array(firsts, pa.int64())).to_pylist()})
 
 
