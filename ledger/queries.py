@@ -39,8 +39,8 @@ if TYPE_CHECKING:
 __all__ = [
     "BikeRow", "PartDistance", "PartSpell", "ShopSummary", "TimelineEntry", "WholeBook", "asked_of",
     "asked_through", "asking", "bike_tables", "bike_view", "bike_view_by_relations", "bike_views",
-    "bikes", "engine_of", "every_bike", "let_go", "part_distances", "part_spells", "shop_summary",
-    "timeline", "whole_table",
+    "bikes", "engine_of", "every_bike", "has_other_engine", "let_go", "part_distances",
+    "part_spells", "shop_summary", "timeline", "whole_table",
 ]  # fmt: skip
 
 Shape = TypeVar("Shape")
@@ -103,6 +103,11 @@ def asked_through(book: Book, engine: WholeBook) -> Iterator[None]:
         yield
     finally:
         del _instead[book]
+
+
+def has_other_engine(book: Book) -> bool:
+    """Say whether a book is asked through another engine than its own."""
+    return book in _instead
 
 
 def _whole_engine(book: Book) -> WholeBook:

@@ -18,7 +18,7 @@ from ledger.book import Book
 from ledger.engines.duckdb import Asked
 from ledger.figures import matching
 from ledger.figures.job_ledger import USES, JobLedger, job_ledger
-from ledger.kept import Keep, Read, keep_ready, kept, made_apart
+from ledger.kept import Keep, Read, is_made_by_range, keep_ready, kept, made_apart
 
 Telling = Callable[[], AbstractContextManager[object]]
 """What is entered while something takes long."""
@@ -114,7 +114,7 @@ def kept_of_jobs(book: Book, asked: Asked, ledger: JobLedger) -> Callable[[str],
     is_ready = False
 
     @cache
-    def apart() -> Mapping[str, pa.Table] | None:
+    def apart() -> Mapping[str, pa.Table]:
         with making.sharing():
             return made_apart(book, list(keeps.values()), asked)
 
@@ -126,7 +126,6 @@ def kept_of_jobs(book: Book, asked: Asked, ledger: JobLedger) -> Callable[[str],
                 is_ready = True
             if (table := kept(book, keeps[name], asked)) is not None:
                 return table
-        told = apart()
-        return None if told is None else told[keeps[name].name]
+        return apart()[keeps[name].name] if is_made_by_range(book) else None
 
     return found

@@ -31,6 +31,7 @@ from ledger.kept.mark import Mark, is_of
 from ledger.kept.own_events import SCHEMA, OwnEvents, read_after
 from ledger.kept.reading import events_of, newest_us, of_all, of_some
 from ledger.kept.shelf import Held, Shelf, by_bike, merged, without
+from ledger.queries import has_other_engine
 from ledger.state import live
 
 if TYPE_CHECKING:
@@ -45,6 +46,7 @@ __all__ = [
     "as_it_is",
     "followed",
     "gauges_known",
+    "is_made_by_range",
     "keep_ready",
     "kept",
     "let_go",
@@ -112,14 +114,20 @@ def kept(book: Book, keep: Keep, asked: Asked) -> pa.Table | None:
     return held.table if _micros(asked.as_at) >= held.mark.newest_us else None
 
 
-def made_apart(book: Book, keeps: Sequence[Keep], asked: Asked) -> dict[str, pa.Table] | None:
+def is_made_by_range(book: Book) -> bool:
+    """Say whether tables of a book are made a range of bikes at a time: it is a great one.
+
+    Not while another engine, over many machines perhaps, answers for it.
+    """
+    return book.head.size > ranges.MOST_AT_ONCE and not has_other_engine(book)
+
+
+def made_apart(book: Book, keeps: Sequence[Keep], asked: Asked) -> dict[str, pa.Table]:
     """Give tables by name as at an instant, as known to a seq, made a range of bikes at a time.
 
     They are kept nowhere: what is not as the book stands now, or of another instant, is made at
-    each question. None of a book that can be looked at all at once.
+    each question.
     """
-    if book.head.size <= ranges.MOST_AT_ONCE:
-        return None
 
     def made() -> dict[str, pa.Table]:
         with private_folder() as folder:
@@ -228,7 +236,7 @@ def _current(book: Book, keep: Keep, head: Head) -> Held:
         held = _earlier(book, keep, head)
         if held is not None and held.mark.size == head.size:
             return held
-        if held is None and _is_by_range(keep, head):
+        if held is None and _is_by_range(book, keep):
             _make_by_range(book, [keep], head)
             return known.held[keep.folder]
         made = book.while_read(lambda: _made(book, keep, head, held))
@@ -245,14 +253,14 @@ def _made(book: Book, keep: Keep, head: Head, held: Held | None) -> Held:
     return made
 
 
-def _is_by_range(keep: Keep, head: Head) -> bool:
-    return head.size > ranges.MOST_AT_ONCE and keep.is_by_range and keep is not _OWN
+def _is_by_range(book: Book, keep: Keep) -> bool:
+    return keep.is_by_range and keep is not _OWN and is_made_by_range(book)
 
 
 def _make_by_range(book: Book, keeps: Iterable[Keep], head: Head) -> None:
     """Make whole tables of a great book that are not there, all of a range of bikes together."""
     known = _of(book)
-    asked = sorted((one for one in keeps if _is_by_range(one, head)), key=lambda one: one.folder)
+    asked = sorted((one for one in keeps if _is_by_range(book, one)), key=lambda one: one.folder)
     with ExitStack() as locked:
         # always in one order: who waits for one of them holds none that comes later
         for keep in asked:

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from ledger import sql
@@ -58,7 +59,8 @@ class LaidEvents:
     def read(self, number: int) -> pa.Table:
         """Give the events of a range, and take them off the disk.
 
-        Columns that no relation asks for are nulls, but `canonical`, which then is not there.
+        Columns that no relation asks for are nulls, but `canonical`, which then is not there, and
+        is null of kinds whose text none asks for.
         """
         path = _place(self.folder, number)
         with pa.OSFile(str(path)) as file, pa.ipc.open_stream(file) as stream:
@@ -111,8 +113,9 @@ def laid_events(book: Book, relations: Sequence[str], folder: Path) -> LaidEvent
     joined = {tag: min(tags) for tag, tags in book.aliases(book.head.size).items()}
     paths = engine_of(book).paths()
     starts = firsts_of(paths, joined, min(-(-book.head.size // ROWS_AT_ONCE), _MOST_RANGES))
-    columns = columns_of(relations)
-    apart = partial(_apart, columns=columns, joined=joined, starts=np.array(starts, object))
+    columns, kinds = columns_of(relations), kinds_of_documents(relations)
+    firsts = np.array(starts, object)
+    apart = partial(_apart, columns=columns, kinds=kinds, joined=joined, starts=firsts)
     with ExitStack() as held, ThreadPoolExecutor(_THREADS) as pool:
         writers = [_opened(held, _place(folder, number), columns) for number in range(len(starts))]
         for some in _some(_in_turn(pool, apart, paths)):
@@ -129,6 +132,13 @@ def columns_of(relations: Sequence[str]) -> list[str]:
     bodies = (sql.body(name) for name in sql.needed(*relations) if name != "live_events")
     words = _ALWAYS.union(*(re.findall(r"\w+", body) for body in bodies))
     return [name for name in EVENT_SCHEMA.names if name in words]
+
+
+def kinds_of_documents(relations: Sequence[str]) -> frozenset[str] | None:
+    """Give the kinds of event whose whole text these relations ask for; None for all kinds."""
+    bodies = map(sql.body, sql.needed(*relations))
+    kinds = [re.findall(r"\bevents\.kind = '(\w+)'", one) for one in bodies if "canonical" in one]
+    return frozenset(kind for some in kinds for kind in some) if all(kinds) else None
 
 
 def _place(folder: Path, number: int) -> Path:
@@ -170,6 +180,7 @@ def _some(pieces: Iterable[Iterable[Slice]]) -> Iterator[Mapping[int, Sequence[p
 def _apart(
     path: str,
     columns: Sequence[str],
+    kinds: frozenset[str] | None,
     joined: Mapping[str, str],
     starts: npt.NDArray[np.object_],
 ) -> list[Slice]:
@@ -178,11 +189,17 @@ def _apart(
         there = frozenset(file.schema_arrow.names)
         found = file.read([name for name in columns if name in there], use_threads=False)
     events = _declared(found, columns)
+    if "canonical" in columns and kinds is not None:
+        is_asked = pc.is_in(events["kind"], pa.array(sorted(kinds), pa.string()))
+        texts = pc.if_else(is_asked, events["canonical"], None)
+        place = events.schema.get_field_index("canonical")
+        events = events.set_column(place, events.schema.field(place), texts)
     tags = whole(events["bike"]).dictionary_encode()
     named = [joined.get(name, name) for name in tags.dictionary.to_pylist()]
     if not joined.keys().isdisjoint(tags.dictionary.to_pylist()):
         place = events.schema.get_field_index("bike")
-        events = events.set_column(place, "bike", pa.array(named, pa.string()).take(tags.indices))
+        tags_then = pa.array(named, pa.string()).take(tags.indices)
+        events = events.set_column(place, events.schema.field(place), tags_then)
     ranges = np.searchsorted(starts, np.array(named, object), side="right") - 1
     # what is of no bike comes last, and is left out
     of_row = np.append(ranges, len(starts))[tags.indices.fill_null(len(named)).to_numpy()]
@@ -198,7 +215,7 @@ def _apart(
 
 
 def _schema(columns: Sequence[str]) -> pa.Schema:
-    return pa.schema([EVENT_SCHEMA.field(name) for name in columns])
+    return pa.schema([EVENT_SCHEMA.field(name).with_nullable(True) for name in columns])
 
 
 def _declared(table: pa.Table, columns: Sequence[str]) -> pa.Table:

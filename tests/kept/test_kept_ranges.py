@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from datetime import UTC, datetime
+from functools import partial
 from itertools import pairwise
 from pathlib import Path
 from random import Random
@@ -16,10 +17,12 @@ from hypothesis import strategies as st
 
 import ledger.kept
 from ledger.book import Book
+from ledger.figures.ahead import BookTables
 from ledger.figures.job_tables import job_tables
 from ledger.figures.kept_faults import EPISODES, OF_FAULTS
 from ledger.figures.kept_jobs import TABLES
-from ledger.kept import Keep, keep_ready, kept, ranges
+from ledger.figures.marks import marks_of
+from ledger.kept import Keep, as_it_is, keep_ready, kept, ranges
 from ledger.kept.reading import of_all
 from ledger.kept.shelf import by_bike, merged, without
 from ledger.queries import asked_of
@@ -121,6 +124,24 @@ def test_where_nothing_can_be_written_great_tables_are_in_memory(tmp_path: Path)
     assert table_of(again).equals(said)
 
 
+def test_texts_are_laid_of_the_kinds_that_are_asked_for() -> None:
+    """A relation that reads texts says of which kinds; one that does not reads all of them."""
+    asked = ("fitting_documents", "registration_documents", "labour_spells")
+    assert ranges.kinds_of_documents(asked) == {"part_fitted", "bike_registered"}
+    assert ranges.kinds_of_documents((*asked, "timeline")) is None
+    assert "canonical" not in ranges.columns_of(["labour_spells"])
+    assert "canonical" in ranges.columns_of(asked)
+
+
+@pytest.mark.parametrize("relation", ["fitting_documents", "registration_documents", "timeline"])
+def test_texts_of_a_range_are_those_of_the_events(tmp_path: Path, relation: str) -> None:
+    """Whatever asks for them."""
+    book = three(tmp_path)
+    keep = Keep("texts", (relation,), partial(as_it_is, relation))
+    assert rows(table_of(book, keep)) == rows(directly(book, keep))
+    assert len(table_of(book, keep)) >= (0 if relation == "fitting_documents" else 3)
+
+
 def test_a_book_without_bikes_has_one_range(tmp_path: Path) -> None:
     """What the book itself says is of no bike."""
     book = Book.init(tmp_path / "book", shop="tern")
@@ -153,13 +174,15 @@ def test_tables_made_together_read_the_book_once(
 
 def job_rows(book: Book, as_at: datetime, known_seq: int) -> list[list[str]]:
     tables = job_tables(book, as_at, known_seq)
-    return [rows(getattr(tables, name)) for name in TABLES]
+    marks = marks_of(BookTables(book, as_at, known_seq)).table
+    in_order = marks.select(sorted(marks.column_names)).to_pylist()
+    return [*(rows(getattr(tables, name)) for name in TABLES), list(map(repr, in_order))]
 
 
 @settings(max_examples=times(20, usual=3), deadline=None, derandomize=True, database=None,
           phases=(Phase.generate,), suppress_health_check=list(HealthCheck))  # fmt: skip
 @given(life=fault_lives(30), chance=st.randoms(use_true_random=False))
-def test_jobs_of_any_instant_and_any_seq_are_those_made_at_once(
+def test_jobs_and_marks_of_any_instant_and_any_seq_are_those_made_at_once(
     tmp_path_factory: Any, life: Life, chance: Random
 ) -> None:
     """What is kept nowhere is made by ranges too: as at a day before, as known earlier."""
