@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -183,6 +184,11 @@ def _nullable(values: Floats) -> pa.Array:
     return pa.array(values, pa.float64(), from_pandas=True)
 
 
+def _texts(texts: Iterable[str]) -> pa.Array:
+    """Give texts that are each told once, so that no list of them is held beside other columns."""
+    return pa.array(texts, pa.string())
+
+
 def _readings(
     marks: Marks,
     rows: Integers,
@@ -198,16 +204,16 @@ def _readings(
     }
     plated = limits.plated()
     columns |= {
-        "series": [
+        "series": _texts(
             _series(part, quantity, point, row in plated)
             for part, quantity, point, row in zip(
                 parts, columns["quantity"], columns["point"], rows.tolist(), strict=True
             )
-        ],
+        ),
         "part": parts,
         "make": _named(marks, lives, "make")[spell],
         "model": _named(marks, lives, "model")[spell],
-        "event": [marks.event(row) for row in rows.tolist()],
+        "event": _texts(map(marks.event, rows.tolist())),
         "seq": marks.seqs("seq")[rows],
         "recorded_at": marks.moments("recorded_at", rows),
         "measured_at": marks.moments("occurred_at", rows),
