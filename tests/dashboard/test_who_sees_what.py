@@ -20,6 +20,7 @@ from ledger.asking import Asker
 from ledger.figures.fault_estimates import RECURRENCE_BY
 from ledger.figures.fault_shapes import BY, MEASURES
 from ledger.figures.labour_shapes import LABOUR_BY
+from tests.long import IS_LONG
 
 APP = Path(__file__).parents[2] / "dashboard" / "app.py"
 PERIOD = {"since": "2025-01-01", "until": "2025-12-31"}
@@ -129,11 +130,14 @@ def test_no_page_and_no_file_gives_the_owners_figures_to_another(
 ) -> None:
     """The owner looks at each address first on the same server: no cache lets it through either.
 
+    Every page with one choice, and a third of those with several; all of them by `make long`.
     Outside quotes, which are worked out of the posted rate, every sum of money shown was named to
     a keeper.
     """
     leaked = {}
-    for address in addresses():
+    for number, address in enumerate(addresses()):
+        if not IS_LONG and len(address[1]) > 1 and number % 3:
+            continue
         sent(AS_ROLE["owner"], address)
         for role in ("mechanic", "desk"):
             told = sent(AS_ROLE[role], address)
