@@ -233,8 +233,8 @@ class Book:
         if isinstance(as_known, str) and as_known.strip().isdecimal():
             if (seq := int(as_known)) > size:
                 raise ValueError(
-                    f"{as_known!r} is more than the {size:,} events the book holds; write one of "
-                    "them, or a date as 2026-03-01"
+                    f"{as_known!r} is more than the {size:,} events the book holds; write a date "
+                    "as 2026-03-01"
                 )
             as_known = seq
         if isinstance(as_known, int):

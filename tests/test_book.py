@@ -237,7 +237,7 @@ def test_as_known_is_a_prefix(book, clock):
     assert book.known_seq("2026-02-01") == 0
     with pytest.raises(ValueError, match="not a date"):
         book.known_seq("last week")
-    with pytest.raises(ValueError, match="more than the 2 events the book holds; write one of"):
+    with pytest.raises(ValueError, match="more than the 2 events the book holds; write a date"):
         book.known_seq("20260301")
 
 
