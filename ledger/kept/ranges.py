@@ -25,9 +25,10 @@ import pyarrow.parquet as pq
 from ledger import sql
 from ledger.engines.every import firsts_of
 from ledger.engines.every.columns import whole
+from ledger.engines.every.laid import gathered
 from ledger.queries import engine_of
 from ledger.storage import aside
-from ledger.storage.schema import EVENT_SCHEMA
+from ledger.storage.schema import EVENT_SCHEMA, as_declared
 
 if TYPE_CHECKING:
     from ledger.book import Book
@@ -67,7 +68,8 @@ class LaidEvents:
             table = stream.read_all()
         path.unlink()
         names = [name for name in EVENT_SCHEMA.names if name != "canonical"]
-        return _declared(table, [*names, *(set(table.column_names) - set(names))])
+        more = [name for name in table.column_names if name == "canonical"]
+        return as_declared(table, _schema([*names, *more]))
 
 
 class Pieces:
@@ -118,7 +120,7 @@ def laid_events(book: Book, relations: Sequence[str], folder: Path) -> LaidEvent
     apart = partial(_apart, columns=columns, kinds=kinds, joined=joined, starts=firsts)
     with ExitStack() as held, ThreadPoolExecutor(_THREADS) as pool:
         writers = [_opened(held, _place(folder, number), columns) for number in range(len(starts))]
-        for some in _some(_in_turn(pool, apart, paths)):
+        for some in gathered(_in_turn(pool, apart, paths), _LAID_AT_ONCE):
             for number, tables in some.items():
                 writers[number].write_table(pa.concat_tables(tables).combine_chunks())
     return LaidEvents(folder, len(starts))
@@ -163,20 +165,6 @@ def _in_turn(
         yield waiting.popleft().result()
 
 
-def _some(pieces: Iterable[Iterable[Slice]]) -> Iterator[Mapping[int, Sequence[pa.Table]]]:
-    """Give what is laid of many files together, by range."""
-    waiting: dict[int, list[pa.Table]] = {}
-    rows = 0
-    for piece in pieces:
-        for number, table in piece:
-            waiting.setdefault(number, []).append(table)
-            rows += len(table)
-        if rows >= _LAID_AT_ONCE:
-            yield waiting
-            waiting, rows = {}, 0
-    yield waiting
-
-
 def _apart(
     path: str,
     columns: Sequence[str],
@@ -188,7 +176,7 @@ def _apart(
     with pq.ParquetFile(path) as file:
         there = frozenset(file.schema_arrow.names)
         found = file.read([name for name in columns if name in there], use_threads=False)
-    events = _declared(found, columns)
+    events = as_declared(found, _schema(columns))
     if "canonical" in columns and kinds is not None:
         is_asked = pc.is_in(events["kind"], pa.array(sorted(kinds), pa.string()))
         texts = pc.if_else(is_asked, events["canonical"], None)
@@ -216,15 +204,3 @@ def _apart(
 
 def _schema(columns: Sequence[str]) -> pa.Schema:
     return pa.schema([EVENT_SCHEMA.field(name).with_nullable(True) for name in columns])
-
-
-def _declared(table: pa.Table, columns: Sequence[str]) -> pa.Table:
-    """Give these columns of a table, nulls where it has none."""
-    there, schema = frozenset(table.column_names), _schema(columns)
-    made = [
-        table[field.name].cast(field.type)
-        if field.name in there
-        else pa.nulls(len(table), field.type)
-        for field in schema
-    ]
-    return pa.table(made, schema=schema)

@@ -25,7 +25,7 @@ from ledger.storage.named import CLOCKS, MOVES, Named, named_in
 from ledger.storage.packs import FEWEST_EVENTS as FEWEST_PACKED
 from ledger.storage.packs import FOLDER as PACKS
 from ledger.storage.packs import Packs, Tell
-from ledger.storage.schema import EVENT_SCHEMA
+from ledger.storage.schema import EVENT_SCHEMA, as_declared
 from ledger.storage.segments import Segments
 
 Row = tuple[int, int, bytes]
@@ -191,7 +191,7 @@ class Reader:
         for file, groups in self._holding(asked):
             with file.opened() as parquet:
                 table = parquet.read_row_groups(groups, columns=needed, use_threads=False)
-            tables.append(_as_declared(table.filter(keep), schema))
+            tables.append(as_declared(table.filter(keep), schema))
         return pa.concat_tables(tables)
 
     def of_the_book(self) -> list[Row]:
@@ -359,17 +359,6 @@ class Reader:
         more = small.difference(held, (None,))
         # Sorting what is sorted already but for a few takes one pass.
         return sorted([*held, *(bike for bike in more if bike is not None)])
-
-
-def _as_declared(table: pa.Table, schema: pa.Schema) -> pa.Table:
-    present = frozenset(table.column_names)
-    return pa.table(
-        [
-            table[field.name] if field.name in present else pa.nulls(len(table), field.type)
-            for field in schema
-        ],
-        schema=schema,
-    )
 
 
 def _last_commit(path: Path) -> int:

@@ -92,3 +92,15 @@ EVENT_SCHEMA = pa.schema(
         ("first_used_on", pa.string()),
     ]
 )
+
+
+def as_declared(table: pa.Table, schema: pa.Schema) -> pa.Table:
+    """Give the columns of a schema out of a table, nulls where it has none yet."""
+    present = frozenset(table.column_names)
+    return pa.table(
+        [
+            table[field.name] if field.name in present else pa.nulls(len(table), field.type)
+            for field in schema
+        ],
+        schema=schema,
+    )

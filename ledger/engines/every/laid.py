@@ -11,6 +11,7 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
+from typing import TypeVar
 
 import numpy as np
 import pyarrow as pa
@@ -24,6 +25,7 @@ COUNTED = pa.schema([("bike", pa.string()), ("events_used", pa.int64())])
 COUNTS = "counts"
 """What stands beside the parts: how many live events each bike has."""
 _OPTIONS = pa.ipc.IpcWriteOptions(compression="lz4")
+Place = TypeVar("Place")
 Split = tuple[Mapping[str, pa.Table], pa.Table]
 """Parts and counts of a piece."""
 Ranged = tuple[int, str, pa.Table]
@@ -116,7 +118,8 @@ def lay(
             writers[place].write_table(pa.concat_tables(tables).combine_chunks())
 
         writing: list[Future[None]] = []
-        for some in _some(pieces):
+        placed = ((((n, name), table) for n, name, table in piece) for piece in pieces)
+        for some in gathered(placed, ROWS_LAID_AT_ONCE):
             # Two at a time, but never two in one place.
             _wait(writing)
             writing = [pool.submit(write, place, tables) for place, tables in some.items()]
@@ -136,17 +139,17 @@ def _opened(
     return held.enter_context(pa.ipc.new_stream(file, schema, options=_OPTIONS))
 
 
-def _some(
-    pieces: Iterable[Iterable[Ranged]],
-) -> Iterator[Mapping[tuple[int, str], Sequence[pa.Table]]]:
-    """Give the tables of many pieces together, by where they are laid."""
-    waiting: dict[tuple[int, str], list[pa.Table]] = {}
+def gathered(
+    pieces: Iterable[Iterable[tuple[Place, pa.Table]]], most_rows: int
+) -> Iterator[Mapping[Place, Sequence[pa.Table]]]:
+    """Give the tables of many pieces together, by where they are laid, so many rows at a time."""
+    waiting: dict[Place, list[pa.Table]] = {}
     rows = 0
     for piece in pieces:
-        for number, name, table in piece:
-            waiting.setdefault((number, name), []).append(table)
+        for place, table in piece:
+            waiting.setdefault(place, []).append(table)
             rows += len(table)
-        if rows >= ROWS_LAID_AT_ONCE:
+        if rows >= most_rows:
             yield waiting
             waiting, rows = {}, 0
     yield waiting
