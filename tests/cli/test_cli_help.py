@@ -2,10 +2,12 @@ from __future__ import annotations
 
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 import typer.main
@@ -13,6 +15,7 @@ from workbench import TAG, Run
 
 from ledger.cli.app import app
 
+OTHER = "4T2N8RWE"
 STRUCK = "0190f0c6-8a2b-7c3d-9e4f-5a6b7c8d9e0f"
 LINE = (
     '{{"specversion": "1.0", "id": "{id}", "source": "/shops/quay", '
@@ -37,18 +40,20 @@ NEEDS_MORE = {"dashboard", "demo", "--follow"}
 """Examples that ask, serve or build at length; each is run by a test of its own."""
 
 
+GROUP: Any = typer.main.get_command(app)
+
+
 def commands() -> Iterator[tuple[str, ...]]:
-    group = typer.main.get_command(app)
-    for name, command in group.commands.items():  # type: ignore[attr-defined]
+    for name, command in GROUP.commands.items():
         yield (name,)
         for inner in getattr(command, "commands", {}):
             yield (name, inner)
 
 
 def help_of(path: tuple[str, ...]) -> str:
-    command = typer.main.get_command(app)
+    command = GROUP
     for name in path:
-        command = command.commands[name]  # type: ignore[attr-defined]
+        command = command.commands[name]
     return command.help or ""
 
 
@@ -79,11 +84,11 @@ def test_every_command_has_an_example(path: tuple[str, ...]) -> None:
 @pytest.mark.parametrize(
     "example", [one for one in examples() if not NEEDS_MORE & set(one)], ids=" ".join
 )
-def test_every_example_of_the_help_works(lockring: Run, example: list[str]) -> None:
+def test_every_example_of_the_help_works(lockring: Run, kept: Path, example: list[str]) -> None:
     """Each example of the help texts, run as it stands in a shop's folder, ends with 0."""
     if example[0] != "init":
         is_new = example[:2] == ["record", "bike_registered"]
-        prepare(lockring, has_bike=not is_new, is_record=example[0] == "record")
+        prepare(lockring, kept, has_bike=not is_new, is_record=example[0] == "record")
     if any(one.startswith("books") for one in example):
         several(lockring)
     if example[0] == "restore":
@@ -104,23 +109,37 @@ def test_every_example_of_the_help_works(lockring: Run, example: list[str]) -> N
     assert (done.code, done.out == "") == (0, False), done.err
 
 
-def prepare(lockring: Run, *, has_bike: bool, is_record: bool) -> None:
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where the shop's folders are kept that `made` made."""
+    return tmp_path_factory.mktemp("kept")
+
+
+def prepare(lockring: Run, kept: Path, *, has_bike: bool, is_record: bool) -> None:
+    """Put a copy of a shop's folder here, made once with its bike and once without."""
+    whole = kept / ("with" if has_bike else "without")
+    if not whole.exists():
+        made(lockring, has_bike=has_bike)
+        shutil.copytree(".", whole)
+    shutil.copytree(whole, ".", dirs_exist_ok=True)
+    if is_record:
+        Path("events.jsonl").write_text(LINE.format(id=STRUCK[:-4] + "0001", bike=OTHER))
+
+
+def made(lockring: Run, *, has_bike: bool) -> None:
     assert lockring("init", "--shop", "quay", "--mechanic", "m1").code == 0
     assert lockring("riders", "add", "--name", "Ada Reed", "--id", "r-0042").code == 0
-    other = "4T2N8RWE"
-    for bike in (TAG, other) if has_bike else (other,):
+    for bike in (TAG, OTHER) if has_bike else (OTHER,):
         more = ("--at", "2026-01-05 09:00")
         assert lockring("record", "bike_registered", "--bike", bike, *more).code == 0
-    assert lockring("record", "-", typed=LINE.format(id=STRUCK, bike=other)).code == 0
-    if is_record:
-        Path("events.jsonl").write_text(LINE.format(id=STRUCK[:-4] + "0001", bike=other))
+    assert lockring("record", "-", typed=LINE.format(id=STRUCK, bike=OTHER)).code == 0
     Path("log.csv").write_text(LOG)
     Path("log.toml").write_text(MAPPING)
 
 
 def several(lockring: Run) -> None:
     """Make the books of two shops in a folder, with a bike each."""
-    for shop, bike in (("quay", TAG), ("pier", "4T2N8RWE")):
+    for shop, bike in (("quay", TAG), ("pier", OTHER)):
         book = f"books/{shop}"
         assert lockring("init", book, "--shop", shop, "--mechanic", "m1").code == 0
         more = ("--bike", bike, "--at", "2026-01-05 09:00", "--book", book)
