@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -33,6 +33,13 @@ IS_DRAWN = """() => {
         && has(".st-key-timeline_filter", "button, input");
 }"""
 """Whether every chart has its marks, bars or lines, and the filter what it is chosen with."""
+AT_REST = """() => document.getAnimations().every(one =>
+    one.playState !== "running" || one.effect.getComputedTiming().iterations === Infinity)"""
+"""Whether nothing moves to its place, or takes on its colour, any more."""
+FILLS_ITS_CARD = """() => [...document.querySelectorAll("[data-testid='stVegaLiteChart']")]
+    .every(each => [...each.querySelectorAll("svg.marks")].every(chart =>
+        Math.abs(chart.getBoundingClientRect().width - each.clientWidth) < 2))"""
+"""Whether every chart is as wide as it may be: it is drawn anew when the window changes."""
 OWN_ADDRESSES = (
     *(f"{scheme}://127.0.0.1:" for scheme in ("http", "ws", "https", "wss")), "data:", "blob:"
 )  # fmt: skip
@@ -72,6 +79,26 @@ class Watched:
         self.page.wait_for_selector("[data-test-script-state='notRunning']")
         until(self.page, "document.fonts.status === 'loaded'")
         until(self.page, IS_DRAWN)
+
+    def look(self, width: int, theme: str) -> None:
+        """Make the window as wide as this, and the system light or dark."""
+        self.page.set_viewport_size({"width": width, "height": 900})
+        self.page.emulate_media(color_scheme="dark" if theme == "dark" else "light")
+
+    def looks(self, looks: Sequence[tuple[int, str]]) -> Iterator[tuple[int, str]]:
+        """Turn a page that stands there to each look, and wait until it is at rest in it.
+
+        In the end it looks as at first, so that the next one is loaded so.
+        """
+        has_runs = self.page.locator(".stApp").count()
+        for width, theme in looks:
+            self.look(width, theme)
+            if has_runs:
+                self.settle()
+            until(self.page, FILLS_ITS_CARD)
+            until(self.page, AT_REST)
+            yield width, theme
+        self.look(*looks[0])
 
 
 def watch(page: Page) -> Watched:

@@ -12,8 +12,8 @@ import came_back_book
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from home_book import ON_THE_BENCH, WORN
-from playwright.sync_api import Browser, Page
-from real_browser import Watched, in_browser
+from playwright.sync_api import Page
+from real_browser import Watched
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.xdist_group("browser_1")]
 
@@ -52,6 +52,17 @@ CAME_BACK = tuple(
 EMPTY = ("/", "/bikes", "/bench", "/due", "/wear", "/chains", "/faults", "/time", "/earnings",
          "/quote")  # fmt: skip
 
+TURNED = ("/", f"/wear?tag={WORN[0]}", "/earnings?what_if=full_service:10:-5", "/sign-in")
+"""Text, charts, what is chosen and typed, and the page that is not the framework's."""
+COLOURS = """() => [...document.querySelectorAll("body, body *")]
+    .filter(one => one.checkVisibility({ visibilityProperty: true })).map(one => {
+        const style = getComputedStyle(one), told = [...one.classList].filter(
+            name => !name.startsWith("stAppEmbeddingId"));
+        return [one.tagName, ...told, style.color, style.backgroundColor, style.borderColor,
+            style.fill, style.stroke].join(" ");
+    })"""
+"""The colours of everything to be seen on a page."""
+
 
 def is_frameworks(rule: str, node: dict[str, Any]) -> bool:
     """Say whether the framework's own markup is what breaks a rule.
@@ -76,22 +87,19 @@ def broken(page: Page) -> list[str]:
 
 
 def checked(
-    seen: Watched, address: str, paths: tuple[str, ...], widths: tuple[int, ...] = ()
+    seen: Watched, address: str, paths: tuple[str, ...], looks: tuple[tuple[int, str], ...]
 ) -> dict[str, list[str]]:
-    """Give what is wrong by page and width; a page without is not in it.
+    """Give what is wrong by page and look; a page without is not in it.
 
-    Each page is loaded once and then made as narrow as each of `widths`, its own where none is
-    given.
+    Each page is loaded once, in the first look, and then turned to the others.
     """
     wrong: dict[str, list[str]] = {}
+    seen.look(*looks[0])
     for path in paths:
         seen.page.goto(address + path)
         seen.page.wait_for_selector(OWN, timeout=60_000)
-        for width in widths or (int(seen.page.evaluate("innerWidth")),):
-            seen.page.set_viewport_size({"width": width, "height": 900})
-            if seen.page.locator(".stApp").count():
-                seen.settle()
-            wrong[f"{path} at {width}"] = broken(seen.page)
+        for width, theme in seen.looks(looks):
+            wrong[f"{path} at {width}, {theme}"] = broken(seen.page)
     return {path: told for path, told in wrong.items() if told}
 
 
@@ -108,23 +116,36 @@ def test_the_check_finds_what_is_wrong(shop: str, watched: Watched) -> None:
     assert {"image-alt", "color-contrast"} <= rules
 
 
-@pytest.mark.parametrize("theme", ("light", "dark"))
-def test_the_pages_of_a_shop(shop: str, chromium: Browser, theme: str) -> None:
+def test_the_pages_of_a_shop(shop: str, watched: Watched) -> None:
     """Every page with something on it, its states among them, is right for all who read it."""
-    with in_browser(chromium, 1280, theme) as seen:
-        # what is narrow is the same in the dark but for colours
-        widths = (1280, 390) if theme == "light" else (1280,)
-        assert checked(seen, shop, IN_THE_SHOP, widths) == {}
+    # what is narrow is the same in the dark but for colours
+    looks = ((1280, "light"), (1280, "dark"), (390, "light"))
+    assert checked(watched, shop, IN_THE_SHOP, looks) == {}
 
 
 @pytest.mark.parametrize("theme", ("light", "dark"))
-def test_the_pages_of_faults(many: str, chromium: Browser, theme: str) -> None:
+def test_the_pages_of_faults(many: str, watched: Watched, theme: str) -> None:
     """With bars, curves and funnels too."""
-    with in_browser(chromium, 1280, theme) as seen:
-        assert checked(seen, many, CAME_BACK) == {}
+    assert checked(watched, many, CAME_BACK, ((1280, theme),)) == {}
 
 
-def test_the_pages_of_an_empty_book(empty: str, chromium: Browser) -> None:
+def test_the_pages_of_an_empty_book(empty: str, watched: Watched) -> None:
     """Each state with nothing in it is right too."""
-    with in_browser(chromium, 768, "light") as seen:
-        assert checked(seen, empty, EMPTY) == {}
+    assert checked(watched, empty, EMPTY, ((768, "light"),)) == {}
+
+
+@pytest.mark.parametrize("path", TURNED)
+def test_a_page_turned_dark_is_what_it_is_loaded_dark(
+    shop: str, watched: Watched, path: str
+) -> None:
+    """What is seen of a page that was turned holds for one that was opened in the dark."""
+    found = []
+    for first in ("light", "dark"):
+        watched.look(1280, first)
+        watched.page.goto(shop + path)
+        watched.page.wait_for_selector(OWN, timeout=60_000)
+        for _ in watched.looks(((1280, "dark"),)):
+            found.append(set(watched.page.evaluate(COLOURS)))
+    turned, loaded = found
+    assert turned == loaded
+    assert len(loaded) > 5

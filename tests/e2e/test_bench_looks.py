@@ -10,9 +10,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from bench_book import OPEN_JOB, OPEN_TAG, TAG, UNKNOWN
 from kept_screens import keep
-from playwright.sync_api import Browser, Page
-from real_browser import Watched, in_browser, served
-from until import until
+from playwright.sync_api import Page
+from real_browser import Watched, served
 
 from ledger.bench import drafts
 
@@ -48,6 +47,7 @@ STATES = {
 }
 KEPT = ("find", "inspect", "measure", "torque", "work", "hand_back")
 SIZES = ((390, "dark"), (768, "light"), (1280, "light"))
+"""Each state is loaded on a phone in the dark."""
 TOO_SMALL = """([least, gap]) => {
     const pressed = "a, button, summary, input, [role='option']";
     // a field is as large as its frame
@@ -97,18 +97,6 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         yield where
 
 
-AT_REST = """() => document.getAnimations().every(one =>
-    one.playState !== "running" || one.effect.getComputedTiming().iterations === Infinity)"""
-"""Whether nothing moves to its place any more."""
-
-
-def opened(seen: Watched, address: str, state: str) -> Page:
-    """Open one state of the page as ada."""
-    page = seen.open(f"{address}/bench?who=ada&{STATES[state]}", ".st-key-bench .lk-item")
-    until(page, AT_REST)
-    return page
-
-
 def grave(page: Page) -> list[str]:
     """Give what is seriously or critically wrong on a page (axe-core)."""
     return [
@@ -118,19 +106,22 @@ def grave(page: Page) -> list[str]:
     ]
 
 
-@pytest.mark.parametrize(("width", "theme"), SIZES)
 def test_every_state_is_for_a_thumb_in_a_glove_and_in_nobodys_way(
-    address: str, chromium: Browser, tmp_path: Path, width: int, theme: str
+    address: str, watched: Watched, tmp_path: Path
 ) -> None:
     """In each: 64 px and 12 px between, nothing off the side, nothing serious or critical.
 
-    The main states' pictures are kept where that is asked for.
+    Each state is loaded once and turned to each size, light or dark. The main states' pictures are
+    kept where that is asked for.
     """
     wrong = {}
-    with in_browser(chromium, width, theme) as seen:
-        for state in STATES:
-            page = opened(seen, address, state)
-            assert page.evaluate("document.documentElement.scrollWidth") <= width, state
+    page = watched.page
+    watched.look(*SIZES[0])
+    for state, more in STATES.items():
+        watched.open(f"{address}/bench?who=ada&{more}", ".st-key-bench .lk-item")
+        for width, theme in watched.looks(SIZES):
+            at = f"{state} at {width}"
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, at
             found = page.evaluate(TOO_SMALL, [LEAST, GAP])
             small = [one for one in found["small"] if not one.startswith(FRAMEWORKS)]
             if state in KEPT:
@@ -138,5 +129,5 @@ def test_every_state_is_for_a_thumb_in_a_glove_and_in_nobodys_way(
                 keep(page.screenshot(path=tmp_path / file), file)
             told = [*small, *found["near"], *grave(page)]
             if told:
-                wrong[state] = told
+                wrong[at] = told
     assert wrong == {}

@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from kept_screens import SCREENS, keep
-from playwright.sync_api import Browser, expect
-from real_browser import Watched, in_browser
+from playwright.sync_api import expect
+from real_browser import Watched
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_2")]
 
 TAG, NEW_TAG = "7K3M9QXA", "7K3M9QXB"
 KEPT = re.compile(r"bike-|(home_quiet|unknown|one_event)-(390-light|768-dark)")
-WIDTHS, THEMES = (390, 768, 1280), ("light", "dark")
+LOOKS = tuple((width, theme) for width in (390, 768, 1280) for theme in ("light", "dark"))
+PAGES = (
+    ("bike", f"/bike?tag={TAG}", ".lk-answer"),
+    ("one_event", f"/bike?tag={NEW_TAG}", ".lk-answer"),
+    ("unknown", "/bike?tag=7K3M9QX8", ".lk-list"),
+    ("home_quiet", "/", ".lk-list"),
+)
+"""(name, address, what stands there last)."""
 
 
 def test_a_bike_is_found_by_letters_and_opened(quay: str, watched: Watched) -> None:
@@ -165,33 +171,25 @@ def test_nothing_of_the_frameworks_own_furniture_is_left(quay: str, watched: Wat
     assert page.locator("link[rel='shortcut icon']").get_attribute("href") != "./favicon.png"
 
 
-def _pages() -> Iterator[tuple[str, str, str]]:
-    yield "bike", f"/bike?tag={TAG}", ".lk-answer"
-    yield "one_event", f"/bike?tag={NEW_TAG}", ".lk-answer"
-    yield "unknown", "/bike?tag=7K3M9QX8", ".lk-list"
-    yield "home_quiet", "/", ".lk-list"
-
-
-@pytest.mark.parametrize("theme", THEMES)
-@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize(("name", "path", "until"), PAGES)
 def test_every_page_fits_its_screen(
-    quay: str, chromium: Browser, tmp_path: Path, width: int, theme: str
+    quay: str, watched: Watched, tmp_path: Path, name: str, path: str, until: str
 ) -> None:
-    """At each width, light and dark, nothing runs off the side and nothing goes wrong."""
-    with in_browser(chromium, width, theme) as seen:
-        for name, path, until in _pages():
-            page = seen.open(f"{quay}{path}", until)
-            across = page.evaluate("document.documentElement.scrollWidth")
-            assert across <= width, name
-            assert _overflowing(seen) == [], name
-            whole = page.locator("[data-testid='stMainBlockContainer']").bounding_box()
-            assert whole
-            page.set_viewport_size({"width": width, "height": min(int(whole["height"]), 4000)})
-            seen.settle()
-            assert _blank_charts(seen) == [], name
-            picture = page.screenshot(path=tmp_path / f"{name}-{width}-{theme}.png")
-            _keep(picture, f"{name}-{width}-{theme}.png")
-            page.set_viewport_size({"width": width, "height": 900})
+    """Turned to each width, light and dark, nothing runs off the side and nothing goes wrong."""
+    watched.look(*LOOKS[0])
+    page = watched.open(f"{quay}{path}", until)
+    for width, theme in watched.looks(LOOKS):
+        at = f"{name}-{width}-{theme}"
+        across = page.evaluate("document.documentElement.scrollWidth")
+        assert across <= width, at
+        assert _overflowing(watched) == [], at
+        whole = page.locator("[data-testid='stMainBlockContainer']").bounding_box()
+        assert whole
+        page.set_viewport_size({"width": width, "height": min(int(whole["height"]), 4000)})
+        watched.settle()
+        assert _blank_charts(watched) == [], at
+        picture = page.screenshot(path=tmp_path / f"{at}.png")
+        _keep(picture, f"{at}.png")
 
 
 def _overflowing(seen: Watched) -> list[str]:

@@ -11,7 +11,7 @@ from kept_screens import keep
 from playwright.sync_api import Browser, Page, expect
 from real_browser import Watched, in_browser, served
 from signed_in import page_of
-from test_bike_in_browser import _overflowing
+from test_bike_in_browser import LOOKS, _overflowing
 from until import until
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_1")]
@@ -173,22 +173,19 @@ def test_a_lost_line_is_said_in_our_words(chromium: Browser, tmp_path: Path) -> 
     page.close()
 
 
-@pytest.mark.parametrize("theme", ("light", "dark"))
-@pytest.mark.parametrize("width", (390, 768, 1280))
-def test_home_fits_its_screen(
-    shop: str, chromium: Browser, tmp_path: Path, width: int, theme: str
-) -> None:
-    """At each width nothing runs off the side, and what is pressed is 44 px high."""
-    with in_browser(chromium, width, theme) as seen:
-        page = at_home(seen, shop)
+def test_home_fits_its_screen(shop: str, watched: Watched, tmp_path: Path) -> None:
+    """Turned to each width nothing runs off the side, and what is pressed is 44 px high."""
+    watched.look(*LOOKS[0])
+    page = at_home(watched, shop)
+    for width, theme in watched.looks(LOOKS):
         assert page.evaluate("document.documentElement.scrollWidth") <= width
-        assert _overflowing(seen) == []
+        assert _overflowing(watched) == []
         for one in page.locator(PRESSED).locator("visible=true").all():
             box = one.bounding_box()
             assert box and (not box["height"] or box["height"] >= 43.5), one.inner_text()
         whole = page.locator("[data-testid='stMainBlockContainer']").bounding_box()
         assert whole
         page.set_viewport_size({"width": width, "height": min(int(whole["height"]), 4000)})
-        seen.settle()
+        watched.settle()
         name = f"home-{width}-{theme}.png"
         keep(page.screenshot(path=tmp_path / name), name)

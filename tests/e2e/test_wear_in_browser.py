@@ -120,24 +120,23 @@ def test_the_calls_print_black_on_white(worn: str, chromium: Browser) -> None:
         assert len(re.findall(rb"/Type\s*/Page\b", paper)) >= 2
 
 
-@pytest.mark.parametrize(("width", "theme"), SCREENS)
+@pytest.mark.parametrize(("name", "path", "last"), PAGES)
 def test_each_page_fits_its_screen(
-    worn: str, chromium: Browser, tmp_path: Path, width: int, theme: str
+    worn: str, watched: Watched, tmp_path: Path, name: str, path: str, last: str
 ) -> None:
-    """Nothing runs off the side, every chart is drawn, and nothing goes wrong."""
-    with in_browser(chromium, width, theme) as seen:
-        for name, path, last in PAGES:
-            opened(seen, f"{worn}{path}", last)
-            page = seen.page
-            assert page.evaluate("document.documentElement.scrollWidth") <= width, name
-            assert _overflowing(seen) == [], name
-            whole = page.locator("[data-testid='stMainBlockContainer']").bounding_box()
-            assert whole
-            page.set_viewport_size({"width": width, "height": min(int(whole["height"]), 4000)})
-            seen.settle()
-            file = f"{name}-{width}-{theme}.png"
-            keep(page.screenshot(path=tmp_path / file), file)
-            page.set_viewport_size({"width": width, "height": 900})
+    """Turned to each: nothing runs off the side, every chart is drawn, and nothing goes wrong."""
+    watched.look(*SCREENS[0])
+    opened(watched, f"{worn}{path}", last)
+    page = watched.page
+    for width, theme in watched.looks(SCREENS):
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, name
+        assert _overflowing(watched) == [], name
+        whole = page.locator("[data-testid='stMainBlockContainer']").bounding_box()
+        assert whole
+        page.set_viewport_size({"width": width, "height": min(int(whole["height"]), 4000)})
+        watched.settle()
+        file = f"{name}-{width}-{theme}.png"
+        keep(page.screenshot(path=tmp_path / file), file)
 
 
 def test_the_choice_over_a_worn_chain_stands_by_the_answer(
