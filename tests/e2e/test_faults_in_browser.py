@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from came_back_book import AS_AT, many_tags
 from kept_screens import keep
-from playwright.sync_api import Browser, Locator, Page, expect
-from real_browser import Watched, in_browser
+from playwright.sync_api import Locator, Page, expect
+from real_browser import Watched
 from until import until
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_1")]
@@ -18,19 +18,13 @@ LAST, LAST_SURE = "What these figures rest on", "Does small unbilled work pay?"
 SQUEALS, NOISES = (f"{fault}: 20 bikes it came back on" for fault in ("Squeal", "Noise"))
 BIKE = many_tags(2)[1]
 """The first that squeals."""
+NARROW, MIDDLE, WIDE = ((width, "light") for width in (390, 768, 1280))
 PAGES = {
-    "faults": (f"row=squeal&tag={BIKE}", LAST),
-    "faults_sure": ("sure=1&curves=riding", LAST_SURE),
-    "faults_bike": (f"tag={BIKE}", "Faults of Varde Tourer 28"),
+    "faults": (f"row=squeal&tag={BIKE}", LAST, (NARROW, MIDDLE, WIDE)),
+    "faults_sure": ("sure=1&curves=riding", LAST_SURE, (NARROW, WIDE)),
+    "faults_bike": (f"tag={BIKE}", "Faults of Varde Tourer 28", ((768, "dark"),)),
 }
-"""What the address asks for, and the title that stands last, by name."""
-SCREENS = (
-    (390, "light", ("faults", "faults_sure")),
-    (768, "light", ("faults",)),
-    (768, "dark", ("faults_bike",)),
-    (1280, "light", ("faults", "faults_sure")),
-)
-
+"""What the address asks for, the title that stands last, and how it is looked at, by name."""
 
 HOLDS_ITS_CHART = """() => [...document.querySelectorAll("[class*='st-key-reading-']")]
     .every(card => [...card.querySelectorAll("svg.marks")].every(chart =>
@@ -107,29 +101,26 @@ def test_how_sure_unfolds_by_key_and_shows_no_mechanic(many: str, watched: Watch
     assert "owner" not in page.url
 
 
-@pytest.mark.parametrize(("width", "theme", "names"), SCREENS)
-def test_the_page_fits_its_screen(
-    many: str, chromium: Browser, tmp_path: Path, width: int, theme: str, names: tuple[str, ...]
-) -> None:
+@pytest.mark.parametrize("name", PAGES)
+def test_the_page_fits_its_screen(many: str, watched: Watched, tmp_path: Path, name: str) -> None:
     """From the address alone all is drawn; nothing runs off the side, and nothing goes wrong."""
-    with in_browser(chromium, width, theme) as seen:
-        for name in names:
-            asked, last = PAGES[name]
-            page = opened(seen, f"{many}/faults?{asked}&{DAY}", last)
-            lanes = page.locator(".st-key-reading-lanes .mark-symbol path")
-            assert lanes.count() == (0 if name == "faults_sure" else 8)
-            assert page.evaluate("document.documentElement.scrollWidth") <= width, name
-            assert _overflowing(page) == [], name
-            whole = page.locator("[data-testid='stMainBlockContainer']").bounding_box()
-            assert whole
-            page.set_viewport_size({"width": width, "height": min(int(whole["height"]), 5000)})
-            seen.settle()
-            until(page, HOLDS_ITS_CHART)
-            file = f"{name}-{width}-{theme}.png"
-            unfolded = page.locator(".st-key-sure")
-            shot = unfolded if name == "faults_sure" else page
-            keep(shot.screenshot(path=tmp_path / file), file)
-            page.set_viewport_size({"width": width, "height": 900})
+    asked, last, looks = PAGES[name]
+    watched.look(*looks[0])
+    page = opened(watched, f"{many}/faults?{asked}&{DAY}", last)
+    for width, theme in watched.looks(looks):
+        lanes = page.locator(".st-key-reading-lanes .mark-symbol path")
+        assert lanes.count() == (0 if name == "faults_sure" else 8)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert _overflowing(page) == []
+        whole = page.locator("[data-testid='stMainBlockContainer']").bounding_box()
+        assert whole
+        page.set_viewport_size({"width": width, "height": min(int(whole["height"]), 5000)})
+        watched.settle()
+        until(page, HOLDS_ITS_CHART)
+        file = f"{name}-{width}-{theme}.png"
+        unfolded = page.locator(".st-key-sure")
+        shot = unfolded if name == "faults_sure" else page
+        keep(shot.screenshot(path=tmp_path / file), file)
 
 
 def test_a_chart_measured_too_wide_still_ends_within_its_card(many: str, watched: Watched) -> None:

@@ -12,8 +12,8 @@ import paid_book
 import pytest
 from kept_screens import keep
 from paid_book import AS_AT, ON_THE_BENCH
-from playwright.sync_api import Browser, Locator, Page, expect
-from real_browser import Watched, in_browser, served
+from playwright.sync_api import Locator, Page, expect
+from real_browser import Watched, served
 from test_faults_in_browser import HOLDS_ITS_CHART, _overflowing, arrived, opened
 from until import until
 
@@ -26,19 +26,19 @@ RESTS = "What these figures rest on"
 SERVICES = "Full service: 10 jobs, furthest over first"
 JOB = "Quoted 60 minutes, worked 114 minutes; quoted €60.00, charged €60.00."
 PART = "Service a part, or fit a new one?"
+NARROW, MIDDLE, WIDE = (390, "light"), (768, "dark"), (1280, "light")
 PAGES = {
-    "time": ("time?row=full_service", RESTS),
-    "time_month": ("time?by=month", RESTS),
-    "time_job": ("time?job=service-0", "Every line that was quoted, and its answer"),
-    "earnings": ("earnings?what_if=full_service:10:-5", RESTS),
-    "quote": ("quote?tier=full_service&tasks=brakes:45&price=90&sure=1", PART),
-}
-"""What the address asks for, and the title that stands last, by name."""
-SCREENS = (
-    (390, "light", ("time", "earnings", "quote")),
-    (768, "dark", ("time_month", "earnings", "time_job")),
-    (1280, "light", ("time", "time_job", "earnings", "quote")),
-)
+    "time": ("time?row=full_service", RESTS, (NARROW, WIDE)),
+    "time_month": ("time?by=month", RESTS, (MIDDLE,)),
+    "time_job": (
+        "time?job=service-0", "Every line that was quoted, and its answer", (MIDDLE, WIDE)
+    ),
+    "earnings": ("earnings?what_if=full_service:10:-5", RESTS, (NARROW, MIDDLE, WIDE)),
+    "quote": (
+        "quote?tier=full_service&tasks=brakes:45&price=90&sure=1", PART, (NARROW, WIDE)
+    ),
+}  # fmt: skip
+"""What the address asks for, the title that stands last, and how it is looked at, by name."""
 PRESSED = """.lk-choices a, .lk-sums a, [data-testid='stBaseButton-secondary'],
     [data-testid='stDownloadButton'] button, [data-testid='stNumberInputContainer'],
     [data-testid='stExpander'] summary, [data-testid='stDateInputField']"""
@@ -151,31 +151,30 @@ def test_a_download_gives_the_table(paid: Served, watched: Watched, tmp_path: Pa
     assert [sheet.cell(row, worked).value for row in (2, 11)] == [114, 60]
 
 
-@pytest.mark.parametrize(("width", "theme", "names"), SCREENS)
+@pytest.mark.parametrize("name", PAGES)
 def test_the_pages_fit_their_screen(
-    paid: Served, chromium: Browser, tmp_path: Path, width: int, theme: str, names: tuple[str, ...]
+    paid: Served, watched: Watched, tmp_path: Path, name: str
 ) -> None:
     """From the address alone all is drawn, nothing runs off the side; all is 44 px to press.
 
     Source: WCAG 2.2, target size (enhanced).
     """
-    with in_browser(chromium, width, theme) as seen:
-        for name in names:
-            asked, last = PAGES[name]
-            page = opened(seen, f"{paid.address}/{asked}&{DAY}", last)
-            assert page.evaluate("document.documentElement.scrollWidth") <= width, name
-            assert _overflowing(page) == [], name
-            for one in page.locator(PRESSED).locator("visible=true").all():
-                box = one.bounding_box()
-                assert box and box["height"] >= 43.5, (name, one.inner_text(), box)
-            whole = page.locator("[data-testid='stMainBlockContainer']").bounding_box()
-            assert whole
-            page.set_viewport_size({"width": width, "height": min(int(whole["height"]), 5000)})
-            seen.settle()
-            until(page, HOLDS_ITS_CHART)
-            file = f"{name}-{width}-{theme}.png"
-            keep(page.screenshot(path=tmp_path / file), file)
-            page.set_viewport_size({"width": width, "height": 900})
+    asked, last, looks = PAGES[name]
+    watched.look(*looks[0])
+    page = opened(watched, f"{paid.address}/{asked}&{DAY}", last)
+    for width, theme in watched.looks(looks):
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert _overflowing(page) == []
+        for one in page.locator(PRESSED).locator("visible=true").all():
+            box = one.bounding_box()
+            assert box and box["height"] >= 43.5, (one.inner_text(), box)
+        whole = page.locator("[data-testid='stMainBlockContainer']").bounding_box()
+        assert whole
+        page.set_viewport_size({"width": width, "height": min(int(whole["height"]), 5000)})
+        watched.settle()
+        until(page, HOLDS_ITS_CHART)
+        file = f"{name}-{width}-{theme}.png"
+        keep(page.screenshot(path=tmp_path / file), file)
 
 
 def test_an_empty_book_says_what_to_record(empty: str, watched: Watched) -> None:
