@@ -1,12 +1,15 @@
-"""How often the longest tests try again: a part of it with the others, all of it by `make long`."""
+"""How much the longest tests try: a part of it with the others, all of it by `make long`."""
 
 from __future__ import annotations
 
 import os
+from typing import TypeVar
+
+Tries = TypeVar("Tries")
 
 IS_LONG = bool(os.environ.get("LOCKRING_LONG"))
 
 
-def times(whole: int, usual: int) -> int:
-    """Give how many tries: `whole` of `make long`, `usual` of `make test`."""
+def times(whole: Tries, usual: Tries) -> Tries:
+    """Give how many tries, or which: `whole` of `make long`, `usual` of `make test`."""
     return whole if IS_LONG else usual

@@ -20,7 +20,7 @@ from workbench import TAG, Ended, Run, snapshot
 from ledger.book import Book
 from tests.long import times
 
-NOTES = times(180, usual=63)
+NOTES = times(180, usual=36)
 """Each is recorded by a process of its own."""
 
 LOCKRING = (sys.executable, "-c", "from ledger.cli import main; main()")
