@@ -28,7 +28,7 @@ from tests.whole_demo import whole_demo
 
 FOLDER = Path(demo_events.__file__).parent
 FAMILIES = ("chain elongation", "pads thickness", "tyre tread_depth")
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("demo_wear")]
 
 
 @pytest.fixture(scope="module")

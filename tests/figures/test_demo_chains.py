@@ -21,7 +21,7 @@ from ledger.figures.readings import BookReadings, book_readings
 from tests.whole_demo import whole_demo
 
 FOLDER = Path(demo_events.__file__).parent
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("demo_chains")]
 
 
 @pytest.fixture(scope="module")

@@ -36,7 +36,7 @@ TIERS = ["overhaul", "full_service", "quick_check"]
 """From the one whose repairs truly come back least."""
 EARLY = datetime(2025, 1, 1, tzinfo=UTC)
 """The demo's book begins in October 2023."""
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("demo_faults")]
 
 
 @pytest.fixture(scope="module")

@@ -33,7 +33,7 @@ AS_AT = datetime(2026, 9, 30, 20, tzinfo=UTC)
 YEAR = date(2025, 10, 1), date(2026, 9, 30)
 FOLDER = Path(demo_events.__file__).parent
 TRUTH = json.loads((FOLDER / "truth.json").read_text("utf-8"))
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("demo_jobs")]
 
 
 @pytest.fixture(scope="module")
