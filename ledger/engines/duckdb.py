@@ -21,9 +21,9 @@ import pyarrow.compute as pc
 from ledger import sql
 from ledger.engines.bounded import bound
 from ledger.engines.held import Held, Told, told_by_duckdb
-from ledger.storage.schema import EVENT_SCHEMA
+from ledger.storage.schema import AS_STORED, EVENT_SCHEMA
 
-COLUMNS = tuple(name for name in EVENT_SCHEMA.names if name not in ("canonical", "lines"))
+COLUMNS = tuple(name for name in EVENT_SCHEMA.names if name not in (*AS_STORED, "lines"))
 """The hot columns that relations fold."""
 
 Row = Mapping[str, Any]

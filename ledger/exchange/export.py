@@ -24,7 +24,7 @@ from ledger.events.types import format_moment
 from ledger.exchange import cloudevents
 from ledger.exchange.opened import opened_data
 from ledger.storage.hot import hot_row, units_after
-from ledger.storage.schema import EVENT_SCHEMA
+from ledger.storage.schema import AS_STORED, EVENT_SCHEMA
 from ledger.vocabulary import standard
 
 if TYPE_CHECKING:
@@ -110,7 +110,7 @@ def _write_lines(outs: Iterator[_Out], stream: BinaryIO, clear: bool) -> int:
 
 # -- CSV -------------------------------------------------------------------------------------
 
-_LEFT_OUT = frozenset({"canonical", "lines"})
+_LEFT_OUT = frozenset({*AS_STORED, "lines"})
 CSV_COLUMNS = (*(name for name in EVENT_SCHEMA.names if name not in _LEFT_OUT), "data")
 """The hot columns that are one value each, and the whole payload as JSON."""
 

@@ -19,6 +19,7 @@ from ledger.events import Event, parse_event
 from ledger.facts import words_of
 from ledger.kept.mark import files_after
 from ledger.state import live
+from ledger.storage.envelope import AROUND, whole
 from ledger.vocabulary import Vocabulary
 
 if TYPE_CHECKING:
@@ -85,6 +86,7 @@ def read_after(book: Book, commit: int, size: int, most: int) -> pa.Table:
 
 
 def _read(path: str) -> pa.Table:
-    table = pq.read_table(path, columns=_READ, filters=pc.field("bike").is_null())
+    names = list(dict.fromkeys([*_READ, *AROUND]))
+    table = whole(pq.read_table(path, columns=names, filters=pc.field("bike").is_null()))
     bike = pa.array([NO_BIKE] * len(table), pa.string())
     return table.select(_READ).set_column(0, "bike", bike).cast(SCHEMA)

@@ -2,8 +2,8 @@
 -- grain: one live fitting
 -- keys: shop, bike, seq
 -- uses: live_events, events
--- gives: part, position; origin: shop, warranty, second hand ...; occurred_at; canonical, the
--- exact JSON that was hashed
+-- gives: part, position; origin: shop, warranty, second hand ...; occurred_at; canonical,
+-- JSON with the payload under `data`
 select
     live_events.shop,
     live_events.bike,

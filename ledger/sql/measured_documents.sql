@@ -2,7 +2,7 @@
 -- grain: one live measurement
 -- keys: shop, bike, seq
 -- uses: live_events, events
--- gives: quantity and canonical, the exact JSON that was hashed
+-- gives: quantity and canonical, JSON with the payload under `data`
 select
     live_events.shop,
     live_events.bike,

@@ -3,7 +3,7 @@
 -- grain: one live registration
 -- keys: shop, bike, seq
 -- uses: live_events, events
--- gives: occurred_at; canonical, the exact JSON that was hashed, its text sealed
+-- gives: occurred_at; canonical, JSON with the payload under `data`, its text sealed
 select
     live_events.shop,
     live_events.bike,

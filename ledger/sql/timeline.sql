@@ -2,7 +2,8 @@
 -- grain: one stored event of a bike that occurred by $as_at
 -- keys: shop, bike, seq
 -- uses: events
--- gives: the short facts of the event, the exact bytes, and struck_by (id of the strike)
+-- gives: the short facts of the event, canonical as it is stored (the bytes that were hashed, or
+-- their payload alone: `storage/envelope.py`), and struck_by (id of the strike)
 with strikes as (
     select
         target_id,

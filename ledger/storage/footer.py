@@ -9,13 +9,14 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-import struct
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import overload
 
+import numpy as np
+import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.parquet as pq
 
@@ -23,10 +24,19 @@ from ledger.errors import BookDamaged
 from ledger.storage.merkle import Frontier
 
 FORMAT = "1"
+SEGMENT_FORMAT = "2"
+"""Of a file of several commits: payloads apart from envelopes (`storage.envelope`), marks as steps.
+
+Segments of format 1, which earlier versions wrote, are read as they are.
+"""
 MOST_COMMITS = 1_000_000
 """In one file; those that are made hold at most 100,000."""
-_MARK_SIZE = 48
-"""Bytes of one commit's mark: its size, its instant and its root."""
+_ROOT_SIZE = 32
+_WRITTEN_ROOT = 40
+"""Signs of a root in base 85."""
+_NUMBERS_SIZE = 16
+"""Bytes of one commit's size and instant."""
+_MARK_SIZE = _NUMBERS_SIZE + _ROOT_SIZE
 _SELF_HASH = "lockring.sha256"
 _ZEROED = "0" * 64
 # How thrift's compact protocol writes the key, then a text of 64 bytes (parquet.thrift, KeyValue).
@@ -54,19 +64,24 @@ class PackedMarks(Sequence[CommitMark]):
     A segment's footer lists thousands, and most readers want the last one.
     """
 
-    def __init__(self, text: str, first: int, count: int) -> None:
-        """Take what `_pack` wrote, the first commit's number and how many there are.
+    def __init__(self, text: str, roots: str | None, first: int, count: int) -> None:
+        """Take what `_packed` wrote, the first commit's number and how many there are.
 
+        Without `roots`, what format 1 has: sizes and instants as they are, then every root.
         ValueError if it holds more or fewer: no more is ever unpacked than there should be.
         """
         if not 0 < count <= MOST_COMMITS:
             raise ValueError(f"it says that it holds {count} commits")
         unpacking = zlib.decompressobj()
-        size = count * _MARK_SIZE
-        self._packed = unpacking.decompress(base64.b64decode(text, validate=True), size + 1)
-        self._first, self._count = first, count
-        if len(self._packed) != size or not unpacking.eof:
+        size = count * (_MARK_SIZE if roots is None else _NUMBERS_SIZE)
+        packed = unpacking.decompress(base64.b64decode(text, validate=True), size + 1)
+        is_whole = len(packed) == size and unpacking.eof
+        if not is_whole or (roots is not None and len(roots) != count * _WRITTEN_ROOT):
             raise ValueError("its list of commits is cut off, or longer than it says")
+        numbers = np.frombuffer(packed, ">i8", 2 * count).reshape(2, count)
+        self._numbers = numbers if roots is None else numbers.cumsum(axis=1)
+        self._raw_roots, self._roots = packed[_NUMBERS_SIZE * count :], roots
+        self._first, self._count = first, count
 
     def __len__(self) -> int:
         return self._count
@@ -89,13 +104,17 @@ class PackedMarks(Sequence[CommitMark]):
         return hash(tuple(self))
 
     def _at(self, place: int) -> CommitMark:
-        packed, count = self._packed, self._count
-        (size,) = struct.unpack_from(">q", packed, 8 * place)
-        (instant,) = struct.unpack_from(">q", packed, 8 * (count + place))
-        start = 16 * count + 32 * place
-        root = packed[start : start + 32]
+        size, instant = self._numbers[:, place].tolist()
         recorded_at = _EPOCH + timedelta(microseconds=instant)
-        return CommitMark(self._first + place, size, root.hex(), recorded_at)
+        return CommitMark(self._first + place, size, self._root(place).hex(), recorded_at)
+
+    def _root(self, place: int) -> bytes:
+        if self._roots is None:
+            return self._raw_roots[_ROOT_SIZE * place :][:_ROOT_SIZE]
+        try:
+            return base64.b85decode(self._roots[_WRITTEN_ROOT * place :][:_WRITTEN_ROOT])
+        except ValueError:
+            return bytes(_ROOT_SIZE)  # what is written is no root: no events give this one
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,17 +136,22 @@ class Footer:
         """Give the mark of the last commit held."""
         return self.marks[-1]
 
+    @property
+    def is_of_segment(self) -> bool:
+        """Tell whether the file is of the format of segments: it holds several commits."""
+        return len(self.marks) > 1
+
     def to_metadata(self) -> dict[str, str]:
         """Give the texts that stand in the Parquet footer, the self-hash still zeroed."""
         return {
-            "lockring.format": FORMAT,
+            "lockring.format": SEGMENT_FORMAT if self.is_of_segment else FORMAT,
             "lockring.writer": self.writer,
             "lockring.first_commit": str(self.first),
             "lockring.last_commit": str(self.last.commit),
             "lockring.size": str(self.last.size),
             "lockring.root": self.last.root,
             "lockring.frontier": self.frontier.to_hex(),
-            "lockring.commits": _pack(self.marks),
+            **_packed(self.marks, is_segment=self.is_of_segment),
             _SELF_HASH: _ZEROED,
         }
 
@@ -136,14 +160,15 @@ def parse_footer(metadata: Mapping[bytes, bytes], name: str) -> Footer:
     """Give the footer that `to_metadata` wrote; BookDamaged naming the file if it is none."""
     try:
         texts = {key.decode(): value.decode() for key, value in metadata.items()}
-        if texts["lockring.format"] != FORMAT:
+        if texts["lockring.format"] not in (FORMAT, SEGMENT_FORMAT):
             raise BookDamaged(f"{name} is of another version of Lockring: open it with that one.")
+        roots = texts["lockring.roots"] if texts["lockring.format"] == SEGMENT_FORMAT else None
         first, last_commit = (int(texts[f"lockring.{of}_commit"]) for of in ("first", "last"))
-        marks = PackedMarks(texts["lockring.commits"], first, last_commit - first + 1)
+        marks = PackedMarks(texts["lockring.commits"], roots, first, last_commit - first + 1)
         frontier = Frontier.from_hex(int(texts["lockring.size"]), texts["lockring.frontier"])
         footer = Footer(marks, frontier, texts["lockring.writer"])
         last = (texts["lockring.last_commit"], texts["lockring.root"])
-    except (KeyError, ValueError, struct.error, zlib.error) as error:
+    except (KeyError, ValueError, OverflowError, zlib.error) as error:
         raise _damaged(name, f"what its footer says cannot be read ({error})") from None
     if last != (str(footer.last.commit), footer.last.root):
         raise _damaged(name, "what its footer says does not agree with itself")
@@ -220,13 +245,30 @@ def _self_hash_at(content: bytes) -> int | None:
     return None if found < 0 else found + len(_MARK)
 
 
-def _pack(marks: Sequence[CommitMark]) -> str:
-    """Give sizes, instants (both 8 bytes, big end first) and roots, column by column."""
-    count = len(marks)
+def is_of_segment(metadata: Mapping[bytes, bytes]) -> bool:
+    """Tell whether a file says that it is of the format of segments."""
+    return metadata.get(b"lockring.format") == SEGMENT_FORMAT.encode()
+
+
+def _packed(marks: Sequence[CommitMark], *, is_segment: bool) -> dict[str, str]:
+    """Give sizes and instants (8 bytes each, big end first) and roots, column by column.
+
+    Of a segment as steps from the one before, its roots apart: a root cannot be pressed.
+    """
     instants = ((mark.recorded_at - _EPOCH) // _MICROSECOND for mark in marks)
-    packed = struct.pack(f">{count}q{count}q", *(mark.size for mark in marks), *instants)
-    packed += bytes.fromhex("".join(mark.root for mark in marks))
-    return base64.b64encode(zlib.compress(packed, 6)).decode()
+    numbers = np.array([[mark.size for mark in marks], [*instants]], np.int64)
+    roots = bytes.fromhex("".join(mark.root for mark in marks))
+    if not is_segment:
+        return {"lockring.commits": _pressed(numbers, roots)}
+    steps = np.diff(numbers, axis=1, prepend=0)
+    return {
+        "lockring.commits": _pressed(steps, b""),
+        "lockring.roots": base64.b85encode(roots).decode(),
+    }
+
+
+def _pressed(numbers: npt.NDArray[np.int64], more: bytes) -> str:
+    return base64.b64encode(zlib.compress(numbers.astype(">i8").tobytes() + more, 6)).decode()
 
 
 def _damaged(name: str, wrong: str) -> BookDamaged:

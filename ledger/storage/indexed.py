@@ -14,11 +14,12 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from ledger.errors import BookDamaged
+from ledger.storage.envelope import STORED, read_stored
 from ledger.storage.named import CLOCKS, MOVES, Named
 
 NAMES = ("bike", "kind", "part", "replaces", "job", "actor", "target_id")
 """The columns that names are indexed by."""
-_TEXT = ["bike", "seq", "commit", "canonical"]
+_TEXT = ("bike", *STORED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +110,7 @@ class IndexedFile:
         """Give bike, seq, commit and canonical bytes of every event of a tiny file."""
         if (held := self.held) is None:
             with self.opened() as parquet:
-                table = parquet.read(_TEXT, use_threads=False)
+                table = read_stored(parquet, ["bike"])
             held = list(zip(*(table[name].to_pylist() for name in _TEXT), strict=True))
             self.held = held
         return held

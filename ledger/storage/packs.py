@@ -23,6 +23,7 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from ledger.storage import aside
+from ledger.storage.envelope import STORED, read_stored
 from ledger.storage.segments import sha256_of
 
 FEWEST_EVENTS = 1_000
@@ -39,7 +40,7 @@ SCHEMA = pa.schema(
 """A row for each bike, sorted: its events as lines of `seq commit canonical`, compressed, with
 their size before that and the CRC-32 of tag and lines."""
 _FORM = "1"
-_COLUMNS = ["bike", "seq", "commit", "canonical"]
+
 _CODEC = pa.Codec("zstd", compression_level=3)
 _OPEN_AT_ONCE = 128
 _MOST_BYTES = 256 * 1024 * 1024
@@ -189,14 +190,14 @@ class Packs:
 
 def _packed(path: Path) -> pa.Table:
     with pq.ParquetFile(path) as file:
-        table = file.read(_COLUMNS, use_threads=False)
+        table = read_stored(file, ["bike"])
     table = table.filter(pc.is_valid(table["bike"])).sort_by(
         [("bike", "ascending"), ("seq", "ascending")]
     )
     bikes = table["bike"].combine_chunks().dictionary_encode()
     places = np.asarray(bikes.indices)
     starts = np.flatnonzero(np.diff(places, prepend=-1)).tolist()
-    rows = list(zip(*(table[name].to_pylist() for name in _COLUMNS[1:]), strict=True))
+    rows = list(zip(*(table[name].to_pylist() for name in STORED), strict=True))
     spans = zip(bikes.dictionary.to_pylist(), starts, [*starts[1:], len(rows)], strict=True)
     lines = ((bike, _lines(rows[start:end])) for bike, start, end in spans)
     packed = [

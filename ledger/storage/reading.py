@@ -19,6 +19,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger.storage import segments
+from ledger.storage.envelope import STORED, read_stored
 from ledger.storage.ids import Ids, hashes
 from ledger.storage.indexed import NAMES, Footers, IndexedFile, Names, opened
 from ledger.storage.named import CLOCKS, MOVES, Named, named_in
@@ -188,9 +189,13 @@ class Reader:
         keep = pc.field("bike").isin(sorted(asked))
         schema = pa.schema([EVENT_SCHEMA.field(name) for name in columns])
         needed, tables = list(dict.fromkeys([*columns, "bike"])), [schema.empty_table()]
+        has_text = "canonical" in needed
         for file, groups in self._holding(asked):
             with file.opened() as parquet:
-                table = parquet.read_row_groups(groups, columns=needed, use_threads=False)
+                if has_text:
+                    table = read_stored(parquet, needed, groups)
+                else:
+                    table = parquet.read_row_groups(groups, columns=needed, use_threads=False)
             tables.append(as_declared(table.filter(keep), schema))
         return pa.concat_tables(tables)
 
@@ -285,17 +290,15 @@ class Reader:
     def _rows(
         self, pick: Callable[[IndexedFile], list[int]], keep: pc.Expression, by: Iterable[str]
     ) -> list[Row]:
-        columns = ["seq", "commit", "canonical"]
-        needed = [*columns, *by]
         found: list[Row] = []
         for file in self._files.values():
             groups = pick(file)
             if not groups:
                 continue
             with file.opened() as parquet:
-                table = parquet.read_row_groups(groups, columns=needed, use_threads=False)
-            table = table.filter(keep).select(columns)
-            found.extend(zip(*(table[name].to_pylist() for name in columns), strict=True))
+                table = read_stored(parquet, by, groups)
+            table = table.filter(keep)
+            found.extend(zip(*(table[name].to_pylist() for name in STORED), strict=True))
         return sorted(found)
 
     def with_ids(self, ids: Iterable[bytes]) -> dict[bytes, Row]:
@@ -330,7 +333,7 @@ class Reader:
                     mask = pc.is_in(file.read_row_group(group, ["id"])["id"], value_set=wanted)
                     if not pc.any(mask).as_py():
                         continue
-                    table = file.read_row_group(group, ["id", "seq", "commit", "canonical"])
+                    table = read_stored(file, ["id"], [group])
                     for row in table.filter(mask).to_pylist():
                         found[row["id"]] = (row["seq"], row["commit"], row["canonical"])
         return found
@@ -339,7 +342,7 @@ class Reader:
         """Give every stored event behind a seq, in seq order, a file at a time."""
         for path in sorted(self._files, key=lambda path: _first_commit(path.name)):
             with opened(path) as file:
-                table = file.read(["seq", "commit", "canonical"]).sort_by("seq")
+                table = read_stored(file).sort_by("seq")
             table = table.filter(pc.field("seq") > after)
             for batch in table.to_batches(max_chunksize=10_000):
                 yield from zip(*(column.to_pylist() for column in batch.columns), strict=True)

@@ -90,8 +90,11 @@ EVENT_SCHEMA = pa.schema(
         ("replaces_quote", pa.string()),
         ("is_paused", pa.bool_()),
         ("first_used_on", pa.string()),
+        ("canonical_sum", pa.binary(2)),
     ]
 )
+AS_STORED = ("canonical", "canonical_sum")
+"""The columns that are not derived for queries: the text itself, and a segment's sum of it."""
 
 
 def as_declared(table: pa.Table, schema: pa.Schema) -> pa.Table:

@@ -20,6 +20,7 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from ledger.storage import aside
+from ledger.storage.envelope import STORED, read_stored
 from ledger.storage.footer import hash_carried
 from ledger.storage.ids import beginnings
 
@@ -38,7 +39,6 @@ SCHEMA = pa.schema(
 )
 """A row for each bike of a row group, and one for each event of no bike, with that event."""
 _FORM = "3"
-_OWN = ["seq", "commit", "canonical"]
 _END_SIZE = 4096
 
 
@@ -112,7 +112,7 @@ class Segments:
         places = pa.array([self._places[name] for name in names], pa.int32())
         held = self.rows.slice(len(self.rows) - self.rows["bike"].null_count)
         held = held.filter(pc.is_in(held["file"], value_set=places))
-        yield from zip(*(held[name].to_pylist() for name in _OWN), strict=True)
+        yield from zip(*(held[name].to_pylist() for name in STORED), strict=True)
 
     def bikes(self, names: Iterable[str]) -> list[str]:
         """Give every bike of these files, sorted."""
@@ -168,15 +168,15 @@ def _of_group(file: pq.ParquetFile, number: int) -> pa.Table:
     bikes = read(["bike"])["bike"]
     columns: dict[str, pa.Array | pa.ChunkedArray] = {"bike": pc.unique(bikes).drop_null()}
     if bikes.null_count:
-        own = read(_OWN).filter(pc.is_null(bikes))
+        own = read_stored(file, groups=[number]).filter(pc.is_null(bikes))
         count = len(columns["bike"])
         columns["bike"] = pa.concat_arrays([columns["bike"], pa.nulls(len(own), pa.string())])
-        for name in _OWN:
+        for name in STORED:
             empty = pa.nulls(count, SCHEMA.field(name).type)
             columns[name] = pa.chunked_array([empty, *own[name].chunks])
     rows = len(columns["bike"])
     columns |= {"file": pa.array([0] * rows), "group": pa.array([number] * rows)}
-    nulls = {name: pa.nulls(rows) for name in _OWN}
+    nulls = {name: pa.nulls(rows) for name in STORED}
     return pa.table({name: {**nulls, **columns}[name] for name in SCHEMA.names}).cast(SCHEMA)
 
 

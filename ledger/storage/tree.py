@@ -23,6 +23,7 @@ import pyarrow.parquet as pq
 
 from ledger.errors import BookDamaged
 from ledger.storage import tree_kept
+from ledger.storage.envelope import read_stored
 from ledger.storage.merkle import EMPTY_ROOT, Frontier, leaf_hash, node_hash
 from ledger.storage.proof import root_of
 from ledger.storage.segment import Stored
@@ -172,7 +173,7 @@ class Tree:
                 seqs = file.read_row_group(group, ["seq"])["seq"]
                 is_asked = pc.and_(pc.greater(seqs, low), pc.less_equal(seqs, high))
                 if pc.any(is_asked).as_py():
-                    table = file.read_row_group(group, ["seq", "commit", "canonical"])
+                    table = read_stored(file, groups=[group])
                     rows = table.filter(is_asked).to_pylist()
                     yield from (Stored(**row) for row in rows)
 
@@ -220,7 +221,7 @@ class Tree:
 
 def _read(path: Path) -> pa.Table:
     with _opened(path) as file:
-        return file.read(["seq", "canonical"], use_threads=False)
+        return read_stored(file)
 
 
 def _hashed(before: int, after: int, reading: Future[pa.Table]) -> tuple[int, list[bytes]]:

@@ -12,14 +12,15 @@ import pyarrow.parquet as pq
 
 from ledger.errors import Problem, Refused
 from ledger.events import Event, parse_event
+from ledger.storage.envelope import AROUND, STORED, as_hashed, sum_of
 from ledger.storage.hot import units_after
-from ledger.storage.schema import EVENT_SCHEMA
+from ledger.storage.schema import AS_STORED, EVENT_SCHEMA
 from ledger.storage.segment import Entry, Stored, stored_in, tabulate
 from ledger.storage.verify_statistics import wrong_blooms, wrong_statistics
 
 RESTORE = "Put the file back from a backup"
-DERIVED = [name for name in EVENT_SCHEMA.names if name != "canonical"]
-_NEEDED = ("seq", "commit", "canonical")
+DERIVED = [name for name in EVENT_SCHEMA.names if name not in AS_STORED]
+_NEEDED = frozenset((*STORED, *AROUND))
 _MOST_NAMED = 8
 _ROWS_AT_ONCE = 16
 _UNREADABLE = (pa.ArrowException, OSError, MemoryError, ValueError)
@@ -69,15 +70,16 @@ def where(name: str, seqs: Sequence[int]) -> str:
 def decoded(name: str, content: bytes) -> tuple[pa.Table | None, list[Problem]]:
     """Give a file's rows as they stand there, and which events stand in pages nobody can read.
 
-    Without its seqs, commits and canonical bytes there are no rows to look at; other columns that
-    cannot be read are left out. A footer's figures are held to the rows where all can be read.
+    Without what its canonical bytes are put together from there are no rows to look at; other
+    columns that cannot be read are left out. A footer's figures are held to the rows where all
+    can be read.
     """
     try:
         with pq.ParquetFile(pa.BufferReader(content)) as file:
             table = file.read()
             problems = [*wrong_statistics(name, file.metadata, table)]
             problems += wrong_blooms(name, content, file.metadata, table)
-            return table, problems
+            return as_hashed(file, table), problems
     except _UNREADABLE:
         return _without_damage(name, content)
 
@@ -89,9 +91,9 @@ def _without_damage(name: str, content: bytes) -> tuple[pa.Table | None, list[Pr
             problems += _unreadable(name, file, group)
         bad = {found.field for found in problems}
         kept = [column for column in file.schema_arrow.names if column not in bad]
-        if bad and not bad & set(_NEEDED):
+        if bad and not bad & _NEEDED:
             try:
-                return file.read(kept), problems
+                return as_hashed(file, file.read(kept)), problems
             except _UNREADABLE:
                 pass
     if not bad:
@@ -154,6 +156,10 @@ def wrong_rows(name: str, rows: Rows, units: Mapping[str, str]) -> tuple[Wrong, 
         wrong = "the bytes that were hashed are those of no event"
         found.problems.append(problem(where(name, lost), "canonical", wrong, "canonical"))
         found.seqs |= set(lost)
+    if changed := [seq for seq in _changed(rows) if seq not in found.seqs]:
+        wrong = "its columns and its payload are not together the bytes that were hashed"
+        found.problems.append(problem(where(name, changed), "canonical", wrong, "canonical"))
+        found.seqs |= set(changed)
     places = [place for place, event in enumerate(rows.events) if event is not None]
     table = rows.table if not lost else rows.table.take(pa.array(places, pa.int64()))
     events = [event for event in rows.events if event is not None]
@@ -172,6 +178,15 @@ def wrong_rows(name: str, rows: Rows, units: Mapping[str, str]) -> tuple[Wrong, 
         found.problems.append(problem(where(name, seqs), column, wrong, "hot_column"))
         found.seqs |= set(seqs)
     return found, units_after(units, events)
+
+
+def _changed(rows: Rows) -> list[int]:
+    """Give the seqs of a segment's rows whose bytes, put together, do not give their sum."""
+    if "canonical_sum" not in rows.table.column_names:
+        return []
+    sums = rows.table["canonical_sum"].to_pylist()
+    pairs = zip(rows.stored, sums, strict=True)
+    return [one.seq for one, held in pairs if held is not None and held != sum_of(one.canonical)]
 
 
 def _differing(

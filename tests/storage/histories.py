@@ -41,6 +41,7 @@ from ledger.errors import BookDamaged, NotDurable, WriteRefused
 from ledger.events import Event
 from ledger.storage import compaction, files, listing, log, segment
 from ledger.storage.compaction import compact
+from ledger.storage.envelope import AROUND
 from ledger.storage.footer import CommitMark, check_self_hash, read_footer
 from ledger.storage.listing import Listing
 from ledger.storage.local import LocalStore
@@ -64,7 +65,7 @@ INVARIANTS = (
     "no deadlock",
 )
 MOST_STEPS = 30_000
-_COLUMNS = ("seq", "commit", "bike", "occurred_at", "canonical")
+_COLUMNS = (*AROUND, "commit", "canonical", "canonical_sum")
 _NARROW = pa.schema([EVENT_SCHEMA.field(name) for name in _COLUMNS])
 """Fewer columns than the book's: the protocol does not look at them, and they take time."""
 

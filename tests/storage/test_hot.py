@@ -371,6 +371,7 @@ def test_the_schema_is_the_documented_table():
         "text": pa.string(),
         "binary": pa.binary(),
         "bool": pa.bool_(),
+        "fixed binary 2": pa.binary(2),
         "fixed binary 16": pa.binary(16),
         "timestamp µs UTC": pa.timestamp("us", tz="UTC"),
         "decimal(18,6)": pa.decimal128(18, 6),

@@ -171,13 +171,13 @@ def test_plain_duckdb_reads_the_folder(folder):
 
 
 def test_types_are_ones_every_reader_has(folder):
-    """Instants are µs adjusted to UTC, small decimals are integers, ids are 16 fixed bytes."""
+    """Instants are µs adjusted to UTC, small decimals are integers, ids are fixed bytes."""
     schema = pq.ParquetFile(folder / "c-000000000001.parquet").schema
     columns = {schema.column(i).path: schema.column(i) for i in range(len(schema))}
     for column in columns.values():
         logical = json.loads(column.logical_type.to_json())
         assert column.physical_type in {"BOOLEAN", "INT32", "INT64", "BYTE_ARRAY"} or (
-            column.physical_type == "FIXED_LEN_BYTE_ARRAY" and column.length == 16
+            column.physical_type == "FIXED_LEN_BYTE_ARRAY" and column.length in (2, 16)
         ), column.path
         assert logical.get("isSigned", True), column.path
         if logical["Type"] == "Timestamp":

@@ -16,6 +16,7 @@ from ledger.state import same_bike
 from ledger.storage import bulk, reading, segment, segments
 from ledger.storage.footer import hash_carried
 from ledger.storage.reading import Row
+from tests.hashed import hashed
 from tests.stored import SHOP
 
 BIKES = tuple(f"{letter}ANT7RN2" for letter in "ABCDEFGH")
@@ -82,7 +83,7 @@ def told(book: Book, tags: set[str]) -> tuple[list[Row], list[object], list[str]
 
 def plainly(book: Book, tags: set[str]) -> tuple[list[Row], list[object], list[str]]:
     """Give the same by looking at every row of every file."""
-    rows = [row for path in book.files() for row in pq.read_table(path).to_pylist()]
+    rows = [hashed(row) for path in book.files() for row in pq.read_table(path).to_pylist()]
     rows.sort(key=lambda row: row["seq"])
 
     def short(held: list[dict[str, object]]) -> list[Row]:

@@ -64,7 +64,7 @@ def test_a_flipped_bit_in_an_old_segment_is_found(log, tmp_path):
 
 @pytest.mark.parametrize(
     ("column", "value"),
-    [("value", "9.000000"), ("bike", "CCCCCCCC"), ("unit", "mm"), ("kind", "adjusted")],
+    [("value", "9.000000"), ("unit", "mm"), ("minutes", "7"), ("position", "fork")],
 )
 def test_a_hot_column_that_lies_is_found(log, tmp_path, column, value):
     """A column changed beside untouched canonical bytes is named, with the events it lies of."""
@@ -77,6 +77,25 @@ def test_a_hot_column_that_lies_is_found(log, tmp_path, column, value):
     name = segment_name(3, 4)
     rewritten(tmp_path / name, lie)
     assert found(log) == {(f"{name}, events 13 to 24", column)}
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [("bike", "CCCCCCCC"), ("kind", "adjusted"), ("actor", "eve"), ("seq", 99), ("job", "j-1")],
+)
+def test_an_envelope_that_lies_is_found(log, tmp_path, column, value):
+    """In a segment it is what was hashed: each event it lies of is named, and the first root."""
+
+    def lie(table):
+        kind = table.schema.field(column).type
+        is_one = pc.equal(table["seq"], 20)
+        return replaced(table, column, pc.if_else(is_one, pa.scalar(value, kind), table[column]))
+
+    name = segment_name(3, 4)
+    rewritten(tmp_path / name, lie)
+    seq = 99 if column == "seq" else 20
+    assert (f"{name}, event {seq}", "canonical") in found(log)
+    assert any(field == "root" for _, field in found(log))
 
 
 def test_an_event_changed_after_it_was_committed_is_found(log, tmp_path):
