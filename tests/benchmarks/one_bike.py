@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 from uuid import UUID
 
+from ledger.storage.envelope import AROUND, whole
 from tests.benchmarks.alone import alone, files_of, percentile, seconds, tell, timed
 from tests.benchmarks.asked import BikeAsked, bikes_asked, kept_asked, read_asked
 from tests.benchmarks.measure import Row
@@ -250,8 +251,8 @@ def events_by_bike(book: Path, asked: list[BikeAsked]) -> dict[str, list[dict[st
     connection = duck.connect()
     connection.execute("set enable_progress_bar = false")
     rows = connection.sql(
-        """
-        select bike, seq, kind, position, part, distance_km, canonical,
+        f"""
+        select {", ".join(AROUND)}, position, part, distance_km, canonical,
             epoch_us(occurred_at) as occurred_us
         from read_parquet($files)
         where list_contains($tags, bike) and kind <> 'event_struck' and id not in (
@@ -265,7 +266,7 @@ def events_by_bike(book: Path, asked: list[BikeAsked]) -> dict[str, list[dict[st
         },
     ).to_arrow_table()
     found: dict[str, list[dict[str, Any]]] = {}
-    for row in rows.to_pylist():
+    for row in whole(rows).to_pylist():
         found.setdefault(row["bike"], []).append(row)
     return found
 

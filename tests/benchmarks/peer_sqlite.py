@@ -12,6 +12,7 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from ledger.book import Book
+from ledger.storage.envelope import read_stored
 
 BYTES_AN_EVENT = 900
 """What its file takes at most, about: 715 were measured of a million events."""
@@ -63,7 +64,8 @@ def build(book: Path, file: Path) -> None:
     connection.executescript(_SHAPE)
     marks = ", ".join("?" for _ in _COLUMNS)
     for path in Book.open(book).files():
-        table = pq.read_table(path, columns=[*_COLUMNS, "lines"])
+        with pq.ParquetFile(path) as written:
+            table = read_stored(written, [*_COLUMNS, "lines"])
         with connection:
             connection.executemany(f"insert into events values ({marks})", _rows(table))
             connection.executemany("insert into lines values (?, ?, ?, ?, ?)", _lines(table))
