@@ -64,10 +64,13 @@ def as_hashed(file: pq.ParquetFile, table: pa.Table) -> pa.Table:
 def whole(table: pa.Table) -> pa.Table:
     """Give events with the bytes that were hashed; `table` has AROUND and `canonical`.
 
-    Where all stand whole, AROUND is not looked at.
+    Where all stand whole, AROUND is not looked at. Raises ArrowInvalid where a column is missing.
     """
     if not pc.any(pc.starts_with(table["canonical"], _BEGIN)).as_py():
         return table
+    there = frozenset(table.column_names)
+    if missing := [name for name in AROUND if name not in there]:
+        raise pa.ArrowInvalid(f"it has no column {missing[0]!r}, which its events need")
     return _with_texts(table, map(_whole, table.select([*AROUND, "canonical"]).to_batches()))
 
 

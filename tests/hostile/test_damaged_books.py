@@ -91,12 +91,13 @@ def test_a_whole_book_is_asked_as_before(source: Path) -> None:
     assert sorted(found) == [event.seq for event in book.events() if event.bike]
 
 
-def test_a_footer_that_unpacks_without_end_is_damaged() -> None:
+@pytest.mark.parametrize("roots", [None, "0" * 120], ids=["format 1", "format 2"])
+def test_a_footer_that_unpacks_without_end_is_damaged(roots: str | None) -> None:
     """No more is unpacked than the commits that the footer itself speaks of."""
     text = base64.b64encode(zlib.compress(bytes(50_000_000), 9)).decode()
     tracemalloc.start()
     with pytest.raises(ValueError, match="longer than it says"):
-        PackedMarks(text, 1, 3)
+        PackedMarks(text, roots, 1, 3)
     with pytest.raises(ValueError, match="it says that it holds"):
         PackedMarks(text, 1, 10**9)
     _, most = tracemalloc.get_traced_memory()

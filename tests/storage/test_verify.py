@@ -11,6 +11,7 @@ from ledger.storage.footer import add_self_hash, read_footer
 from ledger.storage.listing import commit_name, segment_name
 from ledger.storage.local import LocalStore
 from ledger.storage.log import Log
+from ledger.storage.segment import read_events
 
 
 @pytest.fixture
@@ -156,6 +157,14 @@ def test_a_column_added_later_may_be_missing(log, tmp_path):
     """A file written before a column was added is whole without it."""
     rewritten(tmp_path / segment_name(1, 2), lambda table: table.drop_columns(["money_minor"]))
     assert log.verify_roots() == []
+
+
+def test_a_segment_without_a_column_of_its_envelopes_is_found(log, tmp_path):
+    """Nothing says what its events were hashed by: it cannot be read, and is named."""
+    rewritten(tmp_path / segment_name(3, 4), lambda table: table.drop_columns(["actor"]))
+    assert (segment_name(3, 4), "the file") in found(log)
+    with pytest.raises(pa.ArrowInvalid, match="no column 'actor'"):
+        list(read_events((tmp_path / segment_name(3, 4)).read_bytes()))
 
 
 def test_problems_read_as_plain_data(log, tmp_path):
