@@ -99,7 +99,7 @@ def test_a_footer_that_unpacks_without_end_is_damaged(roots: str | None) -> None
     with pytest.raises(ValueError, match="longer than it says"):
         PackedMarks(text, roots, 1, 3)
     with pytest.raises(ValueError, match="it says that it holds"):
-        PackedMarks(text, 1, 10**9)
+        PackedMarks(text, roots, 1, 10**9)
     _, most = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert most < 5_000_000
