@@ -12,6 +12,7 @@ from shelf import columns_of, effects
 from ledger import sql
 from ledger.engines.duckdb import Asked, DuckEngine
 from ledger.events import Event
+from tests.long import times
 
 
 def broken_keys(events: list[Event], asked: Asked) -> list[str]:
@@ -40,7 +41,7 @@ def test_declared_keys_are_unique_and_not_null(events: list[Event]) -> None:
 
 
 @pytest.mark.slow
-@settings(max_examples=100, deadline=None, derandomize=True)
+@settings(max_examples=times(100, usual=40), deadline=None, derandomize=True)
 @given(lives(at_least=20, at_most=80))
 def test_declared_keys_hold_on_long_lives(events: list[Event]) -> None:
     """The same on many longer lives."""

@@ -20,6 +20,7 @@ from ledger.events import Event
 from ledger.state import fold
 from ledger.view import BikeView
 from ledger.vocabulary import standard
+from tests.long import times
 
 HERE = Asked(datetime.fromisoformat("2026-01-01T00:00:00+00:00"), 1_000)
 
@@ -118,7 +119,7 @@ def test_both_folds_agree_at_every_date_and_every_known_seq(books: list[list[Eve
 
 
 @pytest.mark.slow
-@settings(max_examples=25, deadline=None, derandomize=True)
+@settings(max_examples=times(25, usual=10), deadline=None, derandomize=True)
 @given(st.lists(lives.lives(at_least=8, at_most=25), min_size=4, max_size=4))
 def test_both_folds_agree_on_long_lives(books: list[list[Event]]) -> None:
     """Long lives, with more to void and to strike, are seen the same by SQL and Python."""

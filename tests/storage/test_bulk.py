@@ -183,10 +183,12 @@ def test_few_events_are_held_at_a_time(tmp_path, monkeypatch):
 
 
 @pytest.mark.slow
-def test_a_segment_holds_about_a_hundred_thousand_events(tmp_path):
-    """120,000 events make a segment of 100,000, one of the rest, and the last commit."""
-    commits = (readings(1 + 500 * n, 500) for n in range(240))
+def test_a_segment_holds_about_a_hundred_thousand_events(tmp_path, monkeypatch):
+    """A fifth more than that make a segment of it, one of the rest, and the last commit."""
+    assert bulk.ROWS_IN_SEGMENT == 100_000
+    monkeypatch.setattr(bulk, "ROWS_IN_SEGMENT", 1_000)
+    commits = (readings(1 + 5 * n, 5) for n in range(240))
     log = log_in(tmp_path)
     log.write_segment(commits)
     rows = [pq.read_metadata(path).num_rows for path in log.paths()]
-    assert rows == [100_000, 19_500, 500]
+    assert rows == [1_000, 195, 5]
