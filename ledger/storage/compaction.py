@@ -160,7 +160,7 @@ def _merged(store: Store, listing: Listing, run: Run, units: Mapping[str, str]) 
     for file in run:
         content = store.read(file.name)
         footer = check_file(file, content, frontier)
-        tables.append(read_whole(content, units))
+        tables.append(_whole(file, content, units))
         marks.extend(footer.marks)
         frontier = footer.frontier
     footer = Footer(tuple(marks), frontier, writer=secrets.token_hex(16))
@@ -168,6 +168,14 @@ def _merged(store: Store, listing: Listing, run: Run, units: Mapping[str, str]) 
     first, last = run[0].first, run[-1].last
     check_file(Cover(first, last, segment_name(first, last)), content, before)
     return content
+
+
+def _whole(file: Cover, content: bytes, units: Mapping[str, str]) -> pa.Table:
+    try:
+        return read_whole(content, units)
+    except (pa.ArrowException, ValueError, KeyError) as error:
+        said = " ".join(str(error).split())
+        raise _damaged(file, f"its columns cannot be read ({said})") from None
 
 
 def check_file(file: Cover, content: bytes, before: Frontier) -> Footer:

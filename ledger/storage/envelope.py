@@ -45,6 +45,8 @@ def read_stored(
         table = file.read(needed, use_threads=False)
     else:
         table = file.read_row_groups(list(groups), needed, use_threads=False)
+    if any(table[name].null_count for name in STORED):
+        raise pa.ArrowInvalid("an event of it lacks its seq, its commit or its canonical bytes")
     if not is_apart:
         return table
     there = frozenset(table.column_names)

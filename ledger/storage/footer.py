@@ -45,6 +45,7 @@ _SHA256 = re.compile(rb"[0-9a-f]{64}")
 _TRAILER_SIZE = 8
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
+_LATEST = (datetime(9999, 1, 1, tzinfo=UTC) - _EPOCH) // _MICROSECOND
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +81,10 @@ class PackedMarks(Sequence[CommitMark]):
             raise ValueError("its list of commits is cut off, or longer than it says")
         numbers = np.frombuffer(packed, ">i8", 2 * count).reshape(2, count)
         self._numbers = numbers if roots is None else numbers.cumsum(axis=1)
+        sizes, instants = self._numbers
+        is_rising = sizes[0] > 0 and bool(np.all(sizes[1:] > sizes[:-1]))
+        if not is_rising or instants.min() < 0 or instants.max() > _LATEST:
+            raise ValueError("its list of commits is of no order, or of no time")
         self._raw_roots, self._roots = packed[_NUMBERS_SIZE * count :], roots
         self._first, self._count = first, count
 

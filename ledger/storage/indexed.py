@@ -122,7 +122,7 @@ def opened(path: Path, metadata: pq.FileMetaData | None = None) -> Iterator[pq.P
     try:
         with pq.ParquetFile(path, metadata=metadata) as file:
             yield file
-    except (pa.ArrowException, OSError) as error:
+    except (pa.ArrowException, OSError, KeyError) as error:
         if isinstance(error, OSError) and error.errno is not None:
             error.filename = error.filename or str(path)
             raise

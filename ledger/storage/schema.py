@@ -93,6 +93,8 @@ EVENT_SCHEMA = pa.schema(
         ("canonical_sum", pa.binary(2)),
     ]
 )
+COUNT_AT_FIRST = EVENT_SCHEMA.names.index("bike_kind") + 1
+"""How many columns the first files had."""
 AS_STORED = ("canonical", "canonical_sum")
 """The columns that are not derived for queries: the text itself, and a segment's sum of it."""
 

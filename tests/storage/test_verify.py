@@ -1,5 +1,8 @@
+import base64
 import json
+import zlib
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
@@ -7,7 +10,7 @@ import pytest
 from storage_events import UNITS, readings
 
 from ledger.storage import bulk
-from ledger.storage.footer import add_self_hash, read_footer
+from ledger.storage.footer import PackedMarks, add_self_hash, read_footer
 from ledger.storage.listing import commit_name, segment_name
 from ledger.storage.local import LocalStore
 from ledger.storage.log import Log
@@ -154,15 +157,78 @@ def test_a_damaged_file_does_not_hide_another(log, tmp_path):
 
 
 def test_a_column_added_later_may_be_missing(log, tmp_path):
-    """A file written before a column was added is whole without it."""
-    rewritten(tmp_path / segment_name(1, 2), lambda table: table.drop_columns(["money_minor"]))
+    """A commit's file written before columns were added is whole without them."""
+    rewritten(tmp_path / commit_name(5), lambda table: table.select(table.column_names[:-7]))
     assert log.verify_roots() == []
+
+
+def renamed(table, old, new):
+    return table.rename_columns([new if name == old else name for name in table.column_names])
+
+
+CHANGED = {
+    "without one in between": (lambda table: table.drop_columns(["minutes"]), "minutes"),
+    "without what it began with": (
+        lambda table: table.select(table.column_names[:40]),
+        "is_computer_replaced",
+    ),
+    "of another case": (lambda table: renamed(table, "distance_km", "Distance_KM"), "distance_km"),
+    "twice, in another case": (
+        lambda table: table.append_column("Distance_KM", table["distance_km"]),
+        "Distance_KM",
+    ),
+    "of another type": (
+        lambda table: table.set_column(2, "id", pc.cast(table["id"], pa.binary())),
+        "id",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", [segment_name(3, 4), commit_name(5)], ids=["s", "c"])
+@pytest.mark.parametrize("how", CHANGED)
+def test_columns_that_are_not_the_books_are_found(log, tmp_path, how, name):
+    """Some readers would take one for another, or nothing for a figure: the column is named."""
+    change, column = CHANGED[how]
+    rewritten(tmp_path / name, change)
+    assert (name, column) in found(log)
+
+
+def test_a_segment_needs_its_newest_columns(log, tmp_path):
+    """No segment with payloads apart was ever written without sums."""
+    name = segment_name(1, 2)
+    rewritten(tmp_path / name, lambda table: table.drop_columns(["canonical_sum"]))
+    assert (name, "canonical_sum") in found(log)
+
+
+@pytest.mark.parametrize("column", ["canonical", "actor", "recorded_at", "canonical_sum"])
+def test_an_event_that_lacks_what_it_must_have_is_found(log, tmp_path, column):
+    """A null where no event has one is named by its event."""
+
+    def without(table):
+        kind = table.schema.field(column).type
+        is_one = pc.equal(table["seq"], 20)
+        nulls = pc.if_else(is_one, pa.scalar(None, kind), table[column])
+        return table.set_column(table.column_names.index(column), pa.field(column, kind), nulls)
+
+    rewritten(tmp_path / segment_name(3, 4), without)
+    assert (f"{segment_name(3, 4)}, event 20", column) in found(log)
+
+
+@pytest.mark.parametrize("places", [(0, 1), (1, 0)], ids=["sizes", "instants"])
+def test_a_list_of_commits_out_of_order_is_damaged(log, tmp_path, places):
+    """Steps beyond all time, and sizes that fall, are said to be none."""
+    size, instant = places
+    steps = np.array([[6, -6 if size == 0 else 6], [0, 0]], np.int64)
+    steps[1] += 0 if instant else 2**62
+    text = base64.b64encode(zlib.compress(steps.astype(">i8").tobytes())).decode()
+    with pytest.raises(ValueError, match="of no order, or of no time"):
+        PackedMarks(text, "0" * 80, 1, 2)
 
 
 def test_a_segment_without_a_column_of_its_envelopes_is_found(log, tmp_path):
     """Nothing says what its events were hashed by: it cannot be read, and is named."""
     rewritten(tmp_path / segment_name(3, 4), lambda table: table.drop_columns(["actor"]))
-    assert (segment_name(3, 4), "the file") in found(log)
+    assert (segment_name(3, 4), "actor") in found(log)
     with pytest.raises(pa.ArrowInvalid, match="no column 'actor'"):
         list(read_events((tmp_path / segment_name(3, 4)).read_bytes()))
 
