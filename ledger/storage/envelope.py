@@ -9,9 +9,12 @@ very bytes, they stand there whole: whole ones begin with the actor, never with 
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
+from typing import TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
@@ -26,17 +29,20 @@ AROUND = (
 """The columns that say what stands around the payload."""
 STORED = ("seq", "commit", "canonical")
 _BEGIN = b'{"data":'
-_HEX = np.frombuffer(b"0123456789abcdef", np.uint8)
-_DASHES = (8, 13, 18, 23)
-_DIGITS = np.array([place for place in range(36) if place not in _DASHES])
+_PAIRS = np.frombuffer(bytes(range(256)).hex().encode(), np.uint16)
+"""Each byte's two hexadecimal digits."""
 
 
 def read_stored(
-    file: pq.ParquetFile, more: Iterable[str] = (), groups: Sequence[int] | None = None
+    file: pq.ParquetFile,
+    more: Iterable[str] = (),
+    groups: Sequence[int] | None = None,
+    keep: pc.Expression | None = None,
 ) -> pa.Table:
     """Give seq, commit and canonical bytes of a file's events, in the order they stand.
 
-    Beside them what more columns are asked, and of some row groups alone if any are named.
+    Beside them what more columns are asked; of some row groups alone if any are named, and of
+    the events that an expression of those columns keeps.
     """
     names = list(dict.fromkeys([*STORED, *more]))
     is_apart = is_of_segment(file.metadata.metadata or {})
@@ -45,6 +51,8 @@ def read_stored(
         table = file.read(needed, use_threads=False)
     else:
         table = file.read_row_groups(list(groups), needed, use_threads=False)
+    if keep is not None:
+        table = table.filter(keep)
     if any(table[name].null_count for name in STORED):
         raise pa.ArrowInvalid("an event of it lacks its seq, its commit or its canonical bytes")
     if not is_apart:
@@ -103,13 +111,13 @@ def _with(table: pa.Table, name: str, column: pa.ChunkedArray) -> pa.Table:
 def _whole(batch: pa.RecordBatch) -> pa.Array:
     texts = batch["canonical"]
     is_payload = pc.starts_with(texts, _BEGIN)
-    before, after = _around(batch)
-    payload = pc.binary_slice(texts, 1, -1)
-    return pc.if_else(is_payload, _joined(before, payload, after), texts)
+    made = _joined(*_before(batch), pc.binary_slice(texts, 1, -1), *_after(batch))
+    return made if pc.all(is_payload).as_py() else pc.if_else(is_payload, made, texts)
 
 
 def _apart(batch: pa.RecordBatch) -> pa.Array:
-    columns = (column.to_pylist() for column in (batch["canonical"], *_around(batch)))
+    around = (_joined(*_before(batch)), _joined(*_after(batch)))
+    columns = (column.to_pylist() for column in (batch["canonical"], *around))
     return pa.array([_payload(*row) for row in zip(*columns, strict=True)], pa.binary())
 
 
@@ -119,22 +127,28 @@ def _payload(text: bytes, before: bytes, after: bytes) -> bytes:
     return payload if is_apart else text
 
 
-def _around(batch: pa.RecordBatch) -> tuple[pa.Array, pa.Array]:
-    """Give what stands before each payload, and what stands after it."""
-    before = _joined(b'{"actor":"', batch["actor"], b'"', _member("bike", batch["bike"]), b",")
-    after = _joined(
-        *(b',"id":"', _uuids(batch["id"]), b'"', _member("job", batch["job"])),
-        *(b',"kind":"', batch["kind"]),
-        *(b'","occurred_at":"', _instants(batch["occurred_at"])),
-        *(b'","recorded_at":"', _instants(batch["recorded_at"]), b'"'),
-        _member("restores", _uuids(batch["restores_id"])),
-        *(b',"schema_version":', _numbers(batch["schema_version"])),
-        *(b',"seq":', _numbers(batch["seq"]), b',"shop":"', batch["shop"], b'"}'),
-    )
-    return before, after
+_Part: TypeAlias = "bytes | pa.Array"
 
 
-def _joined(*parts: bytes | pa.Array) -> pa.Array:
+def _before(batch: pa.RecordBatch) -> Iterator[_Part]:
+    """Give what stands before each payload, piece by piece."""
+    yield from (b'{"actor":"', batch["actor"], b'"', _member("bike", batch["bike"]), b",")
+
+
+def _after(batch: pa.RecordBatch) -> Iterator[_Part]:
+    """Give what stands after each payload, piece by piece."""
+    yield from (b',"id":"', _uuids(batch["id"]), b'"', _member("job", batch["job"]))
+    yield from (b',"kind":"', batch["kind"])
+    yield from (b'","occurred_at":"', _instants(batch["occurred_at"]))
+    yield from (b'","recorded_at":"', _instants(batch["recorded_at"]), b'"')
+    restores = batch["restores_id"]
+    if restores.null_count < len(restores):
+        yield _member("restores", _uuids(restores))
+    yield from (b',"schema_version":', _numbers(batch["schema_version"]))
+    yield from (b',"seq":', _numbers(batch["seq"]), b',"shop":"', batch["shop"], b'"}')
+
+
+def _joined(*parts: _Part) -> pa.Array:
     """Give texts one after another; what is null, which no writer of ours wrote, is left out."""
     texts = (pa.scalar(one, pa.binary()) if isinstance(one, bytes) else one for one in parts)
     columns = [one.cast(pa.binary()) for one in texts]
@@ -154,7 +168,17 @@ def _numbers(values: pa.Array) -> pa.Array:
 def _instants(values: pa.Array) -> pa.Array:
     """Give instants as events write them: in UTC, to the microsecond."""
     plain = values.cast(pa.timestamp("us", "UTC")).cast(pa.timestamp("us")).cast(pa.string())
-    return _joined(pc.binary_replace_slice(plain.cast(pa.binary()), 10, 11, b"T"), b"Z")
+    plain = pc.fill_null(plain, "")
+    _, _, held = plain.buffers()
+    count = len(plain)
+    lengths = pc.binary_length(plain)
+    if not count or pc.min(lengths).as_py() != 26 or pc.max(lengths).as_py() != 26:
+        return _joined(pc.binary_replace_slice(plain.cast(pa.binary()), 10, 11, b"T"), b"Z")
+    first = 26 * plain.offset
+    written = np.full((count, 27), ord("Z"), np.uint8)
+    written[:, :26] = np.frombuffer(held, np.uint8, 26 * count, first).reshape(count, 26)
+    written[:, 10] = ord("T")
+    return _fixed(written)
 
 
 def _uuids(values: pa.Array) -> pa.Array:
@@ -164,10 +188,18 @@ def _uuids(values: pa.Array) -> pa.Array:
     _, *_, held = filled.cast(pa.binary(16)).buffers()
     first = 16 * filled.offset
     raw = np.frombuffer(held, np.uint8, 16 * count, first) if count else np.empty(0, np.uint8)
-    digits = np.stack([_HEX[raw >> 4], _HEX[raw & 15]], axis=-1).reshape(count, 32)
+    digits = _PAIRS[raw].view(np.uint8).reshape(count, 32)
     written = np.full((count, 36), ord("-"), np.uint8)
-    written[:, _DIGITS] = digits
-    made = pa.Array.from_buffers(
-        pa.binary(36), count, [None, pa.py_buffer(written.tobytes())]
-    ).cast(pa.binary())
+    for dashes, (start, end) in enumerate(pairwise((0, 8, 12, 16, 20, 32))):
+        written[:, start + dashes : end + dashes] = digits[:, start:end]
+    made = _fixed(written)
     return pc.if_else(values.is_valid(), made, None) if values.null_count else made
+
+
+def _fixed(written: npt.NDArray[np.uint8]) -> pa.Array:
+    """Give rows of signs, all of one length, as texts."""
+    count, size = written.shape
+    offsets = np.arange(0, (count + 1) * size, size, dtype=np.int32)
+    return pa.Array.from_buffers(
+        pa.binary(), count, [None, pa.py_buffer(offsets), pa.py_buffer(written)]
+    )

@@ -193,7 +193,7 @@ class Reader:
         for file, groups in self._holding(asked):
             with file.opened() as parquet:
                 if has_text:
-                    table = read_stored(parquet, needed, groups)
+                    table = read_stored(parquet, needed, groups, keep)
                 else:
                     table = parquet.read_row_groups(groups, columns=needed, use_threads=False)
             tables.append(as_declared(table.filter(keep), schema))
@@ -296,8 +296,7 @@ class Reader:
             if not groups:
                 continue
             with file.opened() as parquet:
-                table = read_stored(parquet, by, groups)
-            table = table.filter(keep)
+                table = read_stored(parquet, by, groups, keep)
             found.extend(zip(*(table[name].to_pylist() for name in STORED), strict=True))
         return sorted(found)
 
@@ -333,8 +332,8 @@ class Reader:
                     mask = pc.is_in(file.read_row_group(group, ["id"])["id"], value_set=wanted)
                     if not pc.any(mask).as_py():
                         continue
-                    table = read_stored(file, ["id"], [group])
-                    for row in table.filter(mask).to_pylist():
+                    table = read_stored(file, ["id"], [group], pc.field("id").isin(wanted))
+                    for row in table.to_pylist():
                         found[row["id"]] = (row["seq"], row["commit"], row["canonical"])
         return found
 
@@ -342,8 +341,7 @@ class Reader:
         """Give every stored event behind a seq, in seq order, a file at a time."""
         for path in sorted(self._files, key=lambda path: _first_commit(path.name)):
             with opened(path) as file:
-                table = read_stored(file).sort_by("seq")
-            table = table.filter(pc.field("seq") > after)
+                table = read_stored(file, keep=pc.field("seq") > after).sort_by("seq")
             for batch in table.to_batches(max_chunksize=10_000):
                 yield from zip(*(column.to_pylist() for column in batch.columns), strict=True)
 

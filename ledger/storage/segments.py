@@ -168,7 +168,7 @@ def _of_group(file: pq.ParquetFile, number: int) -> pa.Table:
     bikes = read(["bike"])["bike"]
     columns: dict[str, pa.Array | pa.ChunkedArray] = {"bike": pc.unique(bikes).drop_null()}
     if bikes.null_count:
-        own = read_stored(file, groups=[number]).filter(pc.is_null(bikes))
+        own = read_stored(file, ["bike"], [number], pc.field("bike").is_null())
         count = len(columns["bike"])
         columns["bike"] = pa.concat_arrays([columns["bike"], pa.nulls(len(own), pa.string())])
         for name in STORED:

@@ -168,13 +168,13 @@ class Tree:
 
     def _between(self, name: str, low: int, high: int) -> Iterator[Stored]:
         """Give the events of a file whose seq lies above low and up to high."""
+        keep = (pc.field("seq") > low) & (pc.field("seq") <= high)
         with _opened(self._paths[name]) as file:
             for group in range(file.metadata.num_row_groups):
                 seqs = file.read_row_group(group, ["seq"])["seq"]
                 is_asked = pc.and_(pc.greater(seqs, low), pc.less_equal(seqs, high))
                 if pc.any(is_asked).as_py():
-                    table = read_stored(file, groups=[group])
-                    rows = table.filter(is_asked).to_pylist()
+                    rows = read_stored(file, groups=[group], keep=keep).to_pylist()
                     yield from (Stored(**row) for row in rows)
 
     def _files(self, low: int, high: int) -> Iterator[tuple[str, int, int]]:

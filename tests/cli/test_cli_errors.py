@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import errno
+import json
 import os
 import sqlite3
 import subprocess
@@ -10,10 +11,12 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from pydantic import ValidationError
 from workbench import TAG, Run, snapshot
 
 from ledger.cli.guard import explain, report
 from ledger.errors import NoBook, WrongUse
+from ledger.events import parse_event
 
 READING = [
     ("state", TAG),
@@ -162,6 +165,15 @@ def test_details_come_only_when_asked_for(
         report(error)
     assert "Traceback" in capsys.readouterr().err
     assert "Traceback" not in explain(KeyError("x"))
+
+
+@pytest.mark.parametrize("text", ['{"kind":', '{"kind":"noted"}'], ids=["cut off", "of nothing"])
+def test_an_event_nobody_can_read_is_the_books(text: str) -> None:
+    """What was entered is checked before: such an event stands in the book, and verify names it."""
+    with pytest.raises((ValidationError, json.JSONDecodeError)) as caught:
+        parse_event(json.loads(text))
+    assert explain(caught.value).startswith("The book holds an event that cannot be read")
+    assert "lockring verify" in explain(caught.value)
 
 
 @settings(
