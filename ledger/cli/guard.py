@@ -118,9 +118,7 @@ def explain(error: BaseException) -> str:
     if is_of_files or type(error).__module__.split(".")[0] in ("duckdb", "_duckdb", "pyarrow"):
         return f"The book's files could not be read: {said}. See which one: lockring verify."
     if type(error).__module__.split(".")[0] in ("pydantic_core", "json"):
-        return (
-            f"The book holds an event that cannot be read: {said}. See which one: lockring verify."
-        )
+        return "The book holds an event that cannot be read. See which one: lockring verify."
     return (
         f"Something went wrong that was not foreseen: {type(error).__name__}: {said}. "
         "Set LOCKRING_DEBUG=1 and run it again to see where."

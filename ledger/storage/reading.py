@@ -196,7 +196,8 @@ class Reader:
                     table = read_stored(parquet, needed, groups, keep)
                 else:
                     table = parquet.read_row_groups(groups, columns=needed, use_threads=False)
-            tables.append(as_declared(table.filter(keep), schema))
+                    table = table.filter(keep)
+            tables.append(as_declared(table, schema))
         return pa.concat_tables(tables)
 
     def of_the_book(self) -> list[Row]:
