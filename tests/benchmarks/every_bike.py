@@ -233,7 +233,8 @@ def measure(book: Path, peers: dict[str, Path], folder: Path) -> list[Row]:
     """Give the rows of a book; a peer without a file is left out, and in a very great one most."""
     from ledger.book import Book
 
-    at = _half_way(book)
+    first, last = _span(book)
+    at = first + (last - first) / 2
     told: dict[str, dict[str, Any]] = {}
     is_compared = Book.open(book).head.size <= MOST_COMPARED
     mine = "lockring" if is_compared else "counted"
@@ -256,7 +257,21 @@ def measure(book: Path, peers: dict[str, Path], folder: Path) -> list[Row]:
             name += f" ({one['bikes']} replayed, times {scale:,.0f})"
             one = {**one, **{key: [t * scale for t in one[key]] for key in ("wall", "cpu")}}
         rows.append(_row(f"– {name}", one, ours, said))
-    return rows
+    return rows + _at_the_end(book, last, count_bikes)
+
+
+def _at_the_end(book: Path, last: datetime, count_bikes: int) -> list[Row]:
+    """Give the rows of the newest state of all, when nothing that ever happened is left out."""
+    ours, scan = (
+        alone("every_bike", who, book, book, last.isoformat(), TIMES)
+        for who in ("counted", "duckdb")
+    )
+    assert ours["digest"][1] >= count_bikes, "fewer bikes at the end than half way"
+    name = "every bike as at the end of the book, as tables"
+    return [
+        _row(name, ours, ours, f"{ours['digest'][1]:,} bikes, "),
+        _row(f"– {BESIDE['duckdb'][0]}", scan, ours, ""),
+    ]
 
 
 def assert_some(told: dict[str, dict[str, Any]]) -> None:
@@ -271,15 +286,15 @@ def _row(name: str, told: dict[str, Any], mine: dict[str, Any], said: str) -> Ro
     return Row(name, seconds(theirs), beside, "" if told is mine else f"{ours / theirs:.2f}×")
 
 
-def _half_way(book: Path) -> datetime:
-    """Give the instant half way through what happened."""
+def _span(book: Path) -> tuple[datetime, datetime]:
+    """Give the first and the last instant of what happened."""
     import duckdb as duck
 
-    files = files_of(book)
     ends = "epoch_us(min(occurred_at)), epoch_us(max(occurred_at))"
     asked = f"select {ends} from read_parquet($files)"
-    first, last = duck.execute(asked, {"files": files[:5]}).fetchone() or (0, 0)
-    return datetime.fromtimestamp((first + last) // 2 / 1e6, UTC)
+    found = duck.execute(asked, {"files": files_of(book)}).fetchone() or (0, 0)
+    first, last = (datetime.fromtimestamp(one / 1e6, UTC) for one in found)
+    return first, last
 
 
 if __name__ == "__main__":

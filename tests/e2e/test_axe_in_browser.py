@@ -1,7 +1,6 @@
 """axe-core over every page, light and dark: nothing serious or critical that is ours.
 
-axe-core is Deque's open checker of WCAG rules (axe-playwright-python brings it). What the
-framework's own markup does is let pass by `is_frameworks` alone, with its reason.
+What the framework's own markup does is let pass by `is_frameworks` alone, with its reason.
 """
 
 from __future__ import annotations
@@ -10,14 +9,13 @@ from typing import Any
 
 import came_back_book
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from home_book import ON_THE_BENCH, WORN
 from playwright.sync_api import Page
 from real_browser import Watched
+from violations import grave_violations
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.xdist_group("browser_1")]
 
-GRAVE = ("serious", "critical")
 OWN = ".stApp :is(h1, h2, .lk-headline, .lk-blank, .lk-item), main h1"
 IN_THE_SHOP = (
     "/",
@@ -76,11 +74,9 @@ def is_frameworks(rule: str, node: dict[str, Any]) -> bool:
 
 def broken(page: Page) -> list[str]:
     """Give what is seriously or critically wrong on a page and ours to mend."""
-    found = Axe().run(page).response["violations"]
     return [
         f"{one['id']}: {node['target']} {node['html'][:200]}"
-        for one in found
-        if one["impact"] in GRAVE
+        for one in grave_violations(page)
         for node in one["nodes"]
         if not is_frameworks(one["id"], node)
     ]

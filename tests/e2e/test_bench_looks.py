@@ -7,11 +7,11 @@ from pathlib import Path
 
 import bench_book
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from bench_book import OPEN_JOB, OPEN_TAG, TAG, UNKNOWN
 from kept_screens import keep
 from playwright.sync_api import Page
 from real_browser import Watched, served
+from violations import grave_violations
 
 from ledger.bench import drafts
 
@@ -101,8 +101,7 @@ def grave(page: Page) -> list[str]:
     """Give what is seriously or critically wrong on a page (axe-core)."""
     return [
         f"{one['id']}: {[node['target'] for node in one['nodes']][:3]}"
-        for one in Axe().run(page).response["violations"]
-        if one["impact"] in ("serious", "critical")
+        for one in grave_violations(page)
     ]
 
 

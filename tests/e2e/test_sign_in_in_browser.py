@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from bench_hand import Hand
 from bench_server import Server
 from kept_screens import keep
@@ -18,6 +17,7 @@ from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 from real_browser import Watched, in_browser, watch
 from signed_in import DESK, MECHANIC, OWNER, sign_in
+from violations import violations
 
 from dashboard.gate import Gate, Rules
 from dashboard.gate_page import WRONG
@@ -285,4 +285,4 @@ def test_the_sign_in_page_fits_its_screen(
 
 
 def _violations(page: Page) -> list[str]:
-    return [f"{one['id']}: {one['nodes']}" for one in Axe().run(page).response["violations"]]
+    return [f"{one['id']}: {one['nodes']}" for one in violations(page)]
