@@ -10,7 +10,7 @@ import pyarrow.compute as pc
 
 from ledger.engines.every.columns import codes_of, places_in
 from ledger.engines.every.folds import States
-from ledger.engines.every.pieces import TEXT
+from ledger.engines.every.pieces import PLAIN_TEXTS, TEXT
 from ledger.storage.schema import FIGURE, ID, MOMENT
 
 _TEXT = pa.string()
@@ -107,7 +107,7 @@ def unpacked(table: pa.Table) -> States:
         table = table.sort_by("bike").combine_chunks()
         bikes = _one(table["bike"], _TEXT)
     names = ["bike", *SUMMARY]
-    columns = [bikes, *(_coded(_one(table[name], kind)) for name, kind in SUMMARY.items())]
+    columns = [bikes, *(_coded(name, _one(table[name], kind)) for name, kind in SUMMARY.items())]
     return {
         "bike_summary": pa.table(columns, names=names),
         **{name: _rows(table[name], bikes) for name in SHAPES},
@@ -121,10 +121,10 @@ def _rows(column: pa.ChunkedArray, bikes: pa.Array) -> pa.Table:
     values = lists.flatten()
     tags = bikes.take(pa.array(np.repeat(np.arange(len(bikes)), counts)))
     fields = {values.type.field(at).name: part for at, part in enumerate(values.flatten())}
-    return pa.table({"bike": tags, **{name: _coded(part) for name, part in fields.items()}})
+    return pa.table({"bike": tags, **{name: _coded(name, part) for name, part in fields.items()}})
 
 
-def _coded(column: pa.Array) -> pa.Array:
-    if pa.types.is_string(column.type):
+def _coded(name: str, column: pa.Array) -> pa.Array:
+    if pa.types.is_string(column.type) and name not in PLAIN_TEXTS:
         return column.dictionary_encode().cast(TEXT)
     return column

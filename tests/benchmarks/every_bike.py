@@ -270,7 +270,7 @@ def _at_the_end(book: Path, last: datetime, count_bikes: int) -> list[Row]:
     name = "every bike as at the end of the book, as tables"
     return [
         _row(name, ours, ours, f"{ours['digest'][1]:,} bikes, "),
-        _row(f"– {BESIDE['duckdb'][0]}", scan, ours, ""),
+        _row(f"– {BESIDE['duckdb']}", scan, ours, ""),
     ]
 
 

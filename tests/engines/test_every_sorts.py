@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ledger.book import Book
-from ledger.engines.every.columns import by_key, in_time, place_of
+from ledger.engines.every.columns import by_key, in_time, latest, place_of
 from ledger.engines.every.laid import Numbered
 from ledger.engines.every.pieces import Struck
 from ledger.queries import every_bike
@@ -38,6 +38,18 @@ def test_rows_go_by_key_however_great_it_is(keys: list[int], chance) -> None:
     assert places.tolist() == place[order].tolist()
     same = key[order][1:] == key[order][:-1]
     assert (found[1:] == found[:-1]).tolist() == same.tolist()
+
+
+ROWS = st.tuples(st.integers(0, 3) | WIDE, st.integers(-2, 2), st.integers(-2, 2))
+
+
+@settings(max_examples=300)
+@given(st.lists(ROWS, max_size=30))
+def test_the_latest_of_each_key_is_what_putting_all_in_order_gives(rows: list) -> None:
+    """By time, then seq, negative ones too; of rows told twice it is one of them."""
+    key, at, seq = np.array(rows, np.int64).reshape(-1, 3).T
+    last = {row[0]: row for row in sorted(rows)}
+    assert [rows[place] for place in latest(key, at, seq)] == [last[one] for one in sorted(last)]
 
 
 @settings(max_examples=200)

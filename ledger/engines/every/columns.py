@@ -137,6 +137,27 @@ def by_key(key: Numbers, place: Numbers) -> tuple[Numbers, Numbers]:
     return both >> bits, both & ((1 << bits) - 1)
 
 
+def latest(key: Numbers, at: Numbers, seq: Numbers) -> Numbers:
+    """Give the last row of each key (0 or more) by time, then seq, in order of the keys.
+
+    The greatest of each key is found without putting the others in order.
+    """
+    keys, rows = by_key(key, np.arange(len(key)))
+    if not len(keys):
+        return rows
+    for told in (at, seq):
+        is_first = np.append(True, keys[1:] != keys[:-1])
+        starts = np.flatnonzero(is_first)
+        if len(starts) == len(keys):
+            return rows
+        values = told[rows]
+        greatest = np.maximum.reduceat(values, starts)
+        is_last = values == np.repeat(greatest, np.diff(starts, append=len(keys)))
+        keys, rows = keys[is_last], rows[is_last]
+    # Rows that are told twice are the same.
+    return np.asarray(rows[np.append(True, keys[1:] != keys[:-1])])
+
+
 def later(at: Numbers, seq: Numbers, than_at: Numbers, than_seq: Numbers) -> Choice:
     """Say where the first is later than the second, by time and seq."""
     return np.asarray((at > than_at) | ((at == than_at) & (seq > than_seq)))

@@ -32,8 +32,8 @@ Ranged = tuple[int, str, pa.Table]
 """The number of a range, the name of a part, and rows."""
 
 
-_OWN = frozenset({"bike", "part", "job", "rider", "keeper"})
-"""Columns of texts that few events share: they are laid as they are, all others by number."""
+_OWN = frozenset({"bike", "rider"})
+"""Columns of texts of which a book has very many: laid as they are, all others by number."""
 
 
 class Numbered:

@@ -18,6 +18,7 @@ from ledger.engines.every.columns import (
     is_one_of,
     is_true,
     later,
+    latest,
     micros_of,
     millionths_of,
     place_of,
@@ -39,8 +40,6 @@ class Rows:
         self.bike: Numbers = places_in(tags.dictionary, bikes)[codes_of(tags)]
         self.at = micros_of(self._columns["occurred_at"])
         self.seq: Numbers = np.asarray(self._columns["seq"].to_numpy())
-        self._in_time = in_time(self.at, self.seq)
-        self._place = place_of(self._in_time)
 
     def __getitem__(self, name: str) -> pa.Array:
         """Give a column."""
@@ -48,30 +47,29 @@ class Rows:
 
     def codes(self, name: str) -> Numbers:
         """Give a column of texts by code."""
-        return codes_of(self._columns[name])
+        column = self._columns[name]
+        return codes_of(column.dictionary_encode() if pa.types.is_string(column.type) else column)
 
     def kinds(self, *kinds: str) -> Choice:
         """Say which rows are of these kinds."""
         return is_one_of(self._columns["kind"], kinds)
 
-    def in_order(self, key: Numbers, among: Choice | None = None) -> tuple[Numbers, Numbers]:
-        """Give the keys of rows, sorted, and the rows by key, then time, then seq."""
-        place = self._place
-        if among is not None:
-            rows = np.flatnonzero(among)
-            key, place = key[rows], place[rows]
-        keys, places = by_key(key, place)
-        return keys, self._in_time[places]
+    def in_order(self) -> Numbers:
+        """Give the rows by bike, then time, then seq."""
+        order = in_time(self.at, self.seq)
+        return np.asarray(order[by_key(self.bike, place_of(order))[1]])
 
     def last(self, key: Numbers, among: Choice | None = None) -> Numbers:
-        """Give the last row of each key, in order of the keys."""
-        keys, rows = self.in_order(key, among)
-        return np.asarray(rows[np.append(keys[1:] != keys[:-1], True)[: len(rows)]])
+        """Give the last row of each key by time, then seq, in order of the keys."""
+        if among is None:
+            return latest(key, self.at, self.seq)
+        rows = np.flatnonzero(among)
+        return np.asarray(rows[latest(key[rows], self.at[rows], self.seq[rows])])
 
     def first(self, key: Numbers, among: Choice) -> Numbers:
-        """Give the first row of each key, in order of the keys."""
-        keys, rows = self.in_order(key, among)
-        return np.asarray(rows[np.append(True, keys[1:] != keys[:-1])[: len(rows)]])
+        """Give the first row of each key by time, then seq, in order of the keys."""
+        rows = np.flatnonzero(among)
+        return np.asarray(rows[latest(key[rows], -self.at[rows], -self.seq[rows])])
 
     def looked_up(
         self, key: Numbers, among: Numbers, wanted: Numbers, *names: str
@@ -104,7 +102,7 @@ class Distances:
     """The distance readings of every bike in order, each summed over computers."""
 
     def __init__(self, rows: Rows) -> None:
-        _, order = rows.in_order(rows.bike)
+        order = rows.in_order()
         self.bike, self.at, self.seq = rows.bike[order], rows.at[order], rows.seq[order]
         shown = millionths_of(rows["distance_km"])[order]
         is_first = np.append(True, self.bike[1:] != self.bike[:-1])[: len(order)]
@@ -187,9 +185,8 @@ class Happened:
     """When something last happened, by bike and position: what is told of works that void."""
 
     def __init__(self, bike: Numbers, position: Numbers, at: Numbers, seq: Numbers) -> None:
-        key, order = _at_position(bike, position), in_time(at, seq)
-        keys, places = by_key(key, place_of(order))
-        last = order[places[np.append(keys[1:] != keys[:-1], True)[: len(keys)]]]
+        key = _at_position(bike, position)
+        last = latest(key, at, seq)
         self.key, self.bike, self.position = key[last], bike[last], position[last]
         self.at, self.seq = at[last], seq[last]
 
