@@ -32,7 +32,7 @@ from ledger.storage.listing import Cover, Listing, parse_name, segment_name
 from ledger.storage.local import TEMPORARY
 from ledger.storage.log import Log
 from ledger.storage.merkle import Frontier, leaf_hash
-from ledger.storage.segment import encode_segment, read_events, read_file, read_whole
+from ledger.storage.segment import encode_segment, in_full, read_events, read_file, stored_in
 from ledger.storage.store import Store
 
 BLOCKS = (64, 4_096, 65_536)
@@ -159,8 +159,9 @@ def _merged(store: Store, listing: Listing, run: Run, units: Mapping[str, str]) 
     marks: list[CommitMark] = []
     for file in run:
         content = store.read(file.name)
-        footer = check_file(file, content, frontier)
-        tables.append(_whole(file, content, units))
+        footer, table = _read(file, content, is_in_full=True)
+        _check(file, footer, table, frontier)
+        tables.append(_in_full(file, table, units))
         marks.extend(footer.marks)
         frontier = footer.frontier
     footer = Footer(tuple(marks), frontier, writer=secrets.token_hex(16))
@@ -170,9 +171,9 @@ def _merged(store: Store, listing: Listing, run: Run, units: Mapping[str, str]) 
     return content
 
 
-def _whole(file: Cover, content: bytes, units: Mapping[str, str]) -> pa.Table:
+def _in_full(file: Cover, table: pa.Table, units: Mapping[str, str]) -> pa.Table:
     try:
-        return read_whole(content, units)
+        return in_full(table, units)
     except (pa.ArrowException, ValueError, KeyError) as error:
         said = " ".join(str(error).split())
         raise _damaged(file, f"its columns cannot be read ({said})") from None
@@ -183,12 +184,21 @@ def check_file(file: Cover, content: bytes, before: Frontier) -> Footer:
 
     `before` is the tree as it was before its first commit. Raises BookDamaged, naming the file.
     """
+    footer, table = _read(file, content)
+    _check(file, footer, table, before)
+    return footer
+
+
+def _read(file: Cover, content: bytes, *, is_in_full: bool = False) -> tuple[Footer, pa.Table]:
     if not check_self_hash(content):
         raise _damaged(file, "its bytes do not give the hash it carries of itself")
-    footer, rows = read_file(content, file.name)
+    return read_file(content, file.name, is_in_full=is_in_full)
+
+
+def _check(file: Cover, footer: Footer, table: pa.Table, before: Frontier) -> None:
     if (footer.first, footer.last.commit) != (file.first, file.last):
         raise _damaged(file, f"it holds commits {footer.first} to {footer.last.commit}")
-    frontier = before
+    frontier, rows = before, stored_in(table)
     for mark in footer.marks:
         held = list(islice(rows, max(0, mark.size - frontier.size)))
         if any(row.commit != mark.commit for row in held):
@@ -198,7 +208,6 @@ def check_file(file: Cover, content: bytes, before: Frontier) -> Footer:
             raise _damaged(file, f"its events do not give the root of commit {mark.commit}")
     if frontier != footer.frontier or next(rows, None) is not None:
         raise _damaged(file, "it holds events of no commit")
-    return footer
 
 
 # -- taking away ---------------------------------------------------------------------------

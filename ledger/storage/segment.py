@@ -148,18 +148,16 @@ def _write(table: pa.Table, footer: Footer, options: Mapping[str, Any]) -> bytes
     return add_self_hash(sink.getvalue().to_pybytes())
 
 
-def read_whole(content: bytes, units: Mapping[str, str]) -> pa.Table:
-    """Give a file's events as columns of EVENT_SCHEMA, in the order they stand.
+def in_full(table: pa.Table, units: Mapping[str, str]) -> pa.Table:
+    """Give a file's events, as `read_file` read them, as columns of EVENT_SCHEMA.
 
     Columns that came after the file was written are worked out of its events, and all of them
     where the events are few; `units` is each quantity's canonical unit.
     """
-    with pq.ParquetFile(pa.BufferReader(content)) as file:
-        is_short = file.metadata.num_rows <= _FEW
-        table = read_stored(file) if is_short else read_all(file)
     if table.schema.equals(EVENT_SCHEMA):
         return table.replace_schema_metadata()
-    if frozenset(EVENT_SCHEMA.names) <= frozenset(table.column_names):
+    there = frozenset(table.column_names)
+    if there.issuperset(EVENT_SCHEMA.names):
         return table.select(EVENT_SCHEMA.names).cast(EVENT_SCHEMA)
     columns = (table[name].to_pylist() for name in ("commit", "canonical"))
     entries = [
@@ -167,9 +165,8 @@ def read_whole(content: bytes, units: Mapping[str, str]) -> pa.Table:
         for commit, canonical in zip(*columns, strict=True)
     ]
     derived = tabulate(entries, units)
-    if is_short:
+    if len(table) <= _FEW:
         return pa.Table.from_batches([derived])
-    there = frozenset(table.column_names)
     return pa.table(
         [
             table[name].cast(kind) if name in there else derived.column(name)
@@ -186,18 +183,20 @@ def read_events(content: bytes) -> Iterator[Stored]:
     yield from stored_in(table)
 
 
-def read_file(content: bytes, name: str) -> tuple[Footer, Iterator[Stored]]:
-    """Give the footer and the events in a file's bytes, in `seq` order.
+def read_file(content: bytes, name: str, *, is_in_full: bool = False) -> tuple[Footer, pa.Table]:
+    """Give the footer of a file's bytes, and its events' seq, commit and canonical bytes.
 
-    Raises BookDamaged, naming the file, where they cannot be read.
+    Every column of them with `is_in_full`, but of a few events alone (`in_full`). Raises
+    BookDamaged, naming the file, where they cannot be read.
     """
     try:
         with pq.ParquetFile(pa.BufferReader(content)) as file:
             footer = parse_footer(file.metadata.metadata or {}, name)
-            table = read_stored(file)
+            is_all = is_in_full and file.metadata.num_rows > _FEW
+            table = read_all(file) if is_all else read_stored(file)
     except (pa.ArrowException, OSError, ValueError) as error:
         raise not_whole(name, error) from None
-    return footer, stored_in(table)
+    return footer, table
 
 
 def stored_in(table: pa.Table) -> Iterator[Stored]:

@@ -19,7 +19,7 @@ import pyarrow.compute as pc
 from ledger.book import Book
 from ledger.events.types import TAG_ALPHABET, format_moment
 from ledger.storage.schema import EVENT_SCHEMA, ID, MOMENT
-from ledger.storage.segment import read_whole
+from ledger.storage.segment import in_full, read_file
 from ledger.vocabulary import standard
 
 MOST_TELLINGS = 1 << 15
@@ -252,8 +252,12 @@ def tellings_of(book: Book) -> tuple[Told, Told]:
     tags = book.bikes()
     assert len({tag[3:] for tag in tags}) == len(tags), "two tags differ in their start alone"
     units = {code: word.unit for code, word in standard().quantities.items()}
-    files = [read_whole(path.read_bytes(), units) for path in book.files()]
-    table = pa.concat_tables(files).sort_by("seq").combine_chunks()
+    files = (read_file(path.read_bytes(), path.name, is_in_full=True) for path in book.files())
+    table = (
+        pa.concat_tables([in_full(table, units) for _, table in files])
+        .sort_by("seq")
+        .combine_chunks()
+    )
     return Told(table, is_first=True), Told(table, is_first=False)
 
 

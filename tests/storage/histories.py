@@ -492,16 +492,35 @@ def _remembering() -> Iterator[tuple[Any, str, Any]]:
     for where in (compaction, files):
         yield where, "read_footer", footer_of
         yield where, "read_events", lambda content: iter(events_of(content))
+    tables = lru_cache(maxsize=2_000)(
+        lambda content, is_in_full: segment.read_file(content, "it", is_in_full=is_in_full)
+    )
+    # Of a table that is remembered, what is made of it is too: it stays the same object.
+    made: dict[tuple[int, str], tuple[Any, Any]] = {}
+
+    def once(table: Any, name: str, make: Callable[[], Any]) -> Any:
+        held = made.get((id(table), name))
+        if held is None or held[0] is not table:
+            if len(made) > 4_000:
+                made.clear()
+            held = made[id(table), name] = (table, make())
+        return held[1]
+
     yield (
         compaction,
         "read_file",
-        lambda content, name: (
-            footer_of(content),
-            iter(events_of(content)),
-        ),
+        lambda content, name, is_in_full=False: tables(content, is_in_full),
     )
-    whole = lru_cache(maxsize=500)(lambda content: segment.read_whole(content, UNITS))
-    yield compaction, "read_whole", lambda content, units: whole(content)
+    yield (
+        compaction,
+        "stored_in",
+        lambda table: iter(once(table, "rows", lambda: tuple(segment.stored_in(table)))),
+    )
+    yield (
+        compaction,
+        "in_full",
+        lambda table, units: once(table, "whole", lambda: segment.in_full(table, units)),
+    )
 
 
 def run(seed: int) -> Known:
