@@ -201,6 +201,6 @@ def read_file(content: bytes, name: str, *, is_in_full: bool = False) -> tuple[F
 
 def stored_in(table: pa.Table) -> Iterator[Stored]:
     """Give the events of a table that has seq, commit and canonical, in `seq` order."""
-    for batch in table.sort_by("seq").to_batches(max_chunksize=ROWS_IN_GROUP):
+    for batch in table.select(STORED).sort_by("seq").to_batches(max_chunksize=ROWS_IN_GROUP):
         columns: Iterable[list[Any]] = (batch.column(name).to_pylist() for name in STORED)
         yield from map(Stored, *columns)
