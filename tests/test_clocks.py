@@ -38,7 +38,7 @@ def clock(**more: object) -> RunningClock:
         "since": EVENING, "is_paused": False, "minutes": 5, "minutes_before": 0,
         "is_forgotten": False,
     }  # fmt: skip
-    return RunningClock(**(told | more))  # type: ignore[arg-type]
+    return RunningClock(**(told | more))  # type: ignore[arg-type]  # any of its fields
 
 
 @pytest.mark.parametrize(("minutes", "is_forgotten"), [(25, False), (30, True)])
@@ -90,7 +90,7 @@ def test_a_forgotten_clock_never_ends_in_the_future() -> None:
         (lambda: clocks.end_drafts(clock()), "stop it"),
     ],
 )
-def test_a_clock_that_cannot_be_moved_like_that_says_so(move, said) -> None:  # type: ignore[no-untyped-def]
+def test_a_clock_that_cannot_be_moved_like_that_says_so(move, said) -> None:  # type: ignore[no-untyped-def]  # of lambdas
     """Nothing is drafted, and the message says what would be right."""
     with pytest.raises(ClockRefused, match=said):
         move()

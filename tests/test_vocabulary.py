@@ -91,7 +91,7 @@ def test_standard_is_read_once_and_cannot_be_changed() -> None:
     """The vocabulary is one frozen thing."""
     assert standard() is standard()
     with pytest.raises(TypeError):
-        standard().faults["wobble"] = None  # type: ignore[index]
+        standard().faults["wobble"] = None  # type: ignore[index]  # what must fail
     assert "positions" in load.read("positions.toml")
 
 

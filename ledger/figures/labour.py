@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pyarrow.compute as pc
@@ -171,25 +172,24 @@ class BookLabour:
             rows = [job | row for job, row in zip(whose, rows, strict=True)]
         return tuple(self._job(row, by == "task") for row in rows)
 
-    def _job(self, row: dict[str, object], is_task: bool) -> LabourJob:
-        found: dict[str, int] = {name: row[name] for name in row}  # type: ignore[misc]
-        actual, quoted = found["minutes_quoted"], found["quoted_minutes"]
-        variance = found["wages_quoted_minor"] - found["standard_minor"]
-        is_both = actual > 0 and quoted > 0 and found.get("is_comparable", True)
+    def _job(self, row: dict[str, Any], is_task: bool) -> LabourJob:
+        actual, quoted = row["minutes_quoted"], row["quoted_minutes"]
+        variance = row["wages_quoted_minor"] - row["standard_minor"]
+        is_both = actual > 0 and quoted > 0 and row.get("is_comparable", True)
         return LabourJob(
             bike=str(row["bike"]),
             job=str(row["job"]),
-            tier=row["tier"],  # type: ignore[arg-type]
-            tier_label=self.words.tier(row["tier"]),  # type: ignore[arg-type]
-            closed_at=row["closed_at"],  # type: ignore[arg-type]
+            tier=row["tier"],
+            tier_label=self.words.tier(row["tier"]),
+            closed_at=row["closed_at"],
             quoted_minutes=quoted,
             minutes=KindMinutes(
-                found["minutes_quoted"], found["minutes_found_later"],
-                found["minutes_come_back"], found["minutes_goodwill"],
+                row["minutes_quoted"], row["minutes_found_later"],
+                row["minutes_come_back"], row["minutes_goodwill"],
             ),
             ratio=actual / quoted if is_both else None,
-            total_variance_minor=variance if found["is_standard"] and not is_task else None,
-            minutes_without_wage=found["without_wage_quoted"],
+            total_variance_minor=variance if row["is_standard"] and not is_task else None,
+            minutes_without_wage=row["without_wage_quoted"],
         )  # fmt: skip
 
     def waterfall(self, job: str, bike: str | None = None) -> JobWaterfall:

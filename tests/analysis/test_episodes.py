@@ -94,7 +94,7 @@ def test_the_order_in_which_marks_come_makes_no_difference(
 ) -> None:
     """Time and number alone order the marks of a group."""
     order = list(range(len(marks)))
-    chance.shuffle(order)  # type: ignore[attr-defined]
+    chance.shuffle(order)  # type: ignore[attr-defined]  # a Random
     assert told(marks_of(marks, order)) == told(marks_of(marks))
 
 

@@ -217,7 +217,7 @@ def test_a_file_that_a_merger_takes_away_is_looked_for_again(book, tmp_path, mon
         if not turns:
             turns.append(1)
             other.compact(grace=NONE)
-        return sent(run, *asked)  # type: ignore[arg-type]
+        return sent(run, *asked)  # type: ignore[arg-type]  # as it was asked
 
     monkeypatch.setattr(make._Run, "_events", late)
     back_up(book, tmp_path / "kept")

@@ -17,13 +17,13 @@ HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parents[1]), str(HERE.parent / "e2e"), str(HERE.parent / "dashboard")]
 
 import bench_book  # noqa: E402  # found once the path is set
-import signed_in  # noqa: E402
-from bench_hand import Hand, whole_service  # noqa: E402
-from bench_server import Server  # noqa: E402
-from playwright.sync_api import sync_playwright  # noqa: E402
-from real_browser import FLAGS  # noqa: E402
+import signed_in  # noqa: E402  # after the path to them
+from bench_hand import Hand, whole_service  # noqa: E402  # after the path to them
+from bench_server import Server  # noqa: E402  # after the path to them
+from playwright.sync_api import sync_playwright  # noqa: E402  # after the path to them
+from real_browser import FLAGS  # noqa: E402  # after the path to them
 
-from ledger.book import Book  # noqa: E402
+from ledger.book import Book  # noqa: E402  # after the path to them
 
 
 def main() -> None:

@@ -82,8 +82,8 @@ def readings(count_parts: int) -> object:
 def _lines(count_parts: int) -> float:
     """Give the time numpy takes for a least-squares line from new through each part's readings."""
     table = readings(count_parts)
-    codes = table["series"].combine_chunks().dictionary_encode().indices.to_numpy()  # type: ignore[attr-defined]
-    x, y = (table[name].to_numpy() for name in ("distance_km", "value"))  # type: ignore[index]
+    codes = table["series"].combine_chunks().dictionary_encode().indices.to_numpy()  # type: ignore[attr-defined]  # an Arrow table
+    x, y = (table[name].to_numpy() for name in ("distance_km", "value"))  # type: ignore[index]  # an Arrow table
     start = time.perf_counter()
     valued = ~np.isnan(y)
     top = np.bincount(codes[valued], (x * y)[valued], minlength=count_parts)

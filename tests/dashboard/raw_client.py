@@ -32,7 +32,7 @@ def enter_people(book: Path) -> Private:
     """Enter an owner, a mechanic and the desk."""
     private = Private(book)
     for name, (role, mechanic, pin) in PEOPLE.items():
-        private.add(Person(name, role, mechanic), pin)  # type: ignore[arg-type]
+        private.add(Person(name, role, mechanic), pin)  # type: ignore[arg-type]  # a role as it is written
     return private
 
 
@@ -109,9 +109,9 @@ class Server:
         return connect(
             address,
             sock=socket.create_connection(("127.0.0.1", self.port)),
-            origin=self.origin if origin == "own" else origin,  # type: ignore[arg-type]
+            origin=self.origin if origin == "own" else origin,  # type: ignore[arg-type]  # any text may be sent
             additional_headers=headers,
-            subprotocols=protocols,  # type: ignore[arg-type]
+            subprotocols=protocols,  # type: ignore[arg-type]  # plain texts
             open_timeout=30,
             max_size=None,
         )

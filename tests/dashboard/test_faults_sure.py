@@ -285,7 +285,7 @@ def test_models_stand_with_how_they_were_counted() -> None:
         "",
     )
     words = type("Words", (), {"figure": staticmethod(str)})
-    rows = fault_charts.rate_rows([one], words)  # type: ignore[arg-type]
+    rows = fault_charts.rate_rows([one], words)  # type: ignore[arg-type]  # as far as it is looked at
     assert rows[["label", "middle", "raw"]].to_numpy().tolist() == [["Halm P2 (10)", 1.2, 1.4]]
     drawn = fault_charts.rate_chart(rows, "faults a year", "title", LOCALE, is_share=False)
     shapes = [layer["mark"].get("shape") for layer in drawn["layer"]]

@@ -131,7 +131,7 @@ def point(day: str, value: str | None, **more: object) -> Point:
     moment = datetime.fromisoformat(f"{day}T12:00:00+00:00")
     figure = None if value is None else Decimal(value)
     known = {"low": None, "high": None, "limit": Decimal("0.75"), "verdict": "watch"} | more
-    return Point("chain", "elongation", None, moment, figure, **known)  # type: ignore[arg-type]
+    return Point("chain", "elongation", None, moment, figure, **known)  # type: ignore[arg-type]  # any of its fields
 
 
 def frame() -> charts.Frame:

@@ -31,7 +31,7 @@ FIGURES = st.floats(allow_nan=True, allow_infinity=True)
 def reading(exposure: float, value: float | None, **more: object) -> WearReading:
     """Give a reading with the gauge G-1."""
     ends = {"low": None, "high": None, "gauge": "G-1", "flag": None, **more}
-    return WearReading("e", AT, exposure, 0.0, value, **ends)  # type: ignore[arg-type]
+    return WearReading("e", AT, exposure, 0.0, value, **ends)  # type: ignore[arg-type]  # any of its fields
 
 
 PADS = PartWear(

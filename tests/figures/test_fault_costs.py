@@ -128,7 +128,7 @@ def test_what_is_shared_out_adds_up(groups: list[tuple[int, int]], order: object
     """Every group with rows gives out all it has, in shares that differ by one at most."""
     totals = np.array([total for total, _ in groups], dtype=np.int64)
     group = np.repeat(np.arange(len(groups)), [count for _, count in groups])
-    order.shuffle(group)  # type: ignore[attr-defined]
+    order.shuffle(group)  # type: ignore[attr-defined]  # a Random
     shares = shared_equally(totals, group)
     for place, (total, count) in enumerate(groups):
         mine = shares[group == place]

@@ -105,7 +105,7 @@ def test_a_part_that_did_not_hold_counts_for_its_model(tmp_path: Path) -> None:
 def test_rows_add_up_to_the_whole(tmp_path: Path, by: str, measure: str) -> None:
     """Counts, minutes, money and shares of the rows are those of the book, by whatever."""
     faults = faults_of(of_two_faults(tmp_path), asker=OWNER)
-    told = faults.pareto(by, measure)  # type: ignore[arg-type]
+    told = faults.pareto(by, measure)  # type: ignore[arg-type]  # drawn from its words
     for name in ("count_found", "count_put_right", "count_come_back", "count_open"):
         whole = getattr(faults.counts, name)
         assert sum(getattr(row.counts, name) for row in told.rows) == whole, name

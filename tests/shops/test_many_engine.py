@@ -68,7 +68,7 @@ def test_a_file_in_another_shops_place_is_refused(tmp_path: Path) -> None:
         shop: shop_book(tmp_path, shop, [draft("2026-01-02", "bike_registered", BIKES[0])])
         for shop in ("pier", "quay")
     }
-    asked = {shop: Asked(book.head.recorded_at, 1) for shop, book in books.items()}  # type: ignore[arg-type]
+    asked = {shop: Asked(book.head.recorded_at, 1) for shop, book in books.items()}  # type: ignore[arg-type]  # it has a commit
     swapped = ManyEngine({"pier": books["quay"].files, "quay": books["pier"].files})
     with pytest.raises(LedgerError, match="holds events of the shop"):
         swapped.whole_table("bike_summary", asked, {})

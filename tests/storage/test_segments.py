@@ -87,7 +87,7 @@ def plainly(book: Book, tags: set[str]) -> tuple[list[Row], list[object], list[s
     rows.sort(key=lambda row: row["seq"])
 
     def short(held: list[dict[str, object]]) -> list[Row]:
-        return [(row["seq"], row["commit"], row["canonical"]) for row in held]  # type: ignore[misc]
+        return [(row["seq"], row["commit"], row["canonical"]) for row in held]  # type: ignore[misc]  # rows as Parquet gives them
 
     its = [row for row in rows if row["bike"] in tags]
     table = [{name: row[name] for name in COLUMNS} for row in its]
