@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from ledger.events import Event, parse_event
-from ledger.facts import words_of
+from ledger.facts import joined_tags, words_of
 from ledger.kept.mark import files_after
 from ledger.state import live
 from ledger.storage.envelope import AROUND, whole
@@ -55,18 +55,11 @@ class OwnEvents:
 
     def vocabulary(self, known_seq: int) -> Vocabulary:
         """Give the vocabulary as the book knew it at a seq."""
-        return words_of(live(self.terms, None, known_seq))
+        return words_of(live(self.terms, None, known_seq), self.terms)
 
     def aliases(self, known_seq: int) -> Mapping[str, Tags]:
         """Give, for each tag that was joined to others, all tags of that one bike."""
-        joined: dict[str, Tags] = {}
-        for link in live(self.links, None, known_seq):
-            assert link.kind == "bike_linked"
-            ends = (link.data.first, link.data.second)
-            tags = [end.bike for end in ends if (end.shop or link.shop) == self.shop]
-            every = frozenset(tags).union(*(joined.get(tag, frozenset()) for tag in tags))
-            joined |= dict.fromkeys(every, every)
-        return {tag: tags for tag, tags in joined.items() if len(tags) > 1}
+        return joined_tags(self.links, self.shop, known_seq)
 
     @cached_property
     def links(self) -> Sequence[Event]:

@@ -35,20 +35,27 @@ def small_books_are_kept_too(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(ledger.kept, "_MOST_SHARE", 0)
 
 
-def link(first: str, second: str, seq: int, at: datetime) -> Event:
-    """Say that two tags are one bike."""
+def link(first: str, second: dict[str, str], seq: int, at: datetime) -> Event:
+    """Say that a tag and another, perhaps of another shop, are one bike."""
     return parse_event({
         "id": f"01890000-0000-7000-8000-{seq:012x}", "seq": seq, "kind": "bike_linked",
         "shop": SHOP, "actor": "m1", "occurred_at": at.isoformat(), "recorded_at": at.isoformat(),
-        "data": {"first": {"bike": first}, "second": {"bike": second}},
+        "data": {"first": {"bike": first}, "second": second},
     })  # fmt: skip
 
 
 def with_links(events: list[Event], chance: random.Random) -> list[Event]:
-    """Give events with a link put among them, sometimes struck later."""
-    place = chance.randrange(1, len(events))
-    joined = link(*BIKES[:2], 1, events[place].recorded_at or LATER)
-    raws = [plain(event) for event in (*events[:place], joined, *events[place:])]
+    """Give events with a link put among them, sometimes struck later.
+
+    Or with two, of either tag with one of another shop: that makes them one bike as well.
+    """
+    elsewhere = {"shop": "elsewhere", "bike": "00000001"}
+    others = chance.choice([[{"bike": BIKES[1]}], [elsewhere, elsewhere]])
+    places = sorted(chance.randrange(1, len(events)) for _ in others)
+    raws = [plain(event) for event in events]
+    for number, (place, other) in enumerate(zip(places, others, strict=True)):
+        joined = link(BIKES[number], other, number + 1, events[place].recorded_at or LATER)
+        raws.insert(place + number, plain(joined))
     if chance.random() < 0.5:
         end = raws[-1]["recorded_at"]
         raws.append({
