@@ -20,13 +20,14 @@ import pyarrow.compute as pc
 
 from ledger import sql
 from ledger.engines.bounded import bound
-from ledger.engines.held import Held, Told, told_by_duckdb
+from ledger.engines.held import Found, Held, Told, asked_again, told_by_duckdb
 from ledger.storage.schema import AS_STORED, EVENT_SCHEMA
 
 COLUMNS = tuple(name for name in EVENT_SCHEMA.names if name not in (*AS_STORED, "lines"))
 """The hot columns that relations fold."""
 
 Row = Mapping[str, Any]
+_AT_ONCE = 10_000
 
 _SHAPE = EVENT_SCHEMA.empty_table()
 # Where no file has a column yet, the empty table gives it as nulls.
@@ -74,11 +75,15 @@ class DuckEngine:
         self._unbound: Callable[[], object] | None = None
         self._bounding = Lock()
 
-    def _paths(self) -> list[str]:
+    def _over_files(self, ask: Callable[[list[str]], Found]) -> Found:
+        """Give what is asked of the reading set, each file seen to hold what belongs there."""
         self._bound_once()
-        paths = [str(path) for path in self._files()]
-        self._held.check(self._told, paths)
-        return paths
+
+        def asked(paths: list[str]) -> Found:
+            self._held.check(self._told, paths)
+            return ask(paths)
+
+        return asked_again(self._files, asked)
 
     def _told(self, paths: Sequence[str]) -> Told:
         names = {Path(path).name: path for path in paths}
@@ -91,7 +96,7 @@ class DuckEngine:
 
         Raises BookDamaged, naming the first that does not.
         """
-        return self._paths()
+        return self._over_files(lambda paths: paths)
 
     def close(self) -> None:
         """Let go of the connection and what it holds in memory, and in its temporary folder."""
@@ -119,14 +124,13 @@ class DuckEngine:
         `tables` are the small tables the relation needs; with `bike_alias` among them, joined
         tags are one bike. `values` are bound parameters of `ending`.
         """
-        paths = self._paths()
-        if not paths:
-            return self._over(EVENT_SCHEMA.empty_table(), relation, asked, tables, ending, values)
-        source = _JOINED if "bike_alias" in tables else _FILES
-        text = sql.compose(relation, source=source, strikes=_STRIKES, ending=ending)
-        return _rows(
-            self._cursor(tables), text, {**_bound(asked), **(values or {}), "files": paths}
-        )
+        bound = {**_bound(asked), **(values or {})}
+
+        def ask(paths: list[str]) -> Iterator[Row]:
+            held, text = _composed(relation, tables, ending, paths)
+            return _rows(self._cursor(held), text, {**bound, "files": paths})
+
+        return self._over_files(ask)
 
     def asking(
         self,
@@ -141,42 +145,38 @@ class DuckEngine:
 
         The reading set is looked up now, so any thread may call it; arguments as of `all_bikes`.
         """
-        paths = self._paths()
-        bound = {**_bound(asked), **(values or {}), "files": paths}
-        source, strikes = _JOINED if "bike_alias" in tables else _FILES, _STRIKES
-        if not paths:
-            tables, source, strikes = {**tables, "events": EVENT_SCHEMA.empty_table()}, "", ""
-        text = sql.compose(relation, source=source, strikes=strikes, ending=ending)
+        bound = {**_bound(asked), **(values or {})}
+        looked_up = self.paths()
 
-        def ask() -> pa.Table:
-            return self._cursor(tables).sql(text, params=_used(text, bound)).to_arrow_table()
+        def ask(paths: list[str]) -> pa.Table:
+            held, text = _composed(relation, tables, ending, paths)
+            used = _used(text, {**bound, "files": paths})
+            return self._cursor(held).sql(text, params=used).to_arrow_table()
 
-        return ask
+        def ask_now() -> pa.Table:
+            try:
+                return ask(looked_up)
+            except duckdb.IOException:
+                if self.paths() == looked_up:
+                    raise
+                return self._over_files(ask)
+
+        return ask_now
 
     def events_of(self, bikes: Collection[str], columns: Sequence[str]) -> pa.Table:
         """Give hot columns of the stored events of these tags, in no promised order.
 
         Statistics and bloom filters rule out most row groups of a great book.
         """
-        paths = [str(path) for path in self._files()]
-        if not paths:
-            return EVENT_SCHEMA.empty_table().select(columns)
         text = f"select {', '.join(columns)} from ({_FILES}) where bike in (select unnest($bikes))"
-        bound = {"files": paths, "bikes": sorted(bikes)}
-        return self._cursor({}).sql(text, params=bound).to_arrow_table()
 
-    def _over(
-        self,
-        events: pa.Table,
-        relation: str,
-        asked: Asked,
-        tables: Mapping[str, pa.Table],
-        ending: str,
-        values: Mapping[str, Any] | None,
-    ) -> Iterator[Row]:
-        cursor = self._cursor({**tables, "events": events})
-        text = sql.compose(relation, ending=ending)
-        return _rows(cursor, text, {**_bound(asked), **(values or {})})
+        def ask(paths: list[str]) -> pa.Table:
+            if not paths:
+                return EVENT_SCHEMA.empty_table().select(columns)
+            bound = {"files": paths, "bikes": sorted(bikes)}
+            return self._cursor({}).sql(text, params=bound).to_arrow_table()
+
+        return asked_again(self._files, ask)
 
     def one_bike(
         self,
@@ -232,6 +232,17 @@ class DuckEngine:
         return cursor
 
 
+def _composed(
+    relation: str, tables: Mapping[str, pa.Table], ending: str, paths: Sequence[str]
+) -> tuple[Mapping[str, pa.Table], str]:
+    """Give the tables and the text that ask for a relation over files, or over none."""
+    if not paths:
+        held = {**tables, "events": EVENT_SCHEMA.empty_table()}
+        return held, sql.compose(relation, ending=ending)
+    source = _JOINED if "bike_alias" in tables else _FILES
+    return tables, sql.compose(relation, source=source, strikes=_STRIKES, ending=ending)
+
+
 def _whole(events: pa.Table) -> pa.Table:
     """Give events with the bills' lines, as nulls where nobody asked for them."""
     if "lines" in events.column_names:
@@ -264,8 +275,14 @@ def _plain(value: Any) -> Any:
 
 
 def _rows(cursor: duckdb.DuckDBPyConnection, text: str, values: Mapping[str, Any]) -> Iterator[Row]:
+    """Give the rows of a query, the first of them found before anything is given."""
     found = cursor.execute(text, _used(text, values))
     names = [column[0] for column in found.description or ()]
-    while batch := found.fetchmany(10_000):
-        for row in batch:
-            yield dict(zip(names, map(_plain, row), strict=True))
+
+    def told(batch: list[tuple[Any, ...]]) -> Iterator[Row]:
+        while batch:
+            for row in batch:
+                yield dict(zip(names, map(_plain, row), strict=True))
+            batch = found.fetchmany(_AT_ONCE)
+
+    return told(found.fetchmany(_AT_ONCE))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import TypeVar
 
 import duckdb
 
@@ -16,6 +17,9 @@ from ledger.errors import BookDamaged
 Told = Mapping[str, tuple[int, int]]
 """By path: how many events a file holds, and the sum of their numbers."""
 
+Found = TypeVar("Found")
+
+_LOOKS = 5
 _ASKED = """select filename, count(*), coalesce(sum(seq), 0)::bigint
 from read_parquet($files, filename = true, union_by_name = true, hive_partitioning = false)
 group by filename"""
@@ -25,6 +29,22 @@ def told_by_duckdb(connection: duckdb.DuckDBPyConnection, paths: Sequence[str]) 
     """Give what files hold."""
     found = connection.cursor().execute(_ASKED, {"files": list(paths)}).fetchall()
     return {path: (count, total) for path, count, total in found}
+
+
+def asked_again(files: Callable[[], Sequence[Path]], ask: Callable[[list[str]], Found]) -> Found:
+    """Give what `ask` is told by DuckDB of the files; of those there are then, where one went.
+
+    A compaction takes files away whose events a segment holds as well. Raises what `ask` raises
+    of files that are the same still.
+    """
+    for _ in range(_LOOKS):
+        paths = [str(path) for path in files()]
+        try:
+            return ask(paths)
+        except duckdb.IOException:
+            if [str(path) for path in files()] == paths:
+                raise
+    return ask([str(path) for path in files()])
 
 
 class Held:

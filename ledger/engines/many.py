@@ -16,7 +16,7 @@ import pyarrow as pa
 from ledger import sql
 from ledger.engines.bounded import bound
 from ledger.engines.duckdb import Asked
-from ledger.engines.held import Held, told_by_duckdb
+from ledger.engines.held import Held, asked_again, told_by_duckdb
 from ledger.errors import LedgerError
 from ledger.storage.schema import EVENT_SCHEMA
 
@@ -78,26 +78,31 @@ class ManyEngine:
         relation needs. Raises BookDamaged where a file does not hold what belongs in its place,
         and LedgerError where one holds events of another shop.
         """
-        paths = self._paths(asked)
-        held = {
+        small = {
             "event_shape": EVENT_SCHEMA.empty_table(),
             "shop_asked": _asked_table(asked),
             "bike_alias": _alias_table(aliases, asked),
             **(tables or {}),
         }
-        source, strikes = _EVENTS, _STRIKES
-        if not paths:
-            held |= {"events": EVENT_SCHEMA.empty_table()}
-            held |= {"strikes": EVENT_SCHEMA.empty_table().select(["target_id", "seq"])}
-            source, strikes = "", ""
-        text = sql.compose(relation, source=source, strikes=strikes)
-        cursor = self._connection.cursor()
-        for name, table in held.items():
-            cursor.register(name, table)
         latest = max((one.as_at for one in asked.values()), default=None)
-        bound: dict[str, Any] = {"as_at": latest, "known_seq": _EVERYTHING, "files": paths}
-        used = {name: value for name, value in bound.items() if f"${name}" in text}
-        return cursor.sql(text, params=used).to_arrow_table()
+        bound: dict[str, Any] = {"as_at": latest, "known_seq": _EVERYTHING}
+
+        def ask(_: object) -> pa.Table:
+            paths = self._paths(asked)
+            held, source, strikes = small, _EVENTS, _STRIKES
+            if not paths:
+                nothing = EVENT_SCHEMA.empty_table()
+                held = {**held, "events": nothing, "strikes": nothing.select(["target_id", "seq"])}
+                source, strikes = "", ""
+            text = sql.compose(relation, source=source, strikes=strikes)
+            cursor = self._connection.cursor()
+            for name, table in held.items():
+                cursor.register(name, table)
+            values = {**bound, "files": paths}
+            used = {name: value for name, value in values.items() if f"${name}" in text}
+            return cursor.sql(text, params=used).to_arrow_table()
+
+        return asked_again(lambda: [path for shop in asked for path in self._books[shop][0]()], ask)
 
     def _paths(self, asked: Mapping[str, Asked]) -> list[str]:
         """Give the files of the books asked, once each was seen to hold what belongs there."""
