@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import datetime
 from functools import reduce
 
@@ -16,10 +17,12 @@ from ledger.vocabulary import UnitProblem, Vocabulary, standard
 
 def facts_of(events: Iterable[Event], settings: BookSettings, now: datetime) -> BookFacts:
     """Give the facts that stored and new events of the book itself make together."""
+    events = list(events)
     counted = live(events)
     terms = [event.data for event in _terms(counted)]
     return BookFacts(
-        vocabulary=words_of(counted),
+        vocabulary=words_of(counted, events),
+        units=_first_units(events),
         now=now,
         time_zone=settings.zone,
         currency=settings.currency,
@@ -30,12 +33,26 @@ def facts_of(events: Iterable[Event], settings: BookSettings, now: datetime) -> 
     )
 
 
-def words_of(counted: Iterable[Event]) -> Vocabulary:
+def words_of(counted: Iterable[Event], stored: Iterable[Event] = ()) -> Vocabulary:
     """Give the standard words with what terms add, the latest `from_on` last.
 
-    Terms that cannot be read as words (they are refused elsewhere) add nothing.
+    Terms that cannot be read as words (they are refused elsewhere) add nothing. Of terms among
+    the `stored` events that do not count, only the units of their quantities are known.
     """
-    return reduce(_extended, _terms(counted), standard())
+    words = reduce(_extended, _terms(counted), standard())
+    units = _first_units(stored)
+    former = {code: units[code] for code in units if code not in words.quantities}
+    return replace(words, former_units=former) if former else words
+
+
+def _first_units(events: Iterable[Event]) -> dict[str, str]:
+    """Give the unit each quantity was first told in, by terms that were struck too."""
+    units = {code: word.unit for code, word in standard().quantities.items()}
+    for event in events:
+        if event.kind == "terms_set":
+            for added in event.data.quantities:
+                units.setdefault(added.code, added.unit)
+    return units
 
 
 def _terms(counted: Iterable[Event]) -> list[kinds.TermsSet]:

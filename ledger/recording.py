@@ -106,7 +106,7 @@ class Recorder:
         later = [event for event in self._of_the_book() if (event.seq or 0) > known_seq]
         if not any(event.kind in ("terms_set", "event_struck") for event in later):
             return self.facts(_ANY_TIME).vocabulary
-        return words_of(live(self._of_the_book(), None, known_seq))
+        return words_of(live(self._of_the_book(), None, known_seq), self._of_the_book())
 
     def aliases(self, known_seq: int | None = None) -> dict[str, frozenset[str]]:
         """Give, for each joined tag, every tag of its bike, as known to a seq (read only)."""

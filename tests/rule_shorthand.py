@@ -22,6 +22,7 @@ FACTS = BookFacts(
     now=datetime(2026, 1, 1, tzinfo=UTC),
     time_zone=ZoneInfo("Europe/Amsterdam"),
     currency="EUR",
+    units={code: word.unit for code, word in WORDS.quantities.items()},
     mechanics=frozenset({"mia", "tom"}),
     gauges=GAUGES
     | {

@@ -100,6 +100,29 @@ def test_a_bike_is_seen_as_at_any_date(book: Book) -> None:
     assert queries.bike_view(book, GULL, book.instant("2026-02-01")).events_used == 0
 
 
+@pytest.mark.parametrize("is_told_again", [False, True])
+def test_a_figure_stays_in_its_unit_though_its_terms_are_struck(
+    book: Book, is_told_again: bool
+) -> None:
+    """However a bike is asked for, and as known at any time since the reading."""
+    girth = {"code": "girth", "label": "girth", "unit": "mm", "digits": 1}
+    told = {"from_on": "2026-01-01", "quantities": [{**girth, "lowest": "0", "highest": "99"}]}
+    terms = book.append([of("terms_set", 1, bike=None, **told)]).events[0]
+    reading = {"position": "chain", "quantity": "girth", "value": {"value": "1", "unit": "cm"}}
+    book.append([of("measured", 15, bike=TERN, **reading)])
+    read = book.head.size
+    book.strike(terms.id, "spelled wrong", "m1")
+    if is_told_again:
+        book.append([of("terms_set", 2, bike=None, **told)])
+    for known in range(read, book.head.size + 1):
+        every = {view.bike: view for view in queries.bike_views(book, None, known)}
+        asked = TERN, None, known
+        views = [queries.bike_view(book, *asked), queries.bike_view_by_relations(book, *asked)]
+        for view in (*views, every[TERN]):
+            found = [one for one in view.readings if one.quantity == "girth"]
+            assert [(one.value, one.unit) for one in found] == [(Decimal("10"), "mm")]
+
+
 def test_a_struck_event_is_gone_once_the_strike_is_known_and_there_before(book: Book) -> None:
     """As known before the strike the bike had the chain at any date; afterwards it never did."""
     removal = next(

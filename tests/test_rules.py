@@ -36,8 +36,8 @@ from tests.strategies import BIKES, SHOP, WORDS, Life, lives
 
 CASES = rule_cases_bike.CASES | rule_cases_job.CASES | rule_cases_drivetrain.CASES
 SHOWN_BELOW = {
-    "strike_frees_part", "wrong_unit", "canonical_differs", "unknown_unit", "impossible_terms",
-    "link_of_one", "personal_data", "rider_forgotten",
+    "strike_frees_part", "wrong_unit", "canonical_differs", "unknown_unit", "unit_moves",
+    "impossible_terms", "link_of_one", "personal_data", "rider_forgotten",
 }  # fmt: skip
 """Rules that need more than one bike's timeline; the last of them are of the book itself."""
 

@@ -6,7 +6,9 @@ from typing import Any
 import pytest
 
 from ledger.errors import Problem
+from ledger.facts import facts_of
 from ledger.rules import BookFacts, check_book
+from ledger.settings import BookSettings
 from tests.rule_shorthand import (
     BIKE,
     FACTS,
@@ -15,6 +17,8 @@ from tests.rule_shorthand import (
     recorded,
 )
 from tests.strategies import BIKES
+
+SETTINGS = BookSettings("quay", "Quay", "EUR", "Europe/Lisbon", "en")
 
 # -- the book's own events -------------------------------------------------------------------------
 
@@ -43,6 +47,7 @@ ODD_PLACE = {"code": "a", "label": "a", "hides": ["odd"]}
     ("rule", "data", "field"),
     [
         ("unknown_unit", quantity(unit="furl"), "data.quantities[0].unit"),
+        ("unit_moves", quantity(code="pressure", unit="psi"), "data.quantities[0].unit"),
         ("impossible_terms", quantity(lowest="9"), "data.quantities[0].lowest"),
         ("impossible_terms", terms(tax_rate="21"), "data.tax_rate"),
         ("impossible_terms", terms(sellable_hours="-1"), "data.sellable_hours"),
@@ -63,6 +68,20 @@ def test_terms_that_can_be_are_accepted() -> None:
     """A shop may add a quantity, a tax and a window."""
     data = {**quantity(), "tax_rate": "0.21", "currency": "EUR", "sellable_hours": "60"}
     assert of_book("terms_set", data) == []
+
+
+@pytest.mark.parametrize(
+    ("unit", "is_refused"), [("mm", False), (" millimetre", False), ("cm", True), ("bar", True)]
+)
+def test_a_quantity_keeps_its_unit_though_its_terms_are_struck(unit: str, is_refused: bool) -> None:
+    """Figures that were recorded are kept in it, and would be of another size in another one."""
+    told = recorded([E("2024-01-01", "terms_set", quantity(), {"bike": None})])[0]
+    struck = {"target": told.id, "reason": "spelled wrong"}
+    strike = recorded([E("2024-01-02", "event_struck", struck, {"bike": None})])[0]
+    again = recorded([E("2024-01-03", "terms_set", quantity(unit=unit), {"bike": None})])
+    facts = facts_of([told, strike, *again], SETTINGS, FACTS.now)
+    rules = {problem.rule for problem in check_book(again, facts)}
+    assert rules == ({"unit_moves"} if is_refused else set())
 
 
 @pytest.mark.parametrize(

@@ -23,6 +23,8 @@ class BookFacts:
     currency: str
     locale: str = "en"
     """How amounts are written in messages."""
+    units: Mapping[str, str] = field(default_factory=dict)
+    """The canonical unit each quantity was first told in, by terms that were struck too."""
     mechanics: Set[str] = frozenset()
     gauges: Mapping[str, GaugeRegistered] = field(default_factory=dict)
     roundings: Sequence[tuple[str, Rounding]] = ()

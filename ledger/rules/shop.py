@@ -75,6 +75,18 @@ def unknown_unit(state: BikeState, event: kinds.TermsSet, facts: BookFacts) -> I
             )
 
 
+@refuses("unit_moves", "a quantity told of anew in another unit", "terms_set")
+def unit_moves(state: BikeState, event: kinds.TermsSet, facts: BookFacts) -> Iterator[Finding]:
+    """Refuse what would put another unit behind every figure that was recorded."""
+    for index, new in enumerate(event.data.quantities):
+        first = facts.units.get(new.code, new.unit)
+        named = unit_named(new.unit)
+        if named is not None and named != unit_named(first):
+            wrong = f"{new.code} is kept in {first}, not in {new.unit}"
+            right = f"Write {first}, or another code for what is kept in {new.unit}"
+            yield Finding(f"data.quantities[{index}].unit", wrong, right)
+
+
 @refuses(
     "impossible_terms",
     "terms that cannot be: a tax above 1, a lowest above its highest",
@@ -122,6 +134,7 @@ RULES = (
     calibration_overdue,
     unknown_mechanic,
     unknown_unit,
+    unit_moves,
     impossible_terms,
     link_of_one,
 )

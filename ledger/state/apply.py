@@ -47,9 +47,11 @@ def figure(amount: Amount | None) -> Decimal | None:
 
 
 def _unit(words: Vocabulary, quantity: str, *amounts: Amount | None) -> str:
-    """Give a quantity's canonical unit; for one no longer known, the unit as entered."""
+    """Give a quantity's canonical unit; for one that was never known, the unit as entered."""
     if quantity in words.quantities:
         return words.quantities[quantity].unit
+    if quantity in words.former_units:
+        return words.former_units[quantity]
     return next(amount.unit for amount in amounts if amount is not None)
 
 

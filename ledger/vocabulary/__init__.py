@@ -6,7 +6,7 @@ The standard words stand in TOML files here; a shop adds its own with `terms_set
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from difflib import get_close_matches
 from functools import cache, cached_property
@@ -65,6 +65,8 @@ class Vocabulary:
     """By fault, `default` for the rest: what holds where the shop has set nothing."""
     shop_windows: tuple[ShopWindow, ...] = ()
     """The shop's own, in order of the day they hold from."""
+    former_units: Mapping[str, str] = field(default_factory=dict)
+    """The canonical unit of each quantity of terms that were struck: its figures stay in it."""
 
     def extended(self, terms: TermsSet) -> Vocabulary:
         """Give the vocabulary with what a shop's terms add to it.
