@@ -11,6 +11,7 @@ Beta distributed with mean u and variance u (1 - u) / (T / SCATTER_DAYS + 1) (th
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -88,6 +89,27 @@ def _at(values: Floats, index: Integers) -> Floats:
     return np.where(index == NONE, np.nan, values[index])
 
 
+def summed_so_far(values: Floats, owner: Integers) -> Floats:
+    """Sum figures (N,) over each owner's entries up to each, in order.
+
+    `owner` are codes, equal ones together. What one comes to hangs on its own figures alone, to
+    the last bit: a running sum over all of them would round by what all come to.
+    """
+    sums = values.copy()
+    place = np.arange(len(owner)) - np.searchsorted(_rising(owner), _rising(owner))
+    order = np.argsort(place, kind="stable")
+    ends = np.searchsorted(place[order], np.arange(1, place.max(initial=0) + 2))
+    for start, end in pairwise(ends.tolist()):
+        rows = order[start:end]
+        sums[rows] += sums[rows - 1]
+    return sums
+
+
+def _rising(owner: Integers) -> Integers:
+    """Number the runs of equal codes, in order."""
+    return np.cumsum(np.diff(owner, prepend=owner[:1]) != 0)
+
+
 def with_lost(
     readings: Readings, bike: Integers, computer: Integers, km_per_day: Floats
 ) -> Readings:
@@ -104,8 +126,7 @@ def with_lost(
     days = readings.at[second] - readings.at[first]
     lost[second] = np.where(is_replaced, (days * km_per_day[second]) ** 2, 0.0)
     summed = np.zeros(len(order))
-    # A running sum over all bikes serves: only differences within one bike are ever taken.
-    summed[order] = np.cumsum(lost[order])
+    summed[order] = summed_so_far(lost[order], bike[order])
     return Readings(readings.at, readings.km, readings.error_km, summed)
 
 

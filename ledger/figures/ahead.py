@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import partial
@@ -17,7 +18,8 @@ import pyarrow as pa
 
 from ledger.book import Book
 from ledger.engines.duckdb import Asked
-from ledger.kept import FEWEST_EVENTS, Keep, as_it_is, is_made_by_range, made_apart
+from ledger.figures.mark_ranges import InOne, Pieces
+from ledger.kept import FEWEST_EVENTS, Keep, as_it_is, is_made_by_range, pieces_apart
 from ledger.queries import asked_of, asking
 
 
@@ -65,10 +67,14 @@ class BookTables:
     def ask(self, *questions: Question) -> BookTables:
         """Begin to ask, one after the other, and go on; gives itself back.
 
-        The book is read here, by the thread that calls; only the engine runs beside it.
+        The book is read here, by the thread that calls; only the engine runs beside it. The marks
+        of a great book are worked out when they are needed.
         """
         beside = ThreadPoolExecutor(max_workers=1)
+        is_great = is_made_by_range(self._book)
         for question in questions:
+            if question == MARKS and is_great:
+                continue  # not in memory as a whole: see `marks`
             self._coming[question] = beside.submit(self._asking(question))
         beside.shutdown(wait=False)
         return self
@@ -90,9 +96,17 @@ class BookTables:
         coming = self._coming.get(question)
         return self._asking(question)() if coming is None else coming.result()
 
+    def marks(self) -> AbstractContextManager[Pieces]:
+        """Give the answer to MARKS in pieces, of a great book a range of bikes at a time.
+
+        Each piece has all of its bikes: a mark is worked out of its own bike's events.
+        """
+        if not is_made_by_range(self._book):
+            return nullcontext(InOne(self.answer(MARKS)))
+        keep = Keep(MARKS.relation, (MARKS.relation,), partial(as_it_is, MARKS.relation))
+        return pieces_apart(self._book, keep, self.asked)
+
     def _asking(self, question: Question) -> Any:
-        if question == MARKS and is_made_by_range(self._book):
-            return self._marks_by_range
         return asking(
             self._book,
             question.relation,
@@ -100,8 +114,3 @@ class BookTables:
             ending=question.ending,
             values=question.values,
         )
-
-    def _marks_by_range(self) -> pa.Table:
-        """Give the marks of a great book: each is worked out of its own bike's events."""
-        marks = Keep(MARKS.relation, (MARKS.relation,), partial(as_it_is, MARKS.relation))
-        return made_apart(self._book, [marks], self.asked)[marks.name]

@@ -12,7 +12,6 @@ import pyarrow.compute as pc
 
 from ledger.analysis.distances import NONE, Floats, Integers, Places, Readings, place, with_lost
 from ledger.analysis.readings import DISTANCES, MOMENT, conforming
-from ledger.figures.ahead import MARKS, BookTables
 from ledger.state import made_up_part
 
 Texts = npt.NDArray[np.object_]
@@ -175,8 +174,7 @@ def _id_of(digits: str) -> str:
     return "-".join((digits[:8], digits[8:12], digits[12:16], digits[16:20], digits[20:]))
 
 
-def marks_of(tables: BookTables) -> Marks:
-    """Give a book's marks as at an instant, as known to a seq: those of the tables."""
-    table = tables.answer(MARKS)
+def in_time(table: pa.Table) -> Marks:
+    """Give marks of rows of `wear_marks` in any order."""
     keys = [("occurred_at", "ascending"), ("seq", "ascending")]
     return Marks(table.sort_by(keys).combine_chunks())

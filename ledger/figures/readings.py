@@ -12,13 +12,15 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from ledger.analysis.distances import SOURCES, Floats, Integers
 from ledger.analysis.readings import PARTS, READINGS, conforming
 from ledger.analysis.usage import Usage, fit_usage
 from ledger.book import Book
 from ledger.figures.ahead import TOLD_APART, BookTables
-from ledger.figures.marks import Marks, Texts, marks_of
+from ledger.figures.mark_ranges import Ranges, cut
+from ledger.figures.marks import Marks, Texts, in_time
 from ledger.figures.spells import PartLives, Spell, Sums, fitted_spells, parts_read
 from ledger.vocabulary import Vocabulary
 
@@ -26,6 +28,12 @@ DOES_NOT_WEAR = frozenset({"runout", "age"})
 """Quantities with a limit that no distance brings nearer."""
 LENGTHS = {"roller_span": "elongation"}
 """Lengths that are read instead of a quantity with a limit: grown by so many per cent."""
+_OF_DISTANCES = frozenset(
+    (
+        *("bike", "seq", "kind", "occurred_at", "riding", "outcome"),
+        *("distance_km", "distance_total_km", "computer"),
+    )
+)
 _SOURCES = np.array(SOURCES, dtype=object)
 
 
@@ -58,18 +66,46 @@ def book_readings(
     tables = ahead or BookTables(book, as_at, known_seq)
     # Asked first: what the engine takes for it is free again before there are marks.
     facts = _facts_without_column(tables)
-    marks = marks_of(tables)
     words = book.vocabulary_known(tables.asked.known_seq)
+    with tables.marks() as marks:
+        ranges = cut(marks)
+        distances = _distances(ranges)
+        usage = fit_usage(distances)
+        found = [_of_range(in_time(one), book, words, facts, usage) for one in ranges.read()]
+    by_time = [("measured_at", "ascending"), ("seq", "ascending")]
+    readings = _in_order([readings for readings, _ in found], by_time)
+    parts = _in_order([parts for _, parts in found], [("part", "ascending")])
+    return BookReadings(readings, parts, distances, usage)
+
+
+def _distances(ranges: Ranges) -> pa.Table:
+    """Give the distance readings of all ranges as DISTANCES."""
+    marks = ranges.read(_OF_DISTANCES)
+    read = (some.filter(pc.equal(some["kind"], "distance_read")) for some in marks)
+    keys = [("bike", "ascending"), ("at", "ascending"), ("seq", "ascending")]
+    return _in_order([in_time(some).distances() for some in read], keys)
+
+
+def _of_range(
+    marks: Marks, book: Book, words: Vocabulary, facts: dict[int, dict[str, Any]], usage: Usage
+) -> tuple[pa.Table, pa.Table]:
+    """Give READINGS and PARTS of marks that hold all there is of each of their parts."""
     rows, direction = _worn(marks, words)
     spells = fitted_spells(marks)
     parts, found = parts_read(marks, rows, spells)
-    distances = marks.distances()
-    usage = fit_usage(distances)
     rates = usage.of(marks.bike, marks.texts("riding"))
     lives = PartLives(marks, [*spells, *found], *rates)
     limits = _Limits(marks, words, book, facts)
-    readings = _readings(marks, rows, parts, direction, lives, limits)
-    return BookReadings(readings, _parts(marks, lives), distances, usage)
+    return _readings(marks, rows, parts, direction, lives, limits), _parts(marks, lives)
+
+
+def _in_order(tables: list[pa.Table], keys: list[tuple[str, str]]) -> pa.Table:
+    """Give one table of several, each of which is in this order; the list is emptied."""
+    if len(tables) == 1:
+        return tables[0]
+    whole = pa.concat_tables(tables)
+    tables.clear()
+    return whole.sort_by(keys)
 
 
 def _direction(words: Vocabulary, position: str, quantity: str) -> int:

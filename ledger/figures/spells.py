@@ -7,7 +7,16 @@ from functools import cached_property
 
 import numpy as np
 
-from ledger.analysis.distances import NONE, SOURCES, Floats, Gone, Integers, Places, gone_between
+from ledger.analysis.distances import (
+    NONE,
+    SOURCES,
+    Floats,
+    Gone,
+    Integers,
+    Places,
+    gone_between,
+    summed_so_far,
+)
 from ledger.figures.marks import Flags, Marks, Texts
 from ledger.state import made_up_part
 
@@ -195,8 +204,8 @@ class PartLives:
 
     def _before(self, values: Floats) -> Floats:
         """Give for each spell the sum of values over the earlier spells of its part."""
-        sums = np.concatenate([[0.0], np.cumsum(values)])
-        return np.asarray(sums[:-1] - sums[self.first])
+        sums = np.concatenate([[0.0], summed_so_far(values, self.part)[:-1]])
+        return np.where(self.first == np.arange(len(values)), 0.0, sums[: len(values)])
 
     def _worst(self, source: Integers) -> Integers:
         """Give for each spell the least sure source until it, of its part."""

@@ -7,12 +7,13 @@ looked at anew.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Sequence
-from contextlib import AbstractContextManager, ExitStack, nullcontext
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from contextlib import AbstractContextManager, ExitStack, contextmanager, nullcontext
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
+from tempfile import mkdtemp
 from threading import RLock
 from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
@@ -52,6 +53,7 @@ __all__ = [
     "let_go",
     "links_known",
     "made_apart",
+    "pieces_apart",
     "terms_known",
     "words_known",
 ]
@@ -135,6 +137,20 @@ def made_apart(book: Book, keeps: Sequence[Keep], asked: Asked) -> dict[str, pa.
             return {name: pieces.in_place() for name, pieces in found.items()}
 
     return book.while_read(made)
+
+
+@contextmanager
+def pieces_apart(book: Book, keep: Keep, asked: Asked) -> Iterator[ranges.Pieces]:
+    """Give a table made as by `made_apart`, to be read a range of bikes at a time within."""
+    with private_folder() as folder:
+
+        def made() -> ranges.Pieces:
+            laid = Path(mkdtemp(dir=folder))  # anew, where a file of the book has gone meanwhile
+            return _pieces(book, [keep], asked, laid)[keep.name]
+
+        pieces = book.while_read(made)
+        give_back()
+        yield pieces
 
 
 def followed(book: Book, keep: Keep) -> pa.Table:

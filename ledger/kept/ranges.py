@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -78,11 +78,13 @@ class Pieces:
     def __init__(self, folder: Path) -> None:
         """`folder` is not there yet."""
         self._folder = folder
+        self._names: list[str] = []
         self._count = 0
         folder.mkdir()
 
     def add(self, piece: pa.Table) -> None:
         """Lay one."""
+        self._names = piece.column_names
         with (
             pa.OSFile(str(_place(self._folder, self._count)), "wb") as file,
             pa.ipc.new_stream(file, piece.schema, options=_OPTIONS) as stream,
@@ -90,11 +92,21 @@ class Pieces:
             stream.write_table(piece)
         self._count += 1
 
-    def read(self) -> Iterator[pa.Table]:
-        """Give them in turn, without those that are empty, but for the first."""
+    def read(self, columns: Collection[str] | None = None) -> Iterator[pa.Table]:
+        """Give them in turn, without those that are empty, but for the first.
+
+        With `columns`, those alone: no others are taken into memory.
+        """
+        asked = None
+        if columns is not None:
+            asked = [place for place, name in enumerate(self._names) if name in columns]
+        options = pa.ipc.IpcReadOptions(included_fields=asked)
         for number in range(self._count):
             path = _place(self._folder, number)
-            with pa.OSFile(str(path)) as file, pa.ipc.open_stream(file) as stream:
+            with (
+                pa.OSFile(str(path)) as file,
+                pa.ipc.open_stream(file, options=options) as stream,
+            ):
                 piece = stream.read_all()
             if len(piece) or not number:
                 yield piece

@@ -21,7 +21,7 @@ from ledger.figures.ahead import BookTables
 from ledger.figures.job_tables import job_tables
 from ledger.figures.kept_faults import EPISODES, OF_FAULTS
 from ledger.figures.kept_jobs import TABLES
-from ledger.figures.marks import marks_of
+from ledger.figures.marks import in_time
 from ledger.kept import Keep, as_it_is, keep_ready, kept, ranges
 from ledger.kept.reading import of_all
 from ledger.kept.shelf import by_bike, merged, without
@@ -174,7 +174,8 @@ def test_tables_made_together_read_the_book_once(
 
 def job_rows(book: Book, as_at: datetime, known_seq: int) -> list[list[str]]:
     tables = job_tables(book, as_at, known_seq)
-    marks = marks_of(BookTables(book, as_at, known_seq)).table
+    with BookTables(book, as_at, known_seq).marks() as pieces:
+        marks = in_time(pa.concat_tables(pieces.read())).table
     in_order = marks.select(sorted(marks.column_names)).to_pylist()
     return [*(rows(getattr(tables, name)) for name in TABLES), list(map(repr, in_order))]
 
