@@ -18,6 +18,7 @@ from pathlib import Path
 from threading import Lock
 
 import numpy as np
+import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
@@ -42,7 +43,7 @@ their size before that and the CRC-32 of tag and lines."""
 _FORM = "1"
 
 _CODEC = pa.Codec("zstd", compression_level=3)
-_OPEN_AT_ONCE = 128
+_OPEN_AT_ONCE = 512
 _MOST_BYTES = 256 * 1024 * 1024
 """A bike of more is not packed, and a size above it is a damaged one."""
 
@@ -55,34 +56,39 @@ class _Pack:
     """Where each bike's events lie in a pack: what is held of it; the events stay on the disk."""
 
     place: Path
-    bikes: list[str | None]
+    bikes: pa.StringArray
     """Sorted."""
-    sizes: list[int | None]
-    sums: list[int | None]
-    starts: list[int]
+    sizes: pa.Int32Array
+    sums: pa.Int64Array
+    starts: npt.NDArray[np.int64]
     """Where each bike's bytes begin in the file, and where the last one's end."""
 
     @classmethod
     def of(cls, place: Path, table: pa.Table, address: int) -> _Pack | None:
-        """Take a table that is read in place, its file's first byte at an address."""
-        if not len(table):
-            return cls(place, [], [], [], [0])
-        bikes, sizes, sums, events = (column.chunk(0) for column in table.columns)
-        _, offsets, held = events.buffers()
-        if events.null_count or events.offset or offsets is None:
+        """Take a table that is read in place, its file's first byte at an address.
+
+        Nothing of the file is held: a copy over it while it is known does no harm.
+        """
+        columns = [column.chunk(0) if len(table) else pa.array([], column.type)
+                   for column in table.columns]  # fmt: skip
+        if any(column.null_count or column.offset for column in columns):
             return None
+        bikes, sizes, sums, events = columns
+        _, offsets, held = events.buffers()
+        ends = np.zeros(1, np.int64)
+        if offsets is not None and len(events):
+            ends = np.frombuffer(offsets, np.int32, len(events) + 1).astype(np.int64)
         begins = held.address - address if held else 0
-        ends = np.frombuffer(offsets, np.int32, len(events) + 1).astype(np.int64)
-        lists = (bikes.to_pylist(), sizes.to_pylist(), sums.to_pylist())
-        return cls(place, *lists, (begins + ends).tolist())
+        return cls(place, *map(_copied, (bikes, sizes, sums)), begins + ends)
 
     def rows(self, bike: str) -> list[Row] | None:
         """Give a bike's rows; None where they are not sound."""
-        at = bisect_left(self.bikes, bike, key=lambda one: one or "")
-        if at == len(self.bikes) or self.bikes[at] != bike:
+        bikes = self.bikes
+        at = bisect_left(range(len(bikes)), bike, key=lambda place: bikes[place].as_py())
+        if at == len(bikes) or bikes[at].as_py() != bike:
             return None
-        size, start, end = self.sizes[at], self.starts[at], self.starts[at + 1]
-        if size is None or not 0 < size <= _MOST_BYTES:
+        size, (start, end) = self.sizes[at].as_py(), self.starts[at : at + 2].tolist()
+        if not 0 < size <= _MOST_BYTES:
             return None
         try:
             with self.place.open("rb") as file:
@@ -91,7 +97,13 @@ class _Pack:
             lines = _CODEC.decompress(packed, size, asbytes=True)
         except (pa.ArrowException, OSError, ValueError):
             return None
-        return list(_split(lines)) if _sum(bike, lines) == self.sums[at] else None
+        return list(_split(lines)) if _sum(bike, lines) == self.sums[at].as_py() else None
+
+
+def _copied(column: pa.Array) -> pa.Array:
+    """Give a column without nulls in memory of its own."""
+    buffers = [part and pa.py_buffer(part.to_pybytes()) for part in column.buffers()]
+    return pa.Array.from_buffers(column.type, len(column), buffers)
 
 
 class Packs:
