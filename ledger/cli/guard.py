@@ -105,7 +105,9 @@ def explain(error: BaseException) -> str:
     if isinstance(error, KeyboardInterrupt):
         return "Stopped. What was acknowledged before is recorded; nothing else is."
     if isinstance(error, UnicodeError):
-        return f"The text is not in UTF-8 ({error.reason if hasattr(error, 'reason') else error})."
+        said = getattr(error, "reason", error)
+        where = "If it is none of yours, it is in a file of the book: see which by lockring verify"
+        return f"The text is not in UTF-8 ({said}). {where}."
     if isinstance(error, MemoryError):
         return "There is not enough memory for this; close other programs, or take a smaller part."
     if isinstance(error, OSError) and error.errno in REASONS:
