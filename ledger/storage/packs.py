@@ -79,7 +79,7 @@ class _Pack:
         if offsets is not None and len(events):
             ends = np.frombuffer(offsets, np.int32, len(events) + 1).astype(np.int64)
         begins = held.address - address if held else 0
-        return cls(place, *map(_copied, (bikes, sizes, sums)), begins + ends)
+        return cls(place, _copied(bikes), _copied(sizes), _copied(sums), begins + ends)
 
     def rows(self, bike: str) -> list[Row] | None:
         """Give a bike's rows; None where they are not sound."""
