@@ -26,6 +26,8 @@ from ledger.vocabulary import Vocabulary
 DAYS_A_YEAR = Decimal("365.25")
 DAYS_A_MONTH = DAYS_A_YEAR / 12
 _AGE = '"quantity":"age"'
+_OF_PART = ("part", "bike", "position", "make", "model", "fitted_at", "is_found")
+_AT_ONCE = 20_000
 _OLD_WHEN_FITTED = ("second hand", "unknown")
 
 
@@ -73,9 +75,9 @@ def part_ages(
     old = fittings.filter(pc.is_in(fittings["origin"], pa.array(_OLD_WHEN_FITTED)))["part"]
     today = book.settings.local(as_at).date().isoformat()
     limits = _Told(words, today, makers, frozenset(old.to_pylist()))
-    fitted = parts.filter(parts["is_fitted"]).to_pylist()
-    ages = [_age(book, row, limits, as_at) for row in fitted]
-    found = [age for age in ages if age is not None]
+    fitted = parts.filter(parts["is_fitted"]).select(_OF_PART)
+    rows = (row for some in fitted.to_batches(_AT_ONCE) for row in some.to_pylist())
+    found = [age for row in rows if (age := _age(book, row, limits, as_at)) is not None]
     return sorted(found, key=lambda age: (age.bike, age.position, age.part))
 
 

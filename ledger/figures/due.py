@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, time, timedelta
 from functools import partial
+from itertools import chain
 
 import numpy as np
 import pyarrow as pa
@@ -118,7 +119,7 @@ def _day(
     words = book.vocabulary if known_seq is None else book.vocabulary_known(known_seq)
     asked = Asked(found.as_at, found.today, within_days, words)
     ages = part_ages(book, found.tables.parts, found.as_at, known_seq, ahead=tables)
-    return Day(found.as_at, Rows(tabled([*worn_parts(found, asked), *aged_parts(ages, asked)])))
+    return Day(found.as_at, Rows(tabled(chain(worn_parts(found, asked), aged_parts(ages, asked)))))
 
 
 def _facts(book: Book, tables: BookTables, wanted: pa.Array) -> Facts:

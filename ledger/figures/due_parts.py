@@ -44,13 +44,10 @@ class Asked:
 
 def worn_parts(wear: BookWear, asked: Asked) -> Iterator[tuple[str, DuePart]]:
     """Give each bike and part that is due by its readings."""
-    found = []
     for part in wear.near(asked.within_days, LIKELY):
         standing = _standing(part, asked)
         if standing is not None:
-            found.append((part.series, part.bike, _worn(wear, part, standing, asked.words)))
-    for _, bike, due in sorted(found, key=lambda one: one[0]):
-        yield bike, due
+            yield part.bike, _worn(wear, part, standing, asked.words)
 
 
 def _standing(part: PartWear, asked: Asked) -> Standing | None:

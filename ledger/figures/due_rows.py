@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -46,6 +47,7 @@ _PART = pa.schema(
 )  # fmt: skip
 """The fields of DuePart."""
 _NO_DAY = 2**31 - 1
+_AT_ONCE = 5_000
 _ORDER = ("order_standing", "order_first", "order_then")
 ROWS = pa.schema(
     [
@@ -63,9 +65,27 @@ ROWS = pa.schema(
 def tabled(parts: Iterable[tuple[str, DuePart]]) -> pa.Table:
     """Give bikes with something that is due on each as rows of ROWS, the most pressing first.
 
-    What presses alike comes by part and quantity, and then as it came.
+    What presses alike comes by part, quantity and point, and then as it came.
     """
-    rows = sorted(parts, key=lambda row: (row[1].order, row[1].part, row[1].quantity))
+    coming = iter(parts)
+    tables = [ROWS.empty_table()]
+    while some := list(islice(coming, _AT_ONCE)):
+        tables.append(_rows_of(some))
+    found = pa.concat_tables(tables)
+    came = pa.array(np.arange(len(found)))
+    order = pc.sort_indices(
+        found.select([*_ORDER, "part", "quantity", "point"]).append_column("came", came),
+        [
+            *((name, "ascending") for name in (*_ORDER, "part", "quantity")),
+            ("point", "ascending", "at_start"),
+            ("came", "ascending"),
+        ],
+    )
+    return found.take(order).combine_chunks()
+
+
+def _rows_of(rows: list[tuple[str, DuePart]]) -> pa.Table:
+    """Give rows of ROWS in the order they come."""
     orders = [part.order for _, part in rows]
     columns = [pa.array([bike for bike, _ in rows], _TEXT)]
     for field in _PART:

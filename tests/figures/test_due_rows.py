@@ -9,9 +9,11 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-from hypothesis import given, settings
+import pytest
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from ledger.figures import due_rows
 from ledger.figures.calls import Call, DueBike, DuePart, OpenJob
 from ledger.figures.due_calls import Bikes, Calls, Due, Facts
 from ledger.figures.due_rows import ROWS, Rows, parts_in, tabled
@@ -43,7 +45,14 @@ parts = st.builds(
     on=st.none() | st.builds(DueDates, days, days, days), beyond=figures, days_beyond=figures,
 )  # fmt: skip
 listed = st.lists(st.tuples(st.sampled_from(TAGS), parts), max_size=14)
-held = settings(max_examples=150, deadline=None, derandomize=True, database=None)
+held = settings(max_examples=150, deadline=None, derandomize=True, database=None,
+                suppress_health_check=[HealthCheck.function_scoped_fixture])  # fmt: skip
+
+
+@pytest.fixture(autouse=True)
+def few_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rows are made some at a time."""
+    monkeypatch.setattr(due_rows, "_AT_ONCE", 3)
 
 
 def by_bike(rows: Parts) -> list[tuple[str, list[DuePart]]]:
@@ -62,7 +71,11 @@ def by_bike(rows: Parts) -> list[tuple[str, list[DuePart]]]:
 
 
 def as_they_press(rows: Parts) -> Parts:
-    return sorted(rows, key=lambda row: (row[1].order, row[1].part, row[1].quantity))
+    def key(row: tuple[str, DuePart]) -> tuple[object, ...]:
+        part = row[1]
+        return part.order, part.part, part.quantity, part.point or ""
+
+    return sorted(rows, key=key)
 
 
 def rows_of(table: pa.Table) -> Parts:
