@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 
 Thing = TypeVar("Thing")
 
+_MOST_HELD = 1 << 25
+"""Bytes up to which figures that were made stay in memory as they were made."""
+
 
 @dataclass(frozen=True)
 class Whole(Generic[Thing]):
@@ -86,10 +89,13 @@ def whole(book: Book, keep: Whole[Thing], asked: Asked, make: Callable[[], Thing
             newest = newest_us(book)
             if asked.known_seq > head.size or not _is_now(newest, asked):
                 return make()
-            made, mark = make(), Mark(head.size, head.commit, head.root, newest)
-            known.held = mark, made
-            Shelf(book.path / "derived", keep).put(Held(mark, head.size, packed(made)))
-            return made
+            mark = Mark(head.size, head.commit, head.root, newest)
+            known.held = found = mark, make()
+            table = packed(found[1])
+            Shelf(book.path / "derived", keep).put(Held(mark, head.size, table))
+            if table.nbytes > _MOST_HELD:
+                # read in place from now on: what was just made takes several times the memory
+                known.held = found = _read(book, keep, head.size, None) or found
         mark, thing = found
     return thing if _is_now(mark.newest_us, asked) else make()
 

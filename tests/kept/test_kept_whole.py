@@ -133,6 +133,26 @@ def test_what_is_kept_is_what_is_answered_from(tmp_path: Path) -> None:
     assert plainly(found) == plainly(fresh)
 
 
+def test_great_figures_are_read_in_place_once_they_are_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Who made them answers from the file like everybody else, and the same."""
+    book = three(tmp_path)
+    made = worn_of(book, BookTables(book, NOW))
+    assert made.fit.families[0].family.x.flags.writeable
+    shutil.rmtree(book.path / "derived")
+    monkeypatch.setattr("ledger.kept.whole._MOST_HELD", 0)
+    book = Book.open(book.path, clock=lambda: NOW)
+    found = worn_of(book, BookTables(book, NOW))
+    assert not found.fit.families[0].family.x.flags.writeable
+    assert worn_of(book, BookTables(book, NOW)) is found
+    assert plainly(found) == plainly(made)
+    (book.path / "derived").rename(tmp_path / "elsewhere")
+    (book.path / "derived").write_text("in the way")
+    unwritten = Book.open(book.path, clock=lambda: NOW)
+    assert plainly(worn_of(unwritten, BookTables(unwritten, NOW))) == plainly(made)
+
+
 def test_what_was_kept_of_another_book_is_not_believed(tmp_path: Path) -> None:
     """It is as long and has as many commits, and other readings."""
     one = book_of(tmp_path / "one", *ridden(GULL, "0.3"))
