@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 import numpy as np
+import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
@@ -129,9 +130,10 @@ def followed(of: ChainBook, sort: str) -> dict[str, int]:
         if one.is_past:
             late[one.bike].append(one.at)
     found: dict[str, int] = defaultdict(int)
-    for row in of.tables.parts.to_pylist():
-        if row["position"].split(".")[0] != sort or row["end_reason"] not in WORN_OUT:
-            continue
+    parts, names = of.tables.parts, ("bike", "ended_at", "is_found", "fitted_at")
+    is_sort = pc.match_substring_regex(parts["position"], rf"^{sort}(\.|$)")
+    is_used_up = pc.is_in(parts["end_reason"], value_set=pa.array(sorted(WORN_OUT)))
+    for row in parts.select(names).filter(pc.and_(is_sort, is_used_up)).to_pylist():
         if any(
             timedelta(0) <= row["ended_at"] - at <= FOLLOWS_WITHIN
             and (row["is_found"] or row["fitted_at"] < at)

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
-from typing import Any
+from datetime import date, datetime
 
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger.figures.chain_lives import is_past, who_of
 
+_COLUMNS = ("bike", "part", "rider", "measured_at", "value", "low", "high", "limit")
+_AT_ONCE = 20_000
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, slots=True)
 class Sighting:
     """A chain at a visit: the last reading of its bike that day."""
 
@@ -41,12 +43,11 @@ def sightings(readings: pa.Table) -> list[Sighting]:
     is_chain = pc.and_(
         pc.equal(readings["quantity"], "elongation"), pc.equal(readings["position"], "chain")
     )
-    by_day: dict[tuple[str, str, Any], dict[str, Any]] = {}
-    for row in readings.filter(is_chain).to_pylist():
-        by_day[row["bike"], row["part"], row["measured_at"].date()] = row
-    return [
-        Sighting(
-            who_of(row), row["bike"], row["measured_at"], is_past(row), row["value"], row["limit"]
-        )
-        for row in by_day.values()
-    ]
+    by_day: dict[tuple[str, str, date], Sighting] = {}
+    for some in readings.select(_COLUMNS).filter(is_chain).to_batches(_AT_ONCE):
+        for row in some.to_pylist():
+            by_day[row["bike"], row["part"], row["measured_at"].date()] = Sighting(
+                who_of(row), row["bike"], row["measured_at"], is_past(row), row["value"],
+                row["limit"],
+            )  # fmt: skip
+    return list(by_day.values())

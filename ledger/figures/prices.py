@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 import numpy as np
 import pyarrow as pa
@@ -15,6 +16,7 @@ from ledger.queries import whole_table
 
 LATEST = 25
 """How many of the newest bills a price is the median of."""
+_AT_ONCE = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,25 +58,42 @@ def part_prices(lines: pa.Table, sort_of: Callable[[str, str], str | None]) -> d
     `lines` as `bill_lines` gives them; `sort_of` tells what sort a part charged for a bike (tag)
     at a position is, None for none that is asked about. What was given away (net 0) is no price.
     """
-    bills: dict[str, list[tuple[datetime, float, float, float | None]]] = {}
-    work = _work_by_job(lines)
     is_part = pc.and_(pc.equal(lines["line_type"], "part"), pc.greater(lines["net"], 0))
-    for row in lines.filter(is_part).to_pylist():
-        sort = sort_of(row["bike"], row["position"]) if row["position"] else None
-        if sort is None:
-            continue
-        count = float(row["quantity"] or 1) or 1.0
-        fitting, minutes = work.get((row["seq"], row["position"]), (0.0, None))
-        bills.setdefault(sort, []).append(
-            (row["occurred_at"], row["net"] / count, fitting, minutes)
-        )
-    return {sort: _price(found) for sort, found in bills.items()}
+    names = ("seq", "bike", "occurred_at", "position", "quantity", "net")
+    bills: dict[str, list[_Bill]] = {}
+    for some in lines.select(names).filter(is_part).to_batches(_AT_ONCE):
+        for row in some.to_pylist():
+            sort = sort_of(row["bike"], row["position"]) if row["position"] else None
+            if sort is not None:
+                count = float(row["quantity"] or 1) or 1.0
+                bill = _Bill(row["occurred_at"], row["net"] / count, row["seq"], row["position"])
+                bills.setdefault(sort, []).append(bill)
+    newest = {
+        sort: sorted(found, key=lambda bill: bill.at)[-LATEST:] for sort, found in bills.items()
+    }
+    work = _work_on(lines, {bill.seq for found in newest.values() for bill in found})
+    return {sort: _price(found, work) for sort, found in newest.items()}
 
 
-def _work_by_job(lines: pa.Table) -> dict[tuple[int, str], tuple[float, float | None]]:
-    """Give the work charged on each bill at each position: money and minutes."""
+class _Bill(NamedTuple):
+    """A part on a bill."""
+
+    at: datetime
+    net: float
+    """Of one of it."""
+    seq: int
+    position: str
+
+
+_Work = Mapping[tuple[int, str], tuple[float, float | None]]
+
+
+def _work_on(lines: pa.Table, seqs: set[int]) -> _Work:
+    """Give the work charged on some bills at each position: money and minutes."""
+    is_of_them = pc.is_in(lines["seq"], value_set=pa.array(sorted(seqs), pa.int64()))
+    is_work = pc.and_(pc.equal(lines["line_type"], "labour"), is_of_them)
     found: dict[tuple[int, str], tuple[float, float | None]] = {}
-    for row in lines.filter(pc.equal(lines["line_type"], "labour")).to_pylist():
+    for row in lines.filter(is_work).to_pylist():
         if row["position"] is not None:
             key = (row["seq"], row["position"])
             net, minutes = found.get(key, (0.0, None))
@@ -84,12 +103,12 @@ def _work_by_job(lines: pa.Table) -> dict[tuple[int, str], tuple[float, float | 
     return found
 
 
-def _price(bills: list[tuple[datetime, float, float, float | None]]) -> PartPrice:
-    newest = sorted(bills, key=lambda bill: bill[0])[-LATEST:]
-    minutes = [bill[3] for bill in newest if bill[3] is not None]
+def _price(newest: list[_Bill], work: _Work) -> PartPrice:
+    fittings = [work.get((bill.seq, bill.position), (0.0, None)) for bill in newest]
+    minutes = [one for _, one in fittings if one is not None]
     return PartPrice(
-        part_minor=float(np.median([bill[1] for bill in newest])),
-        fitting_minor=float(np.median([bill[2] for bill in newest])),
+        part_minor=float(np.median([bill.net for bill in newest])),
+        fitting_minor=float(np.median([net for net, _ in fittings])),
         fitting_minutes=float(np.median(minutes)) if minutes else None,
         count=len(newest),
     )
