@@ -25,6 +25,7 @@ from ledger.analysis.unfit import CannotFit
 Floats = NDArray[np.float64]
 _SOONEST = 0.1
 """Share of its limit before which no chain is taken to have been changed."""
+_COLUMNS_AT_ONCE = 4_096
 NOBODY: NDArray[np.int64] = np.empty(0, dtype=np.int64)
 
 
@@ -129,7 +130,7 @@ def difference_from_changing_at_limit(
     extra = _by_rider(runs.used_at_limit - runs.used, place)
     samples = _samples(runs, sprockets, riders, place, count_samples, np.random.default_rng(seed))
     tails = [(1 - level) / 2, (1 + level) / 2]
-    low, high = np.quantile(samples[:, :-1], tails, axis=0)
+    low, high = _quantiles(samples[:, :-1], tails)
     is_told = _by_rider((~_is_told(runs, sprockets)).astype(np.float64), place) == 0
     low, high = np.where(is_told, low, np.nan), np.where(is_told, high, np.nan)
     shop = np.quantile(samples[:, -1], tails) if len(riders) > 1 else (low[0], high[0])
@@ -137,6 +138,16 @@ def difference_from_changing_at_limit(
         riders, _by_rider(runs.distance_km, place), spent, extra, own, low, high,
         float(spent.sum()), float(own.sum()), float(shop[0]), float(shop[1]),
     )  # fmt: skip
+
+
+def _quantiles(samples: Floats, shares: Sequence[float]) -> Floats:
+    """Give quantiles of each column, some columns at a time: each is copied to be sorted."""
+    starts = range(0, samples.shape[1], _COLUMNS_AT_ONCE)
+    found = [
+        np.quantile(samples[:, start : start + _COLUMNS_AT_ONCE], shares, axis=0)
+        for start in starts
+    ]
+    return np.concatenate(found, axis=1)
 
 
 def _check(runs: ChainRuns) -> None:
