@@ -12,6 +12,7 @@ from ledger.analysis.unfit import refuse_rows, refuse_share
 
 Floats = NDArray[np.float64]
 _COUNT_POINTS = 1009
+_READINGS_AT_ONCE = 4_096
 _GOLDEN = 0.6180339887498949
 """Steps of this share of the unit fill it evenly, beside steps of one in the count of points."""
 
@@ -62,10 +63,13 @@ def how_far_beyond(
 def _quotient(
     over: Floats, error: Floats, log_mean: Floats, log_sd: Floats, level: float
 ) -> tuple[Floats, Floats]:
-    """Give the quantiles of (over + error) / rate, in km."""
+    """Give the quantiles of (over + error) / rate, in km, of some readings at a time."""
     steps = np.arange(_COUNT_POINTS) + 0.5
     one, two = norm.ppf(steps / _COUNT_POINTS), norm.ppf((steps * _GOLDEN) % 1.0)
-    dividend = over[:, None] + error[:, None] * one
-    points = dividend / np.exp(log_mean[:, None] + log_sd[:, None] * two) * 1000
-    low, high = np.quantile(points, [(1 - level) / 2, (1 + level) / 2], axis=1)
-    return low, high
+    found = np.empty((2, len(over)))
+    for start in range(0, len(over), _READINGS_AT_ONCE):
+        some = slice(start, start + _READINGS_AT_ONCE)
+        dividend = over[some, None] + error[some, None] * one
+        points = dividend / np.exp(log_mean[some, None] + log_sd[some, None] * two) * 1000
+        found[:, some] = np.quantile(points, [(1 - level) / 2, (1 + level) / 2], axis=1)
+    return found[0], found[1]

@@ -24,6 +24,18 @@ def test_a_chain_at_twice_its_limit_by_hand() -> None:
     assert found.km_high[0] == pytest.approx(2000 * spread, rel=0.01)
 
 
+def test_many_readings_are_told_as_each_by_itself(monkeypatch: pytest.MonkeyPatch) -> None:
+    """They are worked out some at a time."""
+    monkeypatch.setattr("ledger.analysis.beyond._READINGS_AT_ONCE", 2)
+    values = [0.4, 0.6, 0.8, 1.0, 1.2]
+    found = how_far_beyond(values, 0.5, math.log(0.25), 0.2, error=0.05)
+    for place, value in enumerate(values):
+        alone = how_far_beyond(value, 0.5, math.log(0.25), 0.2, error=0.05)
+        for name in ("over", "km", "km_low", "km_high"):
+            assert getattr(found, name)[place] == getattr(alone, name)[0]
+    assert len(how_far_beyond([], 0.5, 0.0, 0.2).km_low) == 0
+
+
 def test_the_gauges_error_alone_gives_a_normal_interval() -> None:
     """With a rate that is known, 0.1 over give or take 0.05 is 400 km give or take 256."""
     found = how_far_beyond(0.6, 0.5, math.log(0.25), 0.0, error=0.05)

@@ -80,6 +80,17 @@ def test_sprockets_of_whoever_wears_all_faster_wear_faster() -> None:
     assert asked(fast, 18_000).difference[0] == pytest.approx(2 * 3000 - 2000)
 
 
+def test_intervals_of_many_riders_are_those_of_all_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """They are sorted some riders at a time."""
+    chains = runs([1, 2, 3, 4, 5], 3000, 0.0, [0.4, 0.6, 0.8, 1.0, 1.2], 1.2)
+    at_once = asked(chains, 60.0)
+    monkeypatch.setattr("ledger.analysis.costs._COLUMNS_AT_ONCE", 2)
+    some = asked(chains, 60.0)
+    assert some.low.tolist() == at_once.low.tolist()
+    assert some.high.tolist() == at_once.high.tolist()
+    assert len(set(some.high)) == 5
+
+
 def test_a_riders_chains_are_summed() -> None:
     """Two stretches of one chain are as good as one."""
     whole = asked(runs([1], 4000, 0, 1.0, 1.0), 18_000)
