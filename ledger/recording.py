@@ -7,6 +7,7 @@ end of a bike's history does not read that history again.
 from __future__ import annotations
 
 import json
+from bisect import bisect_right
 from collections import OrderedDict, defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -103,10 +104,11 @@ class Recorder:
 
     def words(self, known_seq: int) -> Vocabulary:
         """Give the vocabulary as the book knew it at a seq."""
-        later = [event for event in self._of_the_book() if (event.seq or 0) > known_seq]
+        events = self._of_the_book()
+        later = events[bisect_right(events, known_seq, key=lambda event: event.seq or 0) :]
         if not any(event.kind in ("terms_set", "event_struck") for event in later):
             return self.facts(_ANY_TIME).vocabulary
-        return words_of(live(self._of_the_book(), None, known_seq), self._of_the_book())
+        return words_of(live(events, None, known_seq), events)
 
     def aliases(self, known_seq: int | None = None) -> dict[str, frozenset[str]]:
         """Give, for each joined tag, every tag of its bike, as known to a seq (read only)."""
