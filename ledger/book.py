@@ -300,7 +300,8 @@ class Book:
             return self._receipt_of_known(decided)
         path = self._log.store.path(commit_name(committed.commit))
         self._recorder.committed(path, decided)
-        compact_quietly(self._log, committed.commit, utc_now(), self.pack)
+        pack = partial(self.pack, is_thorough=False)
+        compact_quietly(self._log, committed.commit, utc_now(), pack)
         return receipt_of(decided, committed.head)
 
     def check(self, drafts: Sequence[Draft], labels: Sequence[str] | None = None) -> Checked:
@@ -356,12 +357,17 @@ class Book:
         """
         return compact(self._log, utc_now(), grace=grace, tell=tell)
 
-    def pack(self, tell: Tell = lambda done, total: None) -> None:
+    def pack(self, tell: Tell = lambda done, total: None, *, is_thorough: bool = True) -> None:
         """Lay each bike's events close together beside the book: one bike is read faster then.
 
-        `tell` is told how many files are done, and how many there are to do. Raises BookDamaged.
+        `tell` is told how many files are done, and how many there are to do. `is_thorough` looks
+        into what was laid before, in place of only whether it is there. Raises BookDamaged.
         """
-        self.while_read(lambda: self._reader.pack(self._log.paths(), tell))
+
+        def laid() -> None:
+            self._reader.pack(self._log.paths(), tell, is_thorough=is_thorough)
+
+        self.while_read(laid)
 
     def _now(self) -> datetime:
         return self._clock().astimezone(UTC)

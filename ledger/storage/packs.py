@@ -162,25 +162,38 @@ class Packs:
     def _place(self, path: Path) -> Path:
         return self._folder / f"{path.stem}.arrow"
 
-    def follow(self, paths: Sequence[Path], tell: Tell = lambda done, total: None) -> None:
+    def follow(
+        self,
+        paths: Sequence[Path],
+        tell: Tell = lambda done, total: None,
+        *,
+        is_thorough: bool = True,
+    ) -> None:
         """Make those of a reading set that are missing, and take away those of other files.
 
         `tell` is told how many were made, and how many were missing. Where the folder cannot be
-        written, or is full, nothing is made.
+        written, or is full, nothing is made. `is_thorough` looks into those that are there.
         """
-        missing = self.missing(paths)
+        missing = self.missing(paths, is_thorough=is_thorough)
         for done, path in enumerate(missing):
             tell(done, len(missing))
             if not self.make(path):
                 return
         self.clear(paths)
 
-    def missing(self, paths: Sequence[Path]) -> list[Path]:
-        """Give those of the files of a reading set that should have a pack and have none."""
+    def missing(self, paths: Sequence[Path], *, is_thorough: bool = True) -> list[Path]:
+        """Give those of the files of a reading set that should have a pack and have none.
+
+        With `is_thorough`, also those whose pack is not sound.
+        """
+
+        def has_one(path: Path) -> bool:
+            return self._pack(path) is not None if is_thorough else self._place(path).exists()
+
         return [
             path
             for path in paths
-            if self._pack(path) is None and pq.read_metadata(path).num_rows >= FEWEST_EVENTS
+            if not has_one(path) and pq.read_metadata(path).num_rows >= FEWEST_EVENTS
         ]
 
     def make(self, path: Path) -> bool:

@@ -162,10 +162,10 @@ class Reader:
         great = [name for name in names if name in self._set.great]
         return self._segments.counted(great) if self._segments is not None else {}
 
-    def pack(self, paths: Sequence[Path], tell: Tell) -> None:
+    def pack(self, paths: Sequence[Path], tell: Tell, *, is_thorough: bool) -> None:
         """Make what packs are missing of a reading set; see `Packs.follow`."""
         if self.packs is not None:
-            self.packs.follow(paths, tell)
+            self.packs.follow(paths, tell, is_thorough=is_thorough)
 
     def _packed(self, file: IndexedFile, bikes: frozenset[str]) -> list[Row] | None:
         return None if self.packs is None else self.packs.rows(file.path, bikes)

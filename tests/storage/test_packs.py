@@ -144,6 +144,25 @@ def test_packs_of_files_that_were_merged_go(tmp_path: Path) -> None:
     assert {path.stem for path in packs_of(book)} == {path.stem for path in packed_files(book)}
 
 
+def test_after_a_merge_no_pack_that_is_there_is_opened(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is missing is made all the same; who looks thoroughly mends a damaged one too."""
+    book = book_of(tmp_path / "book", random.Random(1))
+    book.pack()
+    damaged, gone = packs_of(book)[:2]
+    emptied(damaged)
+    gone.unlink()
+    again = opened(tmp_path / "book")
+    with monkeypatch.context() as patched:
+        patched.setattr(packs.Packs, "_sound", lambda *_: pytest.fail("opened"))
+        again.pack(is_thorough=False)
+    assert gone.exists()
+    assert not damaged.stat().st_size
+    opened(tmp_path / "book").pack()
+    assert damaged.stat().st_size
+
+
 def test_a_folder_that_cannot_be_written_is_left_alone(tmp_path: Path) -> None:
     """The book reads the same, and nothing is raised."""
     book = book_of(tmp_path / "book", random.Random(1))
