@@ -95,7 +95,9 @@ def whole(book: Book, keep: Whole[Thing], asked: Asked, make: Callable[[], Thing
             Shelf(book.path / "derived", keep).put(Held(mark, head.size, table))
             if table.nbytes > _MOST_HELD:
                 # read in place from now on: what was just made takes several times the memory
-                known.held = found = _read(book, keep, head.size, None) or found
+                written = _read(book, keep, head.size, None)
+                if written is not None and written[0] == mark:  # none, or an older one, where
+                    known.held = found = written  # nothing could be written
         mark, thing = found
     return thing if _is_now(mark.newest_us, asked) else make()
 

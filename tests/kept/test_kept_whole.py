@@ -153,6 +153,19 @@ def test_great_figures_are_read_in_place_once_they_are_written(
     assert plainly(worn_of(unwritten, BookTables(unwritten, NOW))) == plainly(made)
 
 
+def test_an_older_file_does_not_answer_where_a_newer_one_cannot_be_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was just made answers then, however great."""
+    book = three(tmp_path)
+    before = worn_of(book, BookTables(book, NOW))
+    monkeypatch.setattr("ledger.kept.whole._MOST_HELD", 0)
+    monkeypatch.setattr(aside, "write", lambda *_: False)
+    append(book, km("2026-05-02", GULL, 90_000))
+    found = worn_of(book, BookTables(book, NOW))
+    assert len(found.tables.distances) == len(before.tables.distances) + 1
+
+
 def test_what_was_kept_of_another_book_is_not_believed(tmp_path: Path) -> None:
     """It is as long and has as many commits, and other readings."""
     one = book_of(tmp_path / "one", *ridden(GULL, "0.3"))
