@@ -65,10 +65,12 @@ def spreads(
     share_between(level, "level")
     is_both = (done > 0) & (told > 0)
     ratio, of = done[is_both] / told[is_both], np.asarray(group)[is_both]
-    order = np.lexsort((ratio, of))
-    ends = np.searchsorted(of[order], np.arange(count_groups + 1))
-    ranked = ratio[order]
-    return tuple(_spread(ranked[begin:end], level) for begin, end in itertools.pairwise(ends))
+    # Numbers of few groups are told apart by their digits, in one pass.
+    few = of.astype(np.int16) if count_groups <= np.iinfo(np.int16).max else of
+    order = np.argsort(few, kind="stable")
+    ends = np.searchsorted(few[order], np.arange(count_groups + 1))
+    by_group = ratio[order]
+    return tuple(_spread(by_group[begin:end], level) for begin, end in itertools.pairwise(ends))
 
 
 def wilson(count: int, of: int, level: float = 0.95) -> tuple[float, float]:
@@ -81,15 +83,14 @@ def wilson(count: int, of: int, level: float = 0.95) -> tuple[float, float]:
     return (low if count else 0.0), (high if count < of else 1.0)
 
 
-def _spread(ranked: FloatArray, level: float) -> Spread:
-    """Give the spread of ratios in rising order."""
-    count = len(ranked)
+def _spread(ratios: FloatArray, level: float) -> Spread:
+    count = len(ratios)
     if not count:
         return Spread(0, None, None, None, None, None, 0, None, None, None, level)
     tenth, quarter, median, three_quarters, ninety = (
-        float(value) for value in np.quantile(ranked, SHARES)
+        float(value) for value in np.quantile(ratios, SHARES)
     )
-    over = count - int(np.searchsorted(ranked, TOO_LONG, side="right"))
+    over = int(np.count_nonzero(ratios > TOO_LONG))
     low, high = wilson(over, count, level)
     return Spread(
         count, median, quarter, three_quarters, tenth, ninety, over, over / count, low, high, level

@@ -47,7 +47,9 @@ class Columns:
 
     def kept(self, is_kept: Flags) -> Columns:
         """Give the rows that are marked."""
-        return Columns(self.table, self.rows[is_kept])
+        found = Columns(self.table, self.rows[is_kept])
+        found._whole = {name: values[is_kept] for name, values in self._whole.items()}
+        return found
 
     def at(self, places: Integers) -> list[dict[str, object]]:
         """Give rows at some places, as plain values."""

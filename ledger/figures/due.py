@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import partial
 from itertools import chain
@@ -16,12 +17,13 @@ from ledger.clocks import OPEN_JOBS as KEPT_JOBS
 from ledger.figures.ages import part_ages
 from ledger.figures.ahead import OPEN_JOBS, SUMMARIES, BookTables, Question
 from ledger.figures.calls import DueList
-from ledger.figures.due_calls import Bikes, Calls, Due, Facts, keepers_of, open_jobs_of
+from ledger.figures.due_calls import Bikes, Calls, Due, Facts, keepers_of
 from ledger.figures.due_day import Day, day_found, day_of, is_great
 from ledger.figures.due_parts import LIKELY, Asked, aged_parts, worn_parts
 from ledger.figures.due_rows import Rows, tabled
 from ledger.figures.due_words import DueWords
 from ledger.figures.home_keeps import BIKES
+from ledger.figures.tags import rows_of
 from ledger.figures.wear import BookWear, wear_of
 from ledger.kept import Keep, kept
 from ledger.settings import BookSettings
@@ -70,7 +72,8 @@ def due_list(
     due = _asked_about(book, tables, day.rows, last_day, rider, _tags(book, bike, known_seq))
     on_bench = due.on_bench
     away = np.flatnonzero(~on_bench)
-    is_seen = _seen_lately(book.settings, due.bikes, today, seen_within_days)
+    seen_at = due.bikes("last_seen_at")["last_seen_at"]
+    is_seen = _seen_lately(book.settings, seen_at, today, seen_within_days)
     seen = away[is_seen[away]]
     calls = Calls.of(due.of_bikes(seen))
     return DueList(
@@ -96,13 +99,12 @@ def _asked_about(
     """Give what is due by a day on the bikes that are asked about, as it presses."""
     known_seq = tables.asked.known_seq
     names, bike_of = rows.under(book.aliases(known_seq))
+    facts = _facts(book, tables)
+    facts = replace(facts, bikes=_bikes_asked(facts.bikes, tags, rider))
+    facts_of = rows_of(names, facts.bikes["bike"])
+    is_asked = facts_of.is_valid().to_numpy(zero_copy_only=False)
     which = rows.due_by(last_day)
-    there = np.flatnonzero(np.bincount(bike_of[which], minlength=len(names)))
-    facts = _facts(book, tables, names.take(pa.array(there)))
-    about = _bikes_asked(facts.bikes, tags, rider)
-    is_asked = pc.is_in(names, about).to_numpy(zero_copy_only=False)
     which = rows.pressing(which[is_asked[bike_of[which]]], bike_of)
-    facts_of = pc.index_in(names, facts.bikes["bike"].combine_chunks())
     return Due(rows, names, facts_of, bike_of, which, facts, DueWords(book.settings).message)
 
 
@@ -122,17 +124,16 @@ def _day(
     return Day(found.as_at, Rows(tabled(chain(worn_parts(found, asked), aged_parts(ages, asked)))))
 
 
-def _facts(book: Book, tables: BookTables, wanted: pa.Array) -> Facts:
-    """Give what is known of the bikes on which something is due."""
+def _facts(book: Book, tables: BookTables) -> Facts:
+    """Give what is known of the book's bikes."""
 
     def rows(keep: Keep, question: Question) -> pa.Table:
         table = kept(book, keep, tables.asked)
-        found = tables.answer(question) if table is None else table
-        return found.filter(pc.is_in(found["bike"], wanted))
+        return tables.answer(question) if table is None else table
 
     return Facts(
         bikes=rows(BIKES, SUMMARIES),
-        jobs=open_jobs_of(rows(KEPT_JOBS, OPEN_JOBS).to_pylist()),
+        jobs=rows(KEPT_JOBS, OPEN_JOBS),
         register={row.rider: row for row in book.riders.all()},
     )
 
@@ -141,8 +142,8 @@ def _tags(book: Book, bike: str | None, known_seq: int | None) -> frozenset[str]
     return None if bike is None else book.aliases(known_seq).get(bike, frozenset({bike}))
 
 
-def _bikes_asked(bikes: pa.Table, tags: frozenset[str] | None, rider: str | None) -> pa.Array:
-    """Give the tags of the bikes that are asked about: by tag, and by who rides or keeps them."""
+def _bikes_asked(bikes: pa.Table, tags: frozenset[str] | None, rider: str | None) -> pa.Table:
+    """Give the bikes that are asked about: by tag, and by who rides or keeps them."""
     if tags is not None:
         bikes = bikes.filter(pc.is_in(bikes["bike"], pa.array(sorted(tags), pa.string())))
     if rider is not None:
@@ -150,16 +151,16 @@ def _bikes_asked(bikes: pa.Table, tags: frozenset[str] | None, rider: str | None
             pc.equal(bikes["rider"], rider), pc.equal(keepers_of(bikes), rider)
         )
         bikes = bikes.filter(pc.fill_null(is_theirs, False))
-    return bikes["bike"].combine_chunks()
+    return bikes
 
 
 def _seen_lately(
-    settings: BookSettings, bikes: pa.Table, today: date, within_days: int | None
+    settings: BookSettings, seen_at: pa.ChunkedArray, today: date, within_days: int | None
 ) -> Flags:
     """Say which bikes were seen within some days; all of them for None."""
     if within_days is None:
-        return np.ones(len(bikes), bool)
+        return np.ones(len(seen_at), bool)
     begins = datetime.combine(today - timedelta(days=within_days), time.min, settings.zone)
-    since = pa.scalar(begins.astimezone(UTC), bikes.schema.field("last_seen_at").type)
-    found: Flags = pc.greater_equal(bikes["last_seen_at"], since).to_numpy()
+    since = pa.scalar(begins.astimezone(UTC), seen_at.type)
+    found: Flags = pc.greater_equal(seen_at, since).to_numpy()
     return found

@@ -31,7 +31,8 @@ class Facts:
 
     bikes: pa.Table
     """A row a bike, with bike, make, model, rider, keeper and last_seen_at."""
-    jobs: Mapping[str, tuple[OpenJob, ...]]
+    jobs: pa.Table
+    """A row an open job, with bike, job, tier, opened_at and waiting_for."""
     register: Mapping[str, Rider]
 
     def person(self, rider: str | None) -> Person:
@@ -76,20 +77,19 @@ class Due:
         """The bikes, in the order of the rows."""
         return self.names.take(self._places)
 
-    @cached_property
-    def bikes(self) -> pa.Table:
-        """The facts of each bike, in the order of the rows."""
-        return self.facts.bikes.take(self.facts_of.take(self._places))
+    def bikes(self, *names: str) -> pa.Table:
+        """Give facts of each bike by name, in the order of the rows."""
+        return self.facts.bikes.select(names).take(self.facts_of.take(self._places))
 
     @cached_property
     def keepers(self) -> pa.ChunkedArray:
         """The id of who keeps each bike, else rides it; null where nobody is known."""
-        return keepers_of(self.bikes)
+        return keepers_of(self.bikes("keeper", "rider"))
 
     @property
     def on_bench(self) -> Flags:
         """Say which of the bikes have a job open."""
-        with_jobs = pa.array(list(self.facts.jobs), pa.string())
+        with_jobs = self.facts.jobs["bike"].combine_chunks()
         found: Flags = pc.is_in(self.tags, with_jobs).to_numpy(zero_copy_only=False)
         return found
 
@@ -110,6 +110,9 @@ class Due:
     def made(self) -> list[DueBike]:
         """Give every bike with what is due on it."""
         parts = parts_in(self.rows.table.take(pa.array(self.which)))
+        bikes = self.bikes("bike", "make", "model", "rider", "keeper", "last_seen_at")
+        jobs = self.facts.jobs
+        theirs = open_jobs_of(jobs.filter(pc.is_in(jobs["bike"], self.tags)).to_pylist())
         return [
             DueBike(
                 bike=row["bike"],
@@ -118,11 +121,11 @@ class Due:
                 rider=self.facts.person(row["rider"]),
                 keeper=self.facts.person(row["keeper"] or row["rider"] or None),
                 last_seen_at=row["last_seen_at"],
-                jobs=self.facts.jobs.get(row["bike"], ()),
+                jobs=theirs.get(row["bike"], ()),
                 parts=tuple(parts[start:end]),
             )
             for row, (start, end) in zip(
-                self.bikes.to_pylist(), pairwise(self.starts.tolist()), strict=True
+                bikes.to_pylist(), pairwise(self.starts.tolist()), strict=True
             )
         ]
 

@@ -18,6 +18,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from ledger.figures.calls import STANDINGS, DuePart
+from ledger.figures.tags import places
 from ledger.figures.wear_shapes import LIKELY, DueDates, Estimate, WearReading
 
 Ints = npt.NDArray[np.int64]
@@ -185,15 +186,23 @@ class Rows:
         return found
 
     def under(self, joined: Mapping[str, frozenset[str]]) -> tuple[pa.Array, Ints]:
-        """Give `bikes` with joined tags under the first of theirs."""
-        names, places = self.bikes
-        there = pc.is_in(names, pa.array(list(joined), _TEXT))
-        if not pc.any(there).as_py():
-            return names, places
-        named = [min(joined.get(tag, (tag,))) for tag in names.filter(there).to_pylist()]
-        renamed = pc.replace_with_mask(names, there, pa.array(named, _TEXT))
-        others, codes = _ranked(pa.chunked_array([renamed]))
-        return others, codes[places]
+        """Give `bikes` with joined tags under the first of theirs: no row is of the others then."""
+        names, place_of = self.bikes
+        tags = pa.array(joined, _TEXT)
+        there, is_there = places(tags, names)
+        if not is_there.any():
+            return names, place_of
+        mine, is_mine = there[is_there], pa.array(is_there)
+        firsts = pa.array([min(joined[tag]) for tag in tags.filter(is_mine).to_pylist()], _TEXT)
+        new = pa.array(sorted(firsts.unique().to_pylist()), _TEXT)
+        ends, is_known = places(new, names)
+        new, ends = new.filter(pa.array(~is_known)), ends[~is_known]
+        before = np.arange(len(names))
+        order = np.insert(before, ends, len(names) + np.arange(len(new)))
+        others = pa.concat_arrays([names, new]).take(pa.array(order))
+        moved = before + np.searchsorted(ends, before, side="right")
+        moved[mine] = places(firsts, others)[0]
+        return others, moved[place_of]
 
     def pressing(self, which: Ints, bike: Ints) -> Ints:
         """Give rows by bike and then as they press, of each part and quantity the first alone.

@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 from ledger.book import Book
 from ledger.figures.home_keeps import BIKES, rows_now
 from ledger.figures.home_shapes import BikeLine
+from ledger.figures.tags import rows_of
 
 _NAMES = ("bike", "make", "model", "last_seen_at")
 
@@ -56,5 +57,5 @@ def bike_lines(book: Book, tags: Iterable[str]) -> dict[str, BikeLine]:
     """Give the lines of some bikes by tag."""
     table = rows_now(book, BIKES).select(list(_NAMES))
     wanted = pa.array(sorted(set(tags)), pa.string())
-    found = table.filter(pc.is_in(table["bike"], wanted))
+    found = table.take(rows_of(wanted, table["bike"]).drop_null())
     return {row["bike"]: BikeLine(**row) for row in found.to_pylist()}

@@ -12,7 +12,6 @@ import pyarrow.compute as pc
 from ledger.asking import Asker, Sight, is_theirs
 from ledger.book import Book
 from ledger.clocks import OPEN_JOBS, running
-from ledger.figures.home_bench import is_late
 from ledger.figures.home_keeps import rows_now, waiting_keep
 from ledger.figures.home_shapes import SORTS, Sort, Waiting
 from ledger.figures.job_tables import job_tables
@@ -73,10 +72,11 @@ def _told(row: Mapping[str, Any]) -> Waiting:
 
 
 def _late(book: Book, now: datetime) -> Iterator[Waiting]:
-    for row in rows_now(book, OPEN_JOBS).to_pylist():
-        if is_late(row, now):
-            promised_at = row["promised_at"].astimezone(UTC)
-            yield Waiting("late", row["bike"], row["job"], None, row["tier"], None, promised_at)
+    jobs = rows_now(book, OPEN_JOBS)
+    late = jobs.filter(pc.less(jobs["promised_at"], pa.scalar(now, jobs["promised_at"].type)))
+    for row in late.select(["bike", "job", "tier", "promised_at"]).to_pylist():
+        promised_at = row["promised_at"].astimezone(UTC)
+        yield Waiting("late", row["bike"], row["job"], None, row["tier"], None, promised_at)
 
 
 def _clocks(book: Book, now: datetime | None, asker: Asker) -> Iterator[Waiting]:

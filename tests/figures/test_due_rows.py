@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterable
+from dataclasses import asdict
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -23,6 +24,13 @@ from ledger.riders import Rider
 TODAY = date(2026, 6, 1)
 NOON = datetime(2026, 6, 1, 12, tzinfo=UTC)
 TAGS = ("2B4D6F8H", "4T2N8RWE", "7K3M9QXA", "9V7T5R3P")
+JOINED = tuple(
+    map(
+        frozenset,
+        (TAGS[1:3], ("00000000", TAGS[0]), (TAGS[3], "8AAAAAAA"), ("ZZZZZZZZ", "ZZZZZZZY")),
+    )
+)
+"""Bikes of several tags, the first of which nothing may be told of, and one of which nothing is."""
 Parts = list[tuple[str, DuePart]]
 
 figures = st.none() | st.floats(-50, 50)
@@ -110,15 +118,16 @@ def test_what_is_due_by_a_day(rows: Parts, within: int) -> None:
 
 
 @held
-@given(listed, st.booleans())
-def test_what_presses_most_comes_first(rows: Parts, is_joined: bool) -> None:
+@given(listed, st.lists(st.sampled_from(JOINED), unique=True))
+def test_what_presses_most_comes_first(rows: Parts, groups: list[frozenset[str]]) -> None:
     """Of each part and quantity one point; bikes together, each as its first presses."""
     rows = as_they_press(rows)
-    joined = {tag: frozenset(TAGS[1:3]) for tag in TAGS[1:3]} if is_joined else {}
+    joined = {tag: tags for tags in groups for tag in tags}
     named = [(min(joined.get(bike, (bike,))), part) for bike, part in rows]
     expected = [(bike, part) for bike, its in by_bike(named) for part in its]
     table = Rows(tabled(rows))
     names, bike_of = table.under(joined)
+    assert names.to_pylist() == sorted(set(names.to_pylist()))
     found = table.pressing(np.arange(len(rows)), bike_of)
     assert [(names[bike_of[at]].as_py(), rows[at][1]) for at in found] == expected
     few = np.arange(0, len(rows), 2)
@@ -134,6 +143,10 @@ REGISTER = {
     "r2": Rider("r2", "Bo Vik", None, None, may_contact=False),
 }
 JOB = OpenJob("J1", None, NOON, None)
+OPEN = pa.schema(
+    {**dict.fromkeys(("bike", "job", "tier"), pa.string()),
+     "opened_at": pa.timestamp("us", tz="UTC"), "waiting_for": pa.string()}
+)  # fmt: skip
 
 
 def say(keeper: object, bikes: Iterable[DueBike]) -> str:
@@ -150,7 +163,8 @@ def due_of(rows: Parts, whose: list[tuple[str | None, str | None]]) -> Due:
         {**dict.fromkeys(("bike", "make", "model", "rider", "keeper"), pa.string()),
          "last_seen_at": pa.timestamp("us", tz="UTC")}
     )  # fmt: skip
-    facts = Facts(pa.Table.from_pylist(bikes, schema), {TAGS[0]: (JOB,)}, REGISTER)
+    jobs = pa.Table.from_pylist([{"bike": TAGS[0], **asdict(JOB)}], OPEN)
+    facts = Facts(pa.Table.from_pylist(bikes, schema), jobs, REGISTER)
     table = Rows(tabled(rows))
     names, bike_of = table.bikes
     which = table.pressing(np.arange(len(rows)), bike_of)
