@@ -1,46 +1,27 @@
-"""Bikes found by their tags in great tables, without a look at every text.
-
-A tag is eight characters of ASCII: eight bytes, a number in the order of the texts.
-"""
+"""Bikes found by their tags in great tables, without a look at every text."""
 
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
 
-from ledger.figures.fault_arrays import Flags, Integers
-
-Column = pa.Array | pa.ChunkedArray
+from ledger.engines.every.columns import Choice, Numbers, found_in, tag_numbers
 
 
-def places(tags: Column, among: Column) -> tuple[Integers, Flags]:
+def places(
+    tags: pa.Array | pa.ChunkedArray, among: pa.Array | pa.ChunkedArray
+) -> tuple[Numbers, Choice]:
     """Give where each tag is, or would be, among others (each once, sorted), and whether it is."""
-    found, known = _numbers(tags), _numbers(among)
-    place = np.searchsorted(known, found)
-    is_there = np.zeros(len(found), np.bool_)
-    inside = np.flatnonzero(place < len(known))
-    is_there[inside] = known[place[inside]] == found[inside]
-    return place, is_there
+    found, known = tag_numbers(tags), tag_numbers(among)
+    return np.searchsorted(known, found), found_in(known, found)[1]
 
 
-def rows_of(tags: Column, among: Column) -> pa.Array:
+def rows_of(tags: pa.Array | pa.ChunkedArray, among: pa.Array | pa.ChunkedArray) -> pa.Array:
     """Give the place of each tag among others, each once in whatever order; null where it is not.
 
     What is given is as good an index as any of Arrow's own.
     """
-    known = _numbers(among)
-    if (known[1:] > known[:-1]).all():
-        place, is_there = places(tags, among)
-        return pa.array(place, mask=~is_there)
-    order = np.argsort(known)
-    place, is_there = places(tags, among.take(pa.array(order)))
+    known = tag_numbers(among)
+    order = np.argsort(known, kind="stable")
+    place, is_there = found_in(known[order], tag_numbers(tags))
     return pa.array(np.append(order, 0)[place], mask=~is_there)
-
-
-def _numbers(tags: Column) -> npt.NDArray[np.uint64]:
-    """Give tags as numbers; raises ArrowInvalid for a text that is no tag by its length."""
-    column = tags.combine_chunks() if isinstance(tags, pa.ChunkedArray) else tags
-    fixed = column.cast(pa.binary(8))
-    whole = np.frombuffer(fixed.buffers()[1] or b"", ">u8")
-    return whole[fixed.offset : fixed.offset + len(fixed)].astype(np.uint64)

@@ -17,15 +17,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from ledger import sql
 from ledger.engines.every import firsts_of
-from ledger.engines.every.columns import whole
+from ledger.engines.every.columns import Numbers, tag_numbers, whole
 from ledger.engines.every.laid import gathered
+from ledger.engines.every.pieces import with_joined
 from ledger.queries import engine_of
 from ledger.storage import aside
 from ledger.storage.schema import EVENT_SCHEMA, as_declared
@@ -128,7 +128,7 @@ def laid_events(book: Book, relations: Sequence[str], folder: Path) -> LaidEvent
     paths = engine_of(book).paths()
     starts = firsts_of(paths, joined, min(-(-book.head.size // ROWS_AT_ONCE), _MOST_RANGES))
     columns, kinds = columns_of(relations), kinds_of_documents(relations)
-    firsts = np.array(starts, object)
+    firsts = tag_numbers(pa.array(starts[1:], pa.string()))
     apart = partial(_apart, columns=columns, kinds=kinds, joined=joined, starts=firsts)
     with ExitStack() as held, ThreadPoolExecutor(_THREADS) as pool:
         writers = [_opened(held, _place(folder, number), columns) for number in range(len(starts))]
@@ -182,9 +182,12 @@ def _apart(
     columns: Sequence[str],
     kinds: frozenset[str] | None,
     joined: Mapping[str, str],
-    starts: npt.NDArray[np.object_],
+    starts: Numbers,
 ) -> list[Slice]:
-    """Give the events of a file that are of bikes, by range."""
+    """Give the events of a file that are of bikes, by range.
+
+    `starts` are the first tags of all ranges but the first, as numbers.
+    """
     with pq.ParquetFile(path) as file:
         there = frozenset(file.schema_arrow.names)
         found = file.read([name for name in columns if name in there], use_threads=False)
@@ -195,21 +198,20 @@ def _apart(
         place = events.schema.get_field_index("canonical")
         events = events.set_column(place, events.schema.field(place), texts)
     tags = whole(events["bike"]).dictionary_encode()
-    named = [joined.get(name, name) for name in tags.dictionary.to_pylist()]
-    if not joined.keys().isdisjoint(tags.dictionary.to_pylist()):
+    renamed = with_joined(tags, joined)
+    if renamed is not tags:
         place = events.schema.get_field_index("bike")
-        tags_then = pa.array(named, pa.string()).take(tags.indices)
-        events = events.set_column(place, events.schema.field(place), tags_then)
-    ranges = np.searchsorted(starts, np.array(named, object), side="right") - 1
+        events = events.set_column(place, events.schema.field(place), renamed.cast(pa.string()))
+    ranges = np.searchsorted(starts, tag_numbers(renamed.dictionary), side="right")
     # what is of no bike comes last, and is left out
-    of_row = np.append(ranges, len(starts))[tags.indices.fill_null(len(named)).to_numpy()]
+    of_row = np.append(ranges, len(starts) + 1)[tags.indices.fill_null(len(ranges)).to_numpy()]
     if (of_row[1:] < of_row[:-1]).any():
         order = np.argsort(of_row, kind="stable")
         of_row, events = of_row[order], events.take(pa.array(order))
-    ends = np.searchsorted(of_row, np.arange(len(starts) + 1))
+    ends = np.searchsorted(of_row, np.arange(len(starts) + 2))
     return [
         (number, events.slice(ends[number], ends[number + 1] - ends[number]))
-        for number in range(len(starts))
+        for number in range(len(starts) + 1)
         if ends[number] < ends[number + 1]
     ]
 

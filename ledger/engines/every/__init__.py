@@ -23,7 +23,7 @@ import pyarrow.compute as pc
 from ledger.engines.duckdb import Asked
 from ledger.engines.every.columns import whole
 from ledger.engines.every.folds import LONGEST_FIRST, Fold, States
-from ledger.engines.every.laid import COUNTED, Laid, Numbered, Split, apart, lay
+from ledger.engines.every.laid import COUNTED, Laid, Numbered, Split, lay, plain
 from ledger.engines.every.pieces import (
     COLUMNS,
     PARTS,
@@ -83,7 +83,7 @@ def laid_of(source: Source, asked: Asked, folder: Path) -> Laid:
     """Lay the live events of a great book in an empty folder, by ranges of tags."""
     starts, numbered = starts_of(source), Numbered()
     with ThreadPoolExecutor(_THREADS) as pool:
-        splits = _splits(pool, source, asked, lambda split: list(apart(split, starts, numbered)))
+        splits = _splits(pool, source, asked, lambda split: list(plain(split, numbered)))
         return lay(pool, splits, starts, numbered, folder)
 
 
@@ -101,7 +101,8 @@ def states_in(laid: Laid, effects: Effects) -> Iterator[States]:
         waiting: deque[Future[States]] = deque()
         for number in range(len(laid)):
             waiting.append(pool.submit(folded, number))
-            if len(waiting) >= _THREADS:
+            # one more waits for whichever thread is done first
+            if len(waiting) > _THREADS:
                 yield waiting.popleft().result()
         while waiting:
             yield waiting.popleft().result()

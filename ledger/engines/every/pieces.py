@@ -12,6 +12,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from ledger.engines.every.columns import (
@@ -231,13 +232,18 @@ def declared(
             found = found.dictionary_encode()
         made.append(found.cast(kind))
         if name == "bike" and joined:
-            made[-1] = _renamed(made[-1], joined)
+            made[-1] = with_joined(made[-1], joined)
     return pa.table(made, names=list(names))
 
 
-def _renamed(tags: pa.Array, joined: Mapping[str, str]) -> pa.Array:
-    names = [joined.get(tag, tag) for tag in tags.dictionary.to_pylist()]
-    return pa.DictionaryArray.from_arrays(tags.indices, pa.array(names, pa.string()))
+def with_joined(tags: pa.Array, joined: Mapping[str, str]) -> pa.Array:
+    """Give tags by code, joined ones under the tag they go by; the very same where none is."""
+    is_joined = pc.is_in(tags.dictionary, pa.array(joined, pa.string()))
+    named = [joined[tag] for tag in tags.dictionary.filter(is_joined).to_pylist()]
+    if not named:
+        return tags
+    names = pc.replace_with_mask(tags.dictionary, is_joined, pa.array(named, pa.string()))
+    return pa.DictionaryArray.from_arrays(tags.indices, names)
 
 
 def parts_of(piece: Piece, live: Choice) -> dict[str, pa.Table]:

@@ -23,6 +23,7 @@ from ledger.engines.every.columns import (
     millionths_of,
     place_of,
     places_in,
+    tag_numbers,
     whole,
 )
 
@@ -36,8 +37,7 @@ class Rows:
     def __init__(self, table: pa.Table, bikes: pa.Array) -> None:
         """`bikes` are the tags that have a live event, sorted."""
         self._columns = {name: whole(table[name]) for name in table.column_names}
-        tags = self._columns["bike"]
-        self.bike: Numbers = places_in(tags.dictionary, bikes)[codes_of(tags)]
+        self.bike: Numbers = _places_among(bikes, self._columns.pop("bike"))
         self.at = micros_of(self._columns["occurred_at"])
         self.seq: Numbers = np.asarray(self._columns["seq"].to_numpy())
 
@@ -84,6 +84,14 @@ class Rows:
         """Give columns of some rows, by the names they go by then."""
         rows = pa.array(places)
         return {called: self._columns[name].take(rows) for called, name in names.items()}
+
+
+def _places_among(bikes: pa.Array, tags: pa.Array) -> Numbers:
+    """Give each tag's place among all, sorted; tags are told by code or as numbers."""
+    among = tag_numbers(bikes)
+    if pa.types.is_integer(tags.type):
+        return np.asarray(np.searchsorted(among, tags.to_numpy()))
+    return np.asarray(np.searchsorted(among, tag_numbers(tags.dictionary))[codes_of(tags)])
 
 
 class Answer:
