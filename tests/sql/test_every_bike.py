@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 
 import ledger.engines.every as engine
 from ledger.engines.duckdb import Asked
-from ledger.engines.every import COLUMNS, Source, laid_of, starts_of, states_in, states_of
+from ledger.engines.every import COLUMNS, Source, laid, laid_of, starts_of, states_in, states_of
 from ledger.engines.every import pieces as reading
 from ledger.engines.every.folds import States
 from ledger.engines.every.views import views_of
@@ -72,8 +72,7 @@ def states(source: Source, asked: Asked) -> Iterator[States]:
         yield states_of(source, asked)
         return
     with tempfile.TemporaryDirectory() as folder:
-        laid = laid_of(source, asked, Path(folder))
-        yield from states_in(laid, source.effects)
+        yield from states_in(laid_of(source, asked, Path(folder)), source.effects)
         assert not list(Path(folder).iterdir())
 
 
@@ -119,6 +118,7 @@ def hold(events: list[Event], chance: random.Random, folder: Path, questions: in
             patched.setattr(engine, "ROWS_AT_ONCE", few)
             patched.setattr(engine, "MOST_AT_ONCE", few)
             patched.setattr(reading, "GROUPS_AT_ONCE", chance.choice((1, 2, 32)))
+            patched.setattr(laid, "ROWS_LAID_AT_ONCE", chance.choice((1, 9, 1_000)))
             dates = (*shelf.dates_of(events), LATER)
             asked = Asked(chance.choice(dates), chance.randint(0, len(events)))
             assert views_in(source, asked) == folded(events, joined, asked)
