@@ -268,11 +268,12 @@ def known_receipts(decided: Decision) -> tuple[EventReceipt, ...]:
 def _names(event: Event) -> dict[str, Any]:
     """Give the columns of an event that a file is indexed by."""
     target = event.data.target if event.kind == "event_struck" else None
+    told = vars(event.data)
     return {
         "bike": event.bike,
         "kind": event.kind,
-        "part": getattr(event.data, "part", None),
-        "replaces": getattr(event.data, "replaces", None),
+        "part": told.get("part"),
+        "replaces": told.get("replaces"),
         "job": event.job,
         "actor": event.actor,
         "target_id": UUID(target).bytes if target else None,

@@ -41,14 +41,17 @@ def _fields(model: type[BaseModel]) -> tuple[str, ...]:
 
 def _texts(value: object, field: str) -> Iterator[tuple[str, str]]:
     """Give every text in a payload that is in the clear, with its field."""
-    if isinstance(value, str):
-        yield field, value
-    elif isinstance(value, tuple):
-        for index, inner in enumerate(value):
-            yield from _texts(inner, f"{field}[{index}]")
+    if isinstance(value, tuple):
+        within = ((f"{field}[{index}]", inner) for index, inner in enumerate(value))
     elif isinstance(value, BaseModel) and not isinstance(value, Sealed):
-        for name in _fields(type(value)):
-            yield from _texts(getattr(value, name), f"{field}.{name}")
+        within = ((f"{field}.{name}", getattr(value, name)) for name in _fields(type(value)))
+    else:
+        return
+    for where, inner in within:
+        if isinstance(inner, str):
+            yield where, inner
+        elif inner is not None:
+            yield from _texts(inner, where)
 
 
 @warns(

@@ -240,18 +240,7 @@ class Reader:
 
         Clocks only from `since` on.
         """
-        asked = []
-        if parts:
-            named = pc.field("part").isin(sorted(parts)) | pc.field("replaces").isin(sorted(parts))
-            asked.append(pc.field("kind").isin(MOVES) & named)
-        if jobs:
-            openings = pc.field("kind") == "job_opened"
-            asked.append(openings & pc.field("job").isin(sorted(jobs)))
-        if actors:
-            clock = pc.field("kind").isin(CLOCKS)
-            recent = pc.field("occurred_at") >= pa.scalar(since, pa.timestamp("us", "UTC"))
-            asked.append(clock & recent & pc.field("actor").isin(sorted(actors)))
-        if not asked:
+        if not parts and not jobs and not actors:
             return []
 
         def may_name(file: IndexedFile) -> list[int]:
@@ -263,6 +252,19 @@ class Reader:
                 return [] if names.actors.isdisjoint(actors) else file.every_group
             return file.every_group
 
+        if not any(map(may_name, self._files.values())):
+            return []
+        asked = []
+        if parts:
+            named = pc.field("part").isin(sorted(parts)) | pc.field("replaces").isin(sorted(parts))
+            asked.append(pc.field("kind").isin(MOVES) & named)
+        if jobs:
+            openings = pc.field("kind") == "job_opened"
+            asked.append(openings & pc.field("job").isin(sorted(jobs)))
+        if actors:
+            clock = pc.field("kind").isin(CLOCKS)
+            recent = pc.field("occurred_at") >= pa.scalar(since, pa.timestamp("us", "UTC"))
+            asked.append(clock & recent & pc.field("actor").isin(sorted(actors)))
         return self._rows(may_name, reduce(operator.or_, asked), _NAMING)
 
     def strikes_of(self, ids: frozenset[bytes]) -> list[Row]:

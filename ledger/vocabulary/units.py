@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from ledger.vocabulary.words import QuantityWord
@@ -206,6 +206,7 @@ def rounded(figure: Fraction, digits: int) -> Decimal:
     return Decimal(round(figure * 10**digits)).scaleb(-digits)
 
 
+@lru_cache(maxsize=10_000)
 def canonical(quantity: QuantityWord, value: str, unit: str) -> Decimal:
     """Give a figure in the quantity's own unit and digits, rounded half to even.
 
