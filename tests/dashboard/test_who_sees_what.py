@@ -130,13 +130,13 @@ def test_no_page_and_no_file_gives_the_owners_figures_to_another(
 ) -> None:
     """The owner looks at each address first on the same server: no cache lets it through either.
 
-    Every page with one choice, and a third of those with several; all of them by `make long`.
+    Every page with one choice, and a sixth of those with several; all of them by `make long`.
     Outside quotes, which are worked out of the posted rate, every sum of money shown was named to
     a keeper.
     """
     leaked = {}
     for number, address in enumerate(addresses()):
-        if not IS_LONG and len(address[1]) > 1 and number % 3:
+        if not IS_LONG and len(address[1]) > 1 and number % 6:
             continue
         sent(AS_ROLE["owner"], address)
         for role in ("mechanic", "desk"):

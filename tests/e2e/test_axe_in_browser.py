@@ -14,6 +14,8 @@ from playwright.sync_api import Page
 from real_browser import Watched
 from violations import grave_violations
 
+from tests.long import times
+
 pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.xdist_group("browser_1")]
 
 OWN = ".stApp :is(h1, h2, .lk-headline, .lk-blank, .lk-item), main h1"
@@ -114,8 +116,9 @@ def test_the_check_finds_what_is_wrong(shop: str, watched: Watched) -> None:
 
 def test_the_pages_of_a_shop(shop: str, watched: Watched) -> None:
     """Every page with something on it, its states among them, is right for all who read it."""
-    # what is narrow is the same in the dark but for colours
-    looks = ((1280, "light"), (1280, "dark"), (390, "light"))
+    # what is narrow is the same in the dark but for colours; both in one look but by `make long`
+    wide_and_dark = ((1280, "light"), (1280, "dark"), (390, "light"))
+    looks = times(wide_and_dark, ((1280, "light"), (390, "dark")))
     assert checked(watched, shop, IN_THE_SHOP, looks) == {}
 
 
