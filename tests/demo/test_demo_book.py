@@ -20,6 +20,7 @@ from demo_events.visit import HIDDEN_BY
 from ledger.book import Book
 from ledger.events import event_classes, parse_event
 from ledger.vocabulary import standard
+from tests.whole_demo import whole_demo
 
 Events = list[dict[str, Any]]
 CHAIN_LIMITS = ((11, 0.5), (2, 0.75), (1, 1.0))
@@ -316,16 +317,13 @@ def test_a_small_demo_passes_the_books_own_door(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_the_whole_demo_passes_the_books_own_door(tmp_path: Path, rows: Events) -> None:
-    """Every commit of the demo goes through every rule into a book."""
-    made: dict[int, Events] = defaultdict(list)
-    for row in rows:
-        made[row["commit"]].append(json.loads(row["event"]))
-    book = Book.init(
-        tmp_path / "book", shop=SHOP, name=SHOP_NAME, currency=CURRENCY, time_zone=TIME_ZONE
-    )
-    book.import_own(made.values())
+def test_the_whole_demo_passes_the_books_own_door(
+    tmp_path_factory: pytest.TempPathFactory, rows: Events
+) -> None:
+    """Every commit of the demo goes through every rule into the book that is built of it."""
+    book = Book.open(whole_demo(tmp_path_factory))
     assert book.head.size == len(rows)
+    assert book.head.commit == max(row["commit"] for row in rows)
 
 
 def test_local_midnights_follow_the_clock_changes() -> None:
