@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from datetime import datetime
 
 import pyarrow as pa
@@ -65,6 +65,13 @@ def size_at(store: Store, listing: Listing, moment: datetime) -> int:
     with pq.ParquetFile(pa.BufferReader(store.read(files[count].name))) as file:
         recorded = file.read(["recorded_at"])["recorded_at"]
     return size + int(pc.sum(pc.less_equal(recorded, pa.scalar(moment, MOMENT))).as_py())
+
+
+def holding(store: Store, listing: Listing, seq: int) -> str | None:
+    """Give the file that holds an event, by a few footers; None where there is no such seq."""
+    files = listing.files
+    place = bisect_left(files, seq, key=lambda file: footer_of(store, file.name).last.size)
+    return files[place].name if seq > 0 and place < len(files) else None
 
 
 def frontier_before(store: Store, listing: Listing, file: Cover) -> Frontier:

@@ -94,6 +94,22 @@ def test_what_was_kept_before_a_compaction_is_used_after_it(
     assert table is not None and {row["bike"]: row for row in table.to_pylist()} == expected[3]
 
 
+def test_an_event_is_found_by_its_seq_in_whichever_file_it_is(tmp_path: Path) -> None:
+    """In commits, in segments and in commits after them; none before the first, after the last."""
+    book = book_of(tmp_path / "book", random.Random(11))
+    for merged in (False, True):
+        for again in (book, opened(tmp_path / "book")):
+            seqs = range(1, again.head.size + 1)
+            found = [again.at_seq(seq) for seq in seqs]
+            assert found == list(again.events())
+            assert [again.at_seq(seq) for seq in (0, -1, again.head.size + 1)] == [None] * 3
+        if not merged:
+            for _ in range(9):
+                book.append([note(BIKES[0], 900)])
+            assert book.compact(grace=NONE)
+            book.append([note(BIKES[0], 900)])
+
+
 def test_states_in_memory_outlive_a_compaction(tmp_path: Path) -> None:
     """A segment of commits that were read singly brings nothing new, so nothing is dropped."""
     book = book_of(tmp_path / "book", random.Random(3))
