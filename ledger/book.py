@@ -34,7 +34,6 @@ from ledger.replay import Replay
 from ledger.sealing import reveal_event
 from ledger.settings import BookSettings
 from ledger.storage.compaction import GRACE, Compacted, Tell, compact, compact_quietly
-from ledger.storage.files import holding
 from ledger.storage.listing import Listing, commit_name
 from ledger.storage.log import Head, Log
 from ledger.storage.reading import Reader, Row
@@ -211,13 +210,7 @@ class Book:
 
     def at_seq(self, seq: int) -> Event | None:
         """Give the stored event of one seq; None where the book has no such seq."""
-
-        def read(listing: Listing) -> Row | None:
-            self._recorder.follow(self._log.paths(listing))
-            name = holding(self._log.store, listing, seq)
-            return None if name is None else self._reader.at_seq(seq, self._log.store.path(name))
-
-        row = self._log.over(read)
+        row = self._log.at_seq(seq)
         return None if row is None else _events([row])[0]
 
     def reveal(self, event: Event) -> dict[str, Any]:

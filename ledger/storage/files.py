@@ -10,11 +10,13 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from ledger.errors import BookDamaged
+from ledger.storage.envelope import read_stored
 from ledger.storage.footer import Footer, check_self_hash, footer_size, read_footer
+from ledger.storage.indexed import opened
 from ledger.storage.listing import Cover, Listing
 from ledger.storage.merkle import Frontier, leaf_hash
 from ledger.storage.schema import MOMENT
-from ledger.storage.segment import read_events
+from ledger.storage.segment import Stored, read_events, stored_in
 from ledger.storage.store import Store
 
 _FIRST_READ = 16 * 1024
@@ -67,11 +69,20 @@ def size_at(store: Store, listing: Listing, moment: datetime) -> int:
     return size + int(pc.sum(pc.less_equal(recorded, pa.scalar(moment, MOMENT))).as_py())
 
 
-def holding(store: Store, listing: Listing, seq: int) -> str | None:
-    """Give the file that holds an event, by a few footers; None where there is no such seq."""
+def stored_at(store: Store, listing: Listing, seq: int) -> Stored | None:
+    """Give the event of a seq out of the one file that holds it; None where there is no such seq.
+
+    A few footers say which file that is. Raises BookDamaged where it does not hold it.
+    """
     files = listing.files
     place = bisect_left(files, seq, key=lambda file: footer_of(store, file.name).last.size)
-    return files[place].name if seq > 0 and place < len(files) else None
+    if seq < 1 or place == len(files):
+        return None
+    with opened(store.path(files[place].name)) as file:
+        found = next(stored_in(read_stored(file, keep=pc.field("seq") == seq)), None)
+    if found is None:
+        raise _damaged(files[place], f"event {seq} is not in it")
+    return found
 
 
 def frontier_before(store: Store, listing: Listing, file: Cover) -> Frontier:

@@ -21,7 +21,7 @@ from ledger.errors import (
 )
 from ledger.events import Event, canonical_bytes
 from ledger.storage.bulk import FEWEST_COMMITS, files_of
-from ledger.storage.files import check_newest, footer_of, size_at
+from ledger.storage.files import check_newest, footer_of, size_at, stored_at
 from ledger.storage.footer import CommitMark, Footer
 from ledger.storage.head import Committed, Head, next_footer
 from ledger.storage.hot import units_after
@@ -34,7 +34,7 @@ from ledger.storage.listing import (
     commit_name,
     parse_name,
 )
-from ledger.storage.segment import Entry, encode
+from ledger.storage.segment import Entry, Stored, encode
 from ledger.storage.store import Store
 from ledger.storage.verify import verify_log
 
@@ -112,6 +112,10 @@ class Log:
     def size_at(self, moment: datetime) -> int:
         """Give how many events had been recorded by an instant (`recorded_at` up to it)."""
         return self.over(lambda listing: size_at(self.store, listing, moment))
+
+    def at_seq(self, seq: int) -> Stored | None:
+        """Give the stored event of one seq; None where there is none."""
+        return self.over(lambda listing: stored_at(self.store, listing, seq))
 
     def commit(self, decide: Decide) -> Committed | None:
         """Append what `decide` makes of the head, and return once it is durable.

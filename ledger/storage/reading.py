@@ -213,11 +213,6 @@ class Reader:
     def _large(self) -> list[str]:
         return list(self._set.great)
 
-    def at_seq(self, seq: int, path: Path) -> Row:
-        """Give the stored event of one seq, which this file holds."""
-        keep = pc.field("seq") == seq
-        return self._rows(lambda file: file.every_group if file.path == path else [], keep, [])[0]
-
     def bikes_changed(self, paths: Iterable[Path]) -> frozenset[str | None] | None:
         """Give the bikes these files name; None where a file is too large to tell."""
         found: set[str | None] = set()
